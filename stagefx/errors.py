@@ -1,0 +1,64 @@
+"""What the user is told when a request or an input cannot be used.
+
+Every error says what is wrong, where, and what would do instead.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class StagefxError(Exception):
+    """Something the user asked for, or handed over, cannot be used."""
+
+
+class UnitError(StagefxError, ValueError):
+    """A text is not a value in the unit that is needed."""
+
+
+class StageError(StagefxError):
+    """A stage file or a stage's values cannot be used."""
+
+
+class AudioError(StagefxError):
+    """An audio file or stream cannot be read, written or used."""
+
+
+class OutputError(StagefxError):
+    """An output place cannot be written, or holds something already."""
+
+
+class EffectError(StagefxError):
+    """An effect is unknown, missing, or asked to do what it cannot."""
+
+
+class ComparisonError(StagefxError):
+    """Two pieces of audio cannot be compared."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """A suggestion for a misspelt name.
+
+    Parameters
+    ----------
+    word : str
+        What was typed.
+    known : iterable of str
+        The names there are.
+
+    Returns
+    -------
+    str
+        ``"; did you mean 'x'?"`` for the closest known name, else the whole list.
+
+    Examples
+    --------
+    >>> nearest("volum", ["source", "volume"])
+    "; did you mean 'volume'?"
+    """
+    names = sorted(known)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    if close:
+        return f"; did you mean '{close[0]}'?"
+    return f"; known are: {', '.join(names)}"

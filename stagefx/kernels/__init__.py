@@ -1,0 +1,1 @@
+"""Every jitted loop, and nothing else."""

@@ -1,0 +1,141 @@
+"""The kinds of value a stage file may hold: each with its unit, its range and its JSON schema."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, GetJsonSchemaHandler, WithJsonSchema
+from pydantic_core import CoreSchema, core_schema
+
+from stagefx.errors import UnitError
+from stagefx.units import UNITS, Quantity, parse, ratio, show
+
+
+def written(quantity: Quantity, unit: str) -> str:
+    """A quantity as it stands in a stage file.
+
+    Parameters
+    ----------
+    quantity : Quantity
+        Value and tolerance.
+    unit : str
+        A key of `stagefx.units.UNITS`.
+
+    Returns
+    -------
+    str
+        Value with unit, and the tolerance where there is one; `parse` reads it back.
+
+    Examples
+    --------
+    >>> written(Quantity(10e3, 0.01), "ohm")
+    '10 kohm 1 %'
+    """
+    text = show(quantity.value, unit, digits=12)
+    return text if quantity.tolerance is None else f"{text} {quantity.tolerance * 100.0:.12g} %"
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A unit and a range: how a field of a stage file is read, checked and written.
+
+    Parameters
+    ----------
+    unit : str
+        A key of `stagefx.units.UNITS`.
+    minimum, maximum : float
+        Range of the SI value, ends included.
+    above : bool, default: False
+        Whether the minimum itself is out of range.
+    """
+
+    unit: str
+    minimum: float = -math.inf
+    maximum: float = math.inf
+    above: bool = False
+
+    def read(self, value: Any) -> Quantity:
+        """Read and check what was typed.
+
+        Parameters
+        ----------
+        value : str, number or Quantity
+            A text with its unit.
+
+        Returns
+        -------
+        Quantity
+            SI value and tolerance.
+
+        Raises
+        ------
+        UnitError
+            No value in this unit, or out of range.
+        """
+        quantity = value if isinstance(value, Quantity) else parse(value, self.unit)
+        short = quantity.value <= self.minimum if self.above else quantity.value < self.minimum
+        if short or quantity.value > self.maximum:
+            least = "more than" if self.above else "at least"
+            raise UnitError(
+                f"{show(quantity.value, self.unit)} is out of range; it must be {least} "
+                f"{show(self.minimum, self.unit)} and at most {show(self.maximum, self.unit)}"
+            )
+        return quantity
+
+    def __get_pydantic_core_schema__(self, _source: Any, _handler: Any) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(
+            self.read,
+            serialization=core_schema.plain_serializer_function_ser_schema(
+                lambda quantity: written(quantity, self.unit),
+                return_schema=core_schema.str_schema(),
+            ),
+        )
+
+    def __get_pydantic_json_schema__(
+        self, _schema: CoreSchema, _handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        known = UNITS[self.unit]
+        return {"type": "string", "unit": known.symbol, "examples": [known.example]}
+
+
+def _gain_reader(value: Any) -> float:
+    if isinstance(value, str):
+        return ratio(parse(value, "dB").value)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise UnitError(f'{value!r} is no gain; write a ratio like 4.03, or "12.1 dB"')
+    if value <= 0.0:
+        raise UnitError(f'a gain of {value:g} cannot be; write a ratio above zero, or "-6 dB"')
+    return float(value)
+
+
+Resistance = Annotated[Quantity, Measure("ohm", 0.0, 1e12)]
+Capacitance = Annotated[Quantity, Measure("F", 0.0, 1.0, above=True)]
+StrayCapacitance = Annotated[Quantity, Measure("F", 0.0, 1.0)]
+CapacitancePerMetre = Annotated[Quantity, Measure("F/m", 0.0, 1e-6)]
+Length = Annotated[Quantity, Measure("m", 0.0, 1e4)]
+RmsVolts = Annotated[Quantity, Measure("V rms", 0.0, 1e4)]
+SourceLevel = Annotated[Quantity, Measure("V rms", 0.0, 1e3, above=True)]
+PeakVolts = Annotated[Quantity, Measure("V peak", 0.0, 1e4)]
+DirectVolts = Annotated[Quantity, Measure("V", -1e3, 1e3)]
+PositiveVolts = Annotated[Quantity, Measure("V", 0.0, 1e3, above=True)]
+AtLeastZeroVolts = Annotated[Quantity, Measure("V", 0.0, 1e3)]
+NegativeVolts = Annotated[Quantity, Measure("V", -1e3, 0.0)]
+Current = Annotated[Quantity, Measure("A", 0.0, 1e3)]
+SignedCurrent = Annotated[Quantity, Measure("A", -1.0, 1.0)]
+Power = Annotated[Quantity, Measure("W", 0.0, 1e5, above=True)]
+Frequency = Annotated[Quantity, Measure("Hz", 0.0, 1e12, above=True)]
+SlewRate = Annotated[Quantity, Measure("V/s", 0.0, 1e12, above=True)]
+VoltageNoise = Annotated[Quantity, Measure("V/rtHz", 0.0, 1e-3)]
+CurrentNoise = Annotated[Quantity, Measure("A/rtHz", 0.0, 1e-3)]
+Decibels = Annotated[Quantity, Measure("dB", -300.0, 300.0)]
+Rejection = Annotated[Quantity, Measure("dB", 0.0, 300.0)]
+SoundLevel = Annotated[Quantity, Measure("dBA", -50.0, 150.0)]
+Share = Annotated[Quantity, Measure("%", 0.0, 1.0)]
+Temperature = Annotated[Quantity, Measure("K", 100.0, 500.0)]
+Gain = Annotated[
+    float,
+    BeforeValidator(_gain_reader),
+    WithJsonSchema({"type": ["number", "string"], "examples": [4.03, "12.1 dB"]}),
+]
