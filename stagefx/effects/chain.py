@@ -1,0 +1,267 @@
+"""Effects in a row, fed with blocks of any size, their delay taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set as AbstractSet
+from concurrent.futures import ThreadPoolExecutor
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.effects.channelwise import Channelwise, OneChannel
+from stagefx.effects.effect import GRID_FRAMES, Effect, Running
+from stagefx.effects.limiting import Limiter, Limiting, Tally
+from stagefx.effects.linear import Linear
+from stagefx.effects.plan import WATCH
+
+Array = NDArray[np.float64]
+WORK_FRAMES = 16 * GRID_FRAMES
+"""Frames that are worked on at a time."""
+
+
+class Exaggerated:
+    """An effect turned up or down: y = g x + X (effect(x) - g x), g its gain at 1 kHz.
+
+    Parameters
+    ----------
+    running : Running
+        The effect as it is.
+    times : float
+        X.
+    """
+
+    def __init__(self, running: Running, times: float) -> None:
+        self._running = running
+        self._times = times
+        self._waiting: Array | None = None
+
+    @property
+    def delay_frames(self) -> int:
+        """By how many frames the output is late."""
+        return self._running.delay_frames
+
+    def through(self, block: Array) -> Array:
+        """Work on the next block.
+
+        Parameters
+        ----------
+        block : array [n GRID_FRAMES, channels]
+            Not changed.
+
+        Returns
+        -------
+        array [n GRID_FRAMES, channels]
+            The block, late as the effect is, with its difference X times.
+        """
+        if self._waiting is None:
+            self._waiting = np.zeros((self.delay_frames, block.shape[1]))
+        line = np.concatenate((self._waiting, block))
+        late, self._waiting = line[: block.shape[0]], line[block.shape[0] :]
+        return late + self._times * (self._running.through(block) - late)
+
+    def rewind(self) -> None:
+        """Forget everything."""
+        self._running.rewind()
+        self._waiting = None
+
+
+class Chain:
+    """Effects in a row.
+
+    Parameters
+    ----------
+    effects : iterable of Effect
+        In order.
+    rate_hz : int
+        Sampling rate.
+    channels : int
+        Channels of every block.
+    full_scale_v : float, V
+        What a sample of 1.0 means at the beginning.
+    keep : set of str or None
+        Names of the effects to keep; the others are replaced by their signed 1 kHz gain.  None
+        keeps all.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    threads : int
+        Threads for the channels; without influence on the samples.
+    skip_idle : bool
+        Whether limiters pass by blocks on which nothing can happen; off only in tests.
+
+    Attributes
+    ----------
+    unit_v : float, V
+        What a sample of 1.0 means at the end: `full_scale_v` times all gains.
+    delay_frames : int
+        Delay of all effects together, taken out by `process`.
+    """
+
+    def __init__(
+        self,
+        effects: Iterable[Effect],
+        rate_hz: int,
+        channels: int,
+        *,
+        full_scale_v: float = 1.0,
+        keep: AbstractSet[str] | None = None,
+        times: Mapping[str, float] | None = None,
+        threads: int = 2,
+        skip_idle: bool = True,
+    ) -> None:
+        self._rate_hz, self._channels, self._skip_idle = rate_hz, channels, skip_idle
+        workers = min(threads, channels)
+        self._pool = ThreadPoolExecutor(workers) if workers > 1 else None
+        self.unit_v = full_scale_v
+        self._running: list[Running] = []
+        self._makers: list[Callable[[], OneChannel]] = []
+        for effect, factor in _merged(effects, keep, dict(times or {})):
+            self._append(effect, factor)
+            self.unit_v *= effect.gain
+        self._gather()
+        self.delay_frames = sum(running.delay_frames for running in self._running)
+
+    def _append(self, effect: Effect | _LeftOut, factor: float) -> None:
+        if isinstance(effect, _LeftOut) or (isinstance(effect, Linear) and effect.is_flat):
+            return
+        if isinstance(effect, Linear | Limiting) and factor == 1.0:
+            self._makers.append(self._maker(effect))
+            return
+        self._gather()
+        if isinstance(effect, Linear | Limiting):
+            running: Running = Channelwise([self._maker(effect)], self._channels, self._pool)
+        else:
+            running = effect.at(self._rate_hz, self._channels, unit_v=self.unit_v)
+        self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
+
+    def _maker(self, effect: Linear | Limiting) -> Callable[[], OneChannel]:
+        if isinstance(effect, Limiting):
+            return effect.runners(self._rate_hz, unit_v=self.unit_v, skip_idle=self._skip_idle)
+        return effect.runners(self._rate_hz)
+
+    def _gather(self) -> None:
+        if self._makers:
+            self._running.append(Channelwise(self._makers, self._channels, self._pool))
+            self._makers = []
+
+    @property
+    def moves_every_sample(self) -> bool:
+        """Whether anything but limiters is in the chain, so that no sample stays as it was."""
+        plain = (running for running in self._running if isinstance(running, Channelwise))
+        limiters = all(isinstance(r, Limiter) for running in plain for r in running.rows[0])
+        return not (limiters and all(isinstance(r, Channelwise) for r in self._running))
+
+    @property
+    def tallies(self) -> list[list[Tally]]:
+        """What the limiters did so far: one list a limiter, one tally a channel."""
+        found = []
+        for running in self._running:
+            inner = running._running if isinstance(running, Exaggerated) else running  # noqa: SLF001
+            if not isinstance(inner, Channelwise):
+                continue
+            for position, runner in enumerate(inner.rows[0]):
+                if isinstance(runner, Limiter):
+                    limiters = [row[position] for row in inner.rows]
+                    found.append([r.tally for r in limiters if isinstance(r, Limiter)])
+        return found
+
+    def rewind(self) -> None:
+        """Forget everything."""
+        for running in self._running:
+            running.rewind()
+
+    def process(self, blocks: Iterable[Array]) -> Iterator[Array]:
+        """Play blocks through the chain, from rest.
+
+        Parameters
+        ----------
+        blocks : iterable of array [any frames, channels]
+            In order.
+
+        Yields
+        ------
+        array [frames, channels]
+            As many frames in all as went in, late by nothing.
+        """
+        self.rewind()
+        late, owed = self.delay_frames, 0
+        for block, fresh in _on_grid(blocks, self._channels, late):
+            owed += fresh
+            done = self._through(block)
+            if late:
+                skipped = min(late, done.shape[0])
+                done, late = done[skipped:], late - skipped
+            done = done[:owed]
+            owed -= done.shape[0]
+            if done.shape[0]:
+                yield done
+
+    def _through(self, block: Array) -> Array:
+        for running in self._running:
+            block = running.through(block)
+        return block
+
+    def close(self) -> None:
+        """Let the threads go."""
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self.close()
+
+
+class _LeftOut:
+    """What stands for an effect that is left out: its gain."""
+
+    def __init__(self, gain: float) -> None:
+        self.gain = gain
+
+
+def _merged(
+    effects: Iterable[Effect], keep: AbstractSet[str] | None, times: Mapping[str, float]
+) -> list[tuple[Effect | _LeftOut, float]]:
+    """The effects with neighbours of one kind made one, and each one's factor."""
+    row: list[tuple[Effect | _LeftOut, float]] = []
+    for effect in effects:
+        if keep is not None and effect.name not in keep and effect.name != WATCH:
+            row.append((_LeftOut(effect.gain), 1.0))
+            continue
+        factor = times.get(effect.name, 1.0)
+        before, before_factor = row[-1] if row else (None, 0.0)
+        if factor == before_factor == 1.0:
+            if isinstance(effect, Linear) and isinstance(before, Linear):
+                row[-1] = (before.followed_by(effect), 1.0)
+                continue
+            if isinstance(effect, Limiting) and isinstance(before, Limiting):
+                row[-1] = (before.followed_by(effect), 1.0)
+                continue
+        row.append((effect, factor))
+    return row
+
+
+def _on_grid(
+    blocks: Iterable[Array], channels: int, flush_frames: int
+) -> Iterator[tuple[Array, int]]:
+    """Blocks of whole grid steps, with the number of fresh frames in each; silence at the end."""
+    waiting: list[Array] = []
+    held = 0
+    for block in blocks:
+        waiting.append(block)
+        held += block.shape[0]
+        if held >= WORK_FRAMES:
+            joined = np.concatenate(waiting)
+            whole = held - held % WORK_FRAMES
+            for start in range(0, whole, WORK_FRAMES):
+                yield np.ascontiguousarray(joined[start : start + WORK_FRAMES]), WORK_FRAMES
+            waiting, held = [joined[whole:]], held - whole
+    silence = (-(held + flush_frames)) % GRID_FRAMES + flush_frames
+    rest = np.concatenate([*waiting, np.zeros((silence, channels))])
+    fresh = held
+    for start in range(0, rest.shape[0], WORK_FRAMES):
+        piece = rest[start : start + WORK_FRAMES]
+        new = min(fresh, piece.shape[0])
+        fresh -= new
+        yield np.ascontiguousarray(piece), new

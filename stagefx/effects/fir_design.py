@@ -1,0 +1,100 @@
+"""Short impulse responses fitted to a response, to be used at a file's own rate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+BAND_EDGE = 0.45
+"""Upper end of the fitted band, in sampling rates."""
+
+
+def toeplitz_solve(first_row: Array, right: Array) -> Array:
+    """Solve a symmetric positive definite Toeplitz system.
+
+    Parameters
+    ----------
+    first_row : array [n]
+        First row of the matrix.
+    right : array [n]
+        Right-hand side.
+
+    Returns
+    -------
+    array [n]
+        The solution, by Levinson's recursion (Journal of Mathematics and Physics 25, 1946,
+        261-278); the same bits whatever the number of threads of the linear-algebra library.
+
+    Examples
+    --------
+    >>> toeplitz_solve(np.array([2.0, 1.0]), np.array([3.0, 3.0]))
+    array([1., 1.])
+    """
+    n = first_row.size
+    solution, backward = np.zeros(n), np.zeros(n)
+    solution[0], backward[0] = right[0] / first_row[0], 1.0 / first_row[0]
+    for m in range(1, n):
+        reach = first_row[m:0:-1]
+        wrong = float((reach * backward[:m][::-1]).sum())
+        scale = 1.0 / (1.0 - wrong * wrong)
+        forward = backward[:m][::-1].copy()
+        new = np.zeros(m + 1)
+        new[1:] = scale * backward[:m]
+        new[:m] -= scale * wrong * forward
+        backward[: m + 1] = new
+        missing = right[m] - float((reach * solution[:m]).sum())
+        solution[: m + 1] += missing * backward[: m + 1]
+    return solution
+
+
+def fit(
+    target: Callable[[Array], Complex],
+    *,
+    taps: int,
+    delay: int,
+    weight: Callable[[Array], Array],
+    points: int = 4096,
+) -> Array:
+    """Fit an impulse response to a complex response by weighted least squares.
+
+    Parameters
+    ----------
+    target : callable
+        From frequency in sampling rates, 0 to 0.5, to the wanted response, delay removed.
+    taps : int
+        Length.
+    delay : int, frames
+        Delay that the result has beside the target's own.
+    weight : callable
+        From frequency in sampling rates to the weight of the squared error.
+    points : int
+        Frequencies of the fit.
+
+    Returns
+    -------
+    array [taps]
+        Real impulse response.
+
+    Examples
+    --------
+    >>> flat = lambda f: np.ones_like(f, dtype=complex)
+    >>> h = fit(flat, taps=8, delay=3, weight=np.ones_like)
+    >>> [round(float(tap), 9) + 0.0 for tap in h]
+    [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0]
+    """
+    frequency = np.asarray((np.arange(points) + 0.5) / (2.0 * points), dtype=np.float64)
+    radians = 2.0 * np.pi * frequency
+    weights = np.asarray(weight(frequency), dtype=np.float64)
+    wanted = target(frequency)
+    real, imaginary = weights * wanted.real, weights * wanted.imag
+    row, right = np.empty(taps), np.empty(taps)
+    for k in range(taps):
+        row[k] = (weights * np.cos(radians * k)).sum()
+        lead = radians * (k - delay)
+        right[k] = (real * np.cos(lead) - imaginary * np.sin(lead)).sum()
+    return toeplitz_solve(row, right)

@@ -1,0 +1,349 @@
+"""The amplifier's slew limit and clip levels at work on one channel.
+
+What leaves is u + decimate(limiter(u) - u): exactly u while the limiter is idle, so idle spans
+cost next to nothing and joins are seamless by construction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.effects.channelwise import Channelwise
+from stagefx.effects.effect import GRID_FRAMES, Setting
+from stagefx.effects.oversampling import (
+    DOWN_REACH,
+    FACTOR,
+    UP_REACH,
+    down,
+    up,
+)
+from stagefx.kernels.extremes import extremes
+from stagefx.kernels.limiter import (
+    AFTER,
+    BEFORE,
+    MARK_BOTH,
+    MARK_CLIPPED,
+    MARK_SLEWING,
+    limit,
+)
+
+Array = NDArray[np.float64]
+
+_EDGE_FRAMES = 2
+"""Frames beside a block whose nodes the limiter looks at."""
+_BETWEEN_SAMPLES = 2.0
+"""Factor by which music may exceed its samples before a block is looked at closely."""
+_LAG_FLOOR = 3e-8
+"""Bend of the target, in units of full scale, below which the limiter counts as idle."""
+
+
+@dataclass(frozen=True)
+class LimitSet:
+    """Limits at the amplifier's output.
+
+    Parameters
+    ----------
+    high_v, low_v : float, V
+        Clip levels; infinite where there is none.
+    slew_rise_v_per_s, slew_fall_v_per_s : float, V/s, > 0
+        Slew limits; infinite where there is none.
+    time_constant_s : float, s
+        The closed loop's small-signal time constant, for the lag below the limit.
+    """
+
+    high_v: float = np.inf
+    low_v: float = -np.inf
+    slew_rise_v_per_s: float = np.inf
+    slew_fall_v_per_s: float = np.inf
+    time_constant_s: float = 0.0
+
+    def both(self, other: LimitSet) -> LimitSet:
+        """Take these limits and others at once.
+
+        Parameters
+        ----------
+        other : LimitSet
+            More limits at the same place.
+
+        Returns
+        -------
+        LimitSet
+            The narrower of each.
+        """
+        return LimitSet(
+            min(self.high_v, other.high_v),
+            max(self.low_v, other.low_v),
+            min(self.slew_rise_v_per_s, other.slew_rise_v_per_s),
+            min(self.slew_fall_v_per_s, other.slew_fall_v_per_s),
+            max(self.time_constant_s, other.time_constant_s),
+        )
+
+    def per(self, unit_v: float, intervals_per_s: float) -> tuple[Array, Array]:
+        """The limits in the units of samples and intervals.
+
+        Parameters
+        ----------
+        unit_v : float, V
+            What a sample of 1.0 means; negative where polarity is inverted.
+        intervals_per_s : float, 1/s
+            Nodes a second.
+
+        Returns
+        -------
+        limits : array [2]
+            High and low.
+        law : array [3]
+            Rise, fall (negative) and time constant, per interval; as
+            `stagefx.kernels.limiter.limit` takes them.
+        """
+        high, low = self.high_v / unit_v, self.low_v / unit_v
+        rise = self.slew_rise_v_per_s / (unit_v * intervals_per_s)
+        fall = -self.slew_fall_v_per_s / (unit_v * intervals_per_s)
+        if unit_v < 0.0:
+            high, low, rise, fall = low, high, fall, rise
+        constant = self.time_constant_s * intervals_per_s if np.isfinite(rise - fall) else 0.0
+        return np.array([high, low]), np.array([rise, fall, constant])
+
+
+@dataclass(frozen=True)
+class Limiting:
+    """Slew limit, clip levels, or both, as an effect.
+
+    Parameters
+    ----------
+    name : str
+        The effect's name.
+    limits : LimitSet
+        At the amplifier's output.
+    settings : tuple of Setting
+        Parameters, for display.
+    """
+
+    name: str
+    limits: LimitSet
+    settings: tuple[Setting, ...] = ()
+    gain: float = 1.0
+
+    def followed_by(self, other: Limiting) -> Limiting:
+        """Join this effect and another at the same place into one.
+
+        Parameters
+        ----------
+        other : Limiting
+            More limits.
+
+        Returns
+        -------
+        Limiting
+            Both at once, which is what an amplifier does.
+        """
+        return Limiting(f"{self.name}, {other.name}", self.limits.both(other.limits))
+
+    def runners(
+        self, rate_hz: int, *, unit_v: float = 1.0, skip_idle: bool = True
+    ) -> Callable[[], Limiter]:
+        """What makes the limiter of one channel.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        unit_v : float, V
+            What a sample of 1.0 means.
+        skip_idle : bool
+            Whether blocks on which nothing can happen are passed by; off only in tests.
+
+        Returns
+        -------
+        callable
+            Makes a limiter at rest, which keeps a tally.
+        """
+        return lambda: Limiter(self.limits, rate_hz, unit_v, skip_idle=skip_idle)
+
+    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
+        """A running copy.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        channels : int
+            Channels of every block.
+        unit_v : float, V
+            What a sample of 1.0 means.
+
+        Returns
+        -------
+        Channelwise
+            At rest.
+        """
+        return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
+
+
+@dataclass
+class Tally:
+    """What a limiter did so far.
+
+    Parameters
+    ----------
+    frames : int
+        Frames worked on.
+    clipped_frames, slewing_frames, nonlinear_frames : int
+        Frames with clipping, with slewing, with either.
+    extremes : array [4]
+        Highest and lowest target, steepest rise and fall per frame, in units of full scale.
+    busy : dict of int to (int, int)
+        Clipped and slewing frames of each block of the grid that has any.
+    """
+
+    frames: int = 0
+    clipped_frames: int = 0
+    slewing_frames: int = 0
+    nonlinear_frames: int = 0
+    extremes: Array = field(default_factory=lambda: np.zeros(4))
+    busy: dict[int, tuple[int, int]] = field(default_factory=dict)
+
+    def count(self, grid_block: int, marks: Array) -> None:
+        """Add a block's marks.
+
+        Parameters
+        ----------
+        grid_block : int
+            Which block of the grid.
+        marks : array [FACTOR GRID_FRAMES]
+            As `stagefx.kernels.limiter.limit` leaves them.
+        """
+        by_frame = marks.reshape(-1, FACTOR)
+        both = by_frame == MARK_BOTH
+        clipped = ((by_frame == MARK_CLIPPED) | both).any(axis=1)
+        slewing = ((by_frame == MARK_SLEWING) | both).any(axis=1)
+        clips, slews = int(clipped.sum()), int(slewing.sum())
+        self.clipped_frames += clips
+        self.slewing_frames += slews
+        self.nonlinear_frames += int((clipped | slewing).sum())
+        if clips or slews:
+            self.busy[grid_block] = (clips, slews)
+
+
+class Limiter:
+    """Slew limit and clip levels on one channel; late by two blocks of the grid.
+
+    Parameters
+    ----------
+    limits : LimitSet
+        At the amplifier's output.
+    rate_hz : int
+        Sampling rate.
+    unit_v : float, V
+        What a sample of 1.0 means.
+    skip_idle : bool
+        Whether blocks on which nothing can happen are passed by; off only in tests.
+    """
+
+    delay_frames = 2 * GRID_FRAMES
+
+    def __init__(
+        self, limits: LimitSet, rate_hz: int, unit_v: float, *, skip_idle: bool = True
+    ) -> None:
+        self._limits, self._law = limits.per(unit_v, float(FACTOR * rate_hz))
+        self._skip_idle = skip_idle
+        self.tally = Tally()
+        self.rewind()
+
+    def rewind(self) -> None:
+        """Forget everything."""
+        silence = np.zeros(GRID_FRAMES)
+        self._blocks = [silence, silence, silence]
+        self._lacking: list[Array | None] = [None, None, None]
+        self._state = np.zeros(2)
+        self._heard = np.zeros(5)
+        self._next = 0
+        self.tally = Tally()
+
+    def through(self, samples: Array) -> Array:
+        """Work on the next samples.
+
+        Parameters
+        ----------
+        samples : array [n GRID_FRAMES]
+            Target at the amplifier's output.
+
+        Returns
+        -------
+        array [n GRID_FRAMES]
+            What the limits leave of it, late by two blocks.
+        """
+        heard = np.concatenate((self._heard, samples))
+        self.tally.frames += extremes(heard, self.tally.extremes)
+        self._heard = heard[-5:].copy()
+        done = [
+            self._advance(samples[start : start + GRID_FRAMES])
+            for start in range(0, samples.size, GRID_FRAMES)
+        ]
+        return done[0] if len(done) == 1 else np.concatenate(done)
+
+    def _advance(self, block: Array) -> Array:
+        """Take in one block, limit the one before it, give out the one before that."""
+        self._blocks = [*self._blocks[1:], block]
+        self._lacking = [*self._lacking[1:], self._limit_middle()]
+        self._next += 1
+        return self._finished()
+
+    def _limit_middle(self) -> Array | None:
+        """What the middle block's output lacks, on its nodes; None while idle."""
+        around = np.concatenate(self._blocks)
+        reach = _EDGE_FRAMES + UP_REACH
+        near = around[GRID_FRAMES - reach + 1 : 2 * GRID_FRAMES + reach]
+        if self._skip_idle and self._state[1] == 0.0 and self._idle(near):
+            return None
+        beside = FACTOR * _EDGE_FRAMES
+        nodes = np.empty(FACTOR * (GRID_FRAMES + 2 * _EDGE_FRAMES))
+        up(near, nodes)
+        intervals = FACTOR * GRID_FRAMES
+        lacking, marks = np.zeros(intervals + 3), np.empty(intervals)
+        near_nodes = nodes[beside - BEFORE : beside + intervals + AFTER]
+        left = limit(near_nodes, self._limits, self._law, self._state, np.empty(4), lacking, marks)
+        if left:
+            self.tally.count(self._next - 1, marks)
+        return lacking if left or self._law[2] > 0.0 else None
+
+    def _idle(self, near: Array) -> bool:
+        """Whether nothing can happen on a block, judged at the file's own rate.
+
+        No sample exceeds the music's peak by more than `_BETWEEN_SAMPLES`; its slope is at most
+        pi times that peak a frame (Bernstein), and about the steepest step.
+        """
+        peak = _BETWEEN_SAMPLES * max(float(near.max()), -float(near.min()))
+        if not (peak < self._limits[0] and -peak > self._limits[1]):
+            return False
+        slowest = min(self._law[0], -self._law[1]) * FACTOR
+        if not np.isfinite(slowest):
+            return True
+        slope = np.pi * peak
+        if self._calm(slope, slowest):
+            return True
+        slope = _BETWEEN_SAMPLES * float(np.abs(np.diff(near)).max())
+        return self._calm(slope, slowest)
+
+    def _calm(self, slope: float, slowest: float) -> bool:
+        bend = slowest * self._law[2] / FACTOR * (slope / slowest) ** 3 / 3.0
+        return slope < slowest and bend < _LAG_FLOOR
+
+    def _finished(self) -> Array:
+        oldest = self._blocks[0]
+        if all(lacking is None for lacking in self._lacking):
+            return oldest
+        span = FACTOR * GRID_FRAMES
+        whole = np.zeros(3 * span + 3)  # element k belongs to node k - 1 of the first block
+        for position, lacking in enumerate(self._lacking):
+            if lacking is not None:
+                whole[position * span : (position + 1) * span + 3] += lacking
+        first = span + 1 - FACTOR * DOWN_REACH
+        needed = FACTOR * (GRID_FRAMES + 2 * DOWN_REACH - 1)
+        added = np.empty(GRID_FRAMES)
+        down(whole[first : first + needed], added)
+        return oldest + added

@@ -1,0 +1,69 @@
+"""The networks before and after the amplifier: source, control, cables, coupling, load."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stagefx.effects.fir_design import Array, Complex
+from stagefx.effects.linear import Corner, Linear
+from stagefx.stage.circuit import Circuit
+from stagefx.stage.ladder import Part, coupling_poles, laplace, solve
+from stagefx.stage.network import input_parts, load_parts, output_parts
+
+NAME = "loading"
+
+
+def loading_before(circuit: Circuit) -> Linear:
+    """From the source's EMF to the amplifier's input; without an amplifier, to the load.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        One draw.
+
+    Returns
+    -------
+    Linear
+        The exact network.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> round(loading_before(nominal(load_stage("thin-coupling"))).gain, 6)
+    0.997308
+    """
+    parts = input_parts(circuit)
+    if circuit.stage.amplifier is None:
+        parts = [*parts, *output_parts(circuit), *load_parts(circuit)]
+    return _network(parts)
+
+
+def loading_after(circuit: Circuit) -> Linear:
+    """From the amplifier's output to the load.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        One draw, with an amplifier.
+
+    Returns
+    -------
+    Linear
+        The exact network.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> round(loading_after(nominal(load_stage("thin-coupling"))).gain, 6)
+    0.98909
+    """
+    return _network([*output_parts(circuit), *load_parts(circuit)])
+
+
+def _network(parts: list[Part]) -> Linear:
+    def response(hz: Array) -> Complex:
+        return np.asarray(solve(parts, laplace(hz)).transfer[0])
+
+    gain = float(abs(response(np.array([1000.0]))[0]))
+    corners = tuple(Corner(float(pole)) for pole in coupling_poles(parts))
+    return Linear(NAME, response, gain, corners)

@@ -1,0 +1,395 @@
+"""Music through a stage, from file to file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from stagefx.audio import (
+    AudioReader,
+    AudioWriter,
+    AWeightedMeter,
+    LoudnessMeter,
+    TruePeakMeter,
+    open_audio,
+    refuse_same_file,
+)
+from stagefx.effects.chain import Array, Chain
+from stagefx.effects.limiting import LimitSet
+from stagefx.effects.plan import check_known, chosen, limiting, stage_effects
+from stagefx.effects.report import RenderReport, Strain
+from stagefx.errors import AudioError, EffectError, OutputError, StageError
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
+from stagefx.units import decibels, ratio
+
+LevelBy = Literal["gain", "loudness", "nothing"]
+Bits = Literal["16", "24", "float"]
+Progress = Callable[[int, int | None], None]
+"""Called now and then with the frames done and the frames in all."""
+
+_WORD_BITS = {"16": 16, "24": 24, "float": 64}
+
+
+@dataclass(frozen=True)
+class Played:
+    """A stage ready to be played through.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    knob : Knob
+        Its circuit with the knob set.
+    keep : set of str
+        The effects to render.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    seed : int
+        Of the noise.
+    """
+
+    stage: Stage
+    knob: Knob
+    keep: frozenset[str]
+    times: Mapping[str, float]
+    seed: int
+
+    @property
+    def full_scale_v(self) -> float:
+        """Peak of a full-scale sine of the source, V."""
+        level = self.stage.source.level
+        assert level is not None
+        return float(np.sqrt(2.0) * level.value)
+
+    def chain(self, rate_hz: int, channels: int) -> Chain:
+        """The running effects.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        channels : int
+            Of the music.
+
+        Returns
+        -------
+        Chain
+            At rest.
+
+        Raises
+        ------
+        StageError
+            The stage passes nothing.
+        """
+        effects = stage_effects(self.knob.circuit, seed=self.seed)
+        if any(effect.gain == 0.0 for effect in effects):
+            raise StageError(
+                f"'{self.stage.name}' passes nothing at 1 kHz: its knob stands at zero; "
+                "give [volume] position or setting"
+            )
+        return Chain(
+            effects,
+            rate_hz,
+            channels,
+            full_scale_v=self.full_scale_v,
+            keep=self.keep,
+            times=self.times,
+        )
+
+
+def prepare(
+    stage: Stage,
+    music: AudioReader,
+    *,
+    only: Iterable[str] = (),
+    without: Iterable[str] = (),
+    times: Mapping[str, float] | None = None,
+    seed: int = 0,
+    listening_level_db: float = 85.0,
+) -> Played:
+    """Choose the effects and set the knob for a piece of music.
+
+    Parameters
+    ----------
+    stage : Stage
+        Needs a source level.
+    music : AudioReader
+        Decides where the knob stands, if it is set by listening.
+    only, without : iterable of str
+        Effects to render alone, or to leave out.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    seed : int
+        Of the noise.
+    listening_level_db : float, dB SPL
+        A-weighted level at the seat, for a knob set by listening.
+
+    Returns
+    -------
+    Played
+        Ready to be played through.
+
+    Raises
+    ------
+    EffectError
+        An unknown effect, one that does not exist yet, or a factor for one that is left out.
+    StageError
+        No source level, or a knob that cannot be set.
+
+    Examples
+    --------
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.stage import load_stage
+    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
+    ...     sorted(prepare(load_stage("wire"), music).keep)
+    ['loading', 'noise']
+    """
+    times = dict(times or {})
+    keep = chosen(stage, only=only, without=without)
+    check_known(times)
+    for name in times:
+        if name not in keep:
+            raise EffectError(f"{name} is not rendered here, so it cannot be exaggerated")
+    if stage.source.level is None:
+        raise StageError(
+            f"'{stage.name}' does not say how hot its source is; give [source] level, the rms "
+            'voltage of a full-scale sine, for example "2 V rms"'
+        )
+    circuit = nominal(stage)
+    programme_db = ASSUMED_PROGRAMME_DB
+    if _set_by_listening(stage):
+        programme_db = programme_level_db(music)
+    knob = set_knob(circuit, listening_level_db=listening_level_db, programme_db=programme_db)
+    return Played(stage, knob, frozenset(keep), times, seed)
+
+
+def _set_by_listening(stage: Stage) -> bool:
+    volume = stage.volume
+    if volume is None or stage.listening is None or volume.position is not None:
+        return False
+    return volume.setting in {None, "listening"}
+
+
+def programme_level_db(music: AudioReader) -> float:
+    """A piece's A-weighted level re a full-scale sine on all its channels.
+
+    Parameters
+    ----------
+    music : AudioReader
+        Read once from end to end.
+
+    Returns
+    -------
+    float, dB
+        Over the blocks that count for loudness; the assumed programme level where none does.
+
+    Examples
+    --------
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
+    ...     -25.0 < programme_level_db(music) < -10.0
+    True
+    """
+    channels = music.format.channels
+    meter = AWeightedMeter(music.format.rate_hz, channels)
+    for block in music.blocks():
+        meter.add(block)
+    level = meter.level_db - decibels(channels) / 2.0
+    return level if np.isfinite(level) else ASSUMED_PROGRAMME_DB
+
+
+def render(
+    stage: Stage,
+    music: str | Path,
+    out: str | Path,
+    *,
+    only: Iterable[str] = (),
+    without: Iterable[str] = (),
+    times: Mapping[str, float] | None = None,
+    level_by: LevelBy = "gain",
+    bits: Bits = "24",
+    seed: int = 0,
+    force: bool = False,
+    listening_level_db: float = 85.0,
+    progress: Progress | None = None,
+) -> RenderReport:
+    """Play music through a stage into a file.
+
+    Parameters
+    ----------
+    stage : Stage
+        Needs a source level.
+    music : str or Path
+        Any audio file, or ``"-"`` for WAV on standard input.
+    out : str or Path
+        Where the result goes; appears whole or not at all.
+    only, without : iterable of str
+        Effects to render alone, or to leave out; what is left out is replaced by its gain.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    level_by : "gain", "loudness" or "nothing"
+        Divide by the signed 1 kHz gain, match the loudness, or keep 1.0 as the source's
+        full-scale volts.
+    bits : "16", "24" or "float"
+        Word length.
+    seed : int
+        Of noise and dither.
+    force : bool
+        Whether a file that is there may be replaced.
+    listening_level_db : float, dB SPL
+        A-weighted level at the seat, for a knob set by listening.
+    progress : callable
+        Told the frames done and the frames in all.
+
+    Returns
+    -------
+    RenderReport
+        What happened.
+
+    Raises
+    ------
+    StagefxError
+        The stage, the music or the place cannot be used.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.stage import load_stage
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     report = render(
+    ...         load_stage("line-stage"),
+    ...         samples_folder() / "music" / "trio.flac",
+    ...         Path(folder) / "out.flac",
+    ...     )
+    >>> report.clipped_frames
+    (0, 0)
+    """
+    refuse_same_file(out, music)
+    with open_audio(music) as reader:
+        played = prepare(
+            stage,
+            reader,
+            only=only,
+            without=without,
+            times=times,
+            seed=seed,
+            listening_level_db=listening_level_db,
+        )
+        rate, channels = reader.format.rate_hz, reader.format.channels
+        with played.chain(rate, channels) as chain:
+            factor = _factor(played, chain, reader, level_by)
+            fits = (reader.format.bits or 64) <= _WORD_BITS[bits]
+            exact = fits and factor == 1.0 and not chain.moves_every_sample
+            meters = LoudnessMeter(rate, channels), TruePeakMeter(rate, channels)
+            with AudioWriter(
+                out,
+                rate_hz=rate,
+                channels=channels,
+                bits=bits,
+                force=force,
+                seed=seed,
+                dither=not exact,
+            ) as writer:
+                for block in _levelled(chain, reader, factor, progress):
+                    if level_by == "nothing" and bits != "float":
+                        _refuse_overs(block)
+                    writer.write(block)
+                    for meter in meters:
+                        meter.add(block)
+            return _report(played, chain, reader, meters, writer.overs)
+
+
+def _levelled(
+    chain: Chain, reader: AudioReader, factor: float, progress: Progress | None
+) -> Iterator[Array]:
+    done = 0
+    for block in chain.process(reader.blocks()):
+        yield block if factor == 1.0 else block * factor
+        done += block.shape[0]
+        if progress is not None:
+            progress(done, reader.format.frames)
+
+
+def _factor(played: Played, chain: Chain, reader: AudioReader, level_by: LevelBy) -> float:
+    """What the chain's samples are multiplied by; they are levelled by gain as they come."""
+    if level_by == "gain":
+        return 1.0
+    if level_by == "nothing":
+        return chain.unit_v / played.full_scale_v
+    before = LoudnessMeter(reader.format.rate_hz, reader.format.channels)
+    after = LoudnessMeter(reader.format.rate_hz, reader.format.channels)
+    for block in reader.blocks():
+        before.add(block)
+    for block in chain.process(reader.blocks()):
+        after.add(block)
+    difference = before.integrated_lufs - after.integrated_lufs
+    if not np.isfinite(difference):
+        raise AudioError(
+            f"{reader.place}: too short or too quiet to have a loudness; use --level-by gain"
+        )
+    return ratio(difference)
+
+
+def _refuse_overs(block: Array) -> None:
+    peak = float(np.abs(block).max(initial=0.0))
+    if peak > 1.0:
+        raise OutputError(
+            f"at --level-by nothing the peak is {decibels(peak):+.1f} dB over full scale, which "
+            "an integer format cannot hold; use --bits float, or --level-by gain"
+        )
+
+
+def _report(
+    played: Played,
+    chain: Chain,
+    reader: AudioReader,
+    meters: tuple[LoudnessMeter, TruePeakMeter],
+    overs: int,
+) -> RenderReport:
+    rate, channels = reader.format.rate_hz, reader.format.channels
+    loudness, true_peak = meters
+    frames = loudness.frames
+    strain = _strain(played, chain, rate, frames)
+    none = (0,) * channels
+    remarks = [played.knob.remark] if played.knob.remark else []
+    if overs:
+        remarks.append(f"{overs} samples went over full scale and were clipped; use --bits float")
+    return RenderReport(
+        frames=frames,
+        rate=rate,
+        channels=channels,
+        gain_db=decibels(abs(chain.unit_v / played.full_scale_v)),
+        knob_position=played.knob.position,
+        output_peak_v=strain.peak_v if strain else None,
+        headroom_db=strain.headroom_db if strain else None,
+        clipped_frames=strain.counted("clipped_frames") if strain else none,
+        clipped_share=strain.shares("clipped_frames") if strain else (0.0,) * channels,
+        slewing_frames=strain.counted("slewing_frames") if strain else none,
+        slewing_share=strain.shares("slewing_frames") if strain else (0.0,) * channels,
+        nonlinear_share=strain.shares("nonlinear_frames") if strain else (0.0,) * channels,
+        slope_peak_v_per_us=strain.slope_v_per_us if strain else None,
+        slew_margin=strain.slew_margin if strain else None,
+        loudness_lufs=loudness.integrated_lufs,
+        true_peak_dbtp=tuple(float(peak) for peak in true_peak.peak_dbtp),
+        seed=played.seed,
+        overs=overs,
+        remarks=tuple(remarks),
+    )
+
+
+def _strain(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain | None:
+    if played.stage.amplifier is None:
+        return None
+    limits = LimitSet()
+    for limited in limiting(played.knob.circuit):
+        limits = limits.both(limited.limits)
+    effects = stage_effects(played.knob.circuit)
+    unit_v = played.full_scale_v * effects[0].gain * effects[1].gain
+    return Strain(chain.tallies, limits, unit_v, rate_hz, frames)

@@ -1,0 +1,46 @@
+"""The amplifier's slew limit, and its lag below it."""
+
+from __future__ import annotations
+
+from stagefx.effects.effect import Setting
+from stagefx.effects.limiting import Limiting, LimitSet
+
+NAME = "slew"
+SETTINGS = (
+    Setting("slew_rise_v_per_s", "V/s", 1.0, 1e12, "steepest rise at the amplifier's output"),
+    Setting("slew_fall_v_per_s", "V/s", 1.0, 1e12, "steepest fall at the amplifier's output"),
+    Setting("time_constant_s", "s", 0.0, 1.0, "time constant N/w_t of the closed loop", 0.0),
+)
+
+
+def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0) -> Limiting:
+    """Limit the slope: dv/dt = S tanh((u - v)/(S tau)), in its limit of small lag.
+
+    Parameters
+    ----------
+    rise_v_per_s, fall_v_per_s : float, V/s, > 0
+        Steepest rise and fall.
+    time_constant_s : float, s, >= 0
+        tau = N/w_t; with 0 the output follows exactly until it slews.
+
+    Returns
+    -------
+    Limiting
+        The effect.
+
+    Notes
+    -----
+    The law is that of an undegenerated bipolar pair.  For other input stages it overstates the
+    distortion below slewing.
+
+    Examples
+    --------
+    >>> slew(9e6, 9e6).limits.slew_rise_v_per_s
+    9000000.0
+    """
+    limits = LimitSet(
+        slew_rise_v_per_s=rise_v_per_s,
+        slew_fall_v_per_s=fall_v_per_s,
+        time_constant_s=time_constant_s,
+    )
+    return Limiting(NAME, limits, SETTINGS)
