@@ -1,0 +1,66 @@
+# Everything runs in .venv, which is made on first use and renewed when pyproject.toml changes.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check
+SAY := @printf '\n== %s\n'
+
+KERNEL_TESTS := pytest -q -m kernel tests
+KERNEL_COVERAGE := 95
+
+.PHONY: help demo test lint bench clean
+
+help:
+	@echo "make demo    the whole job on the packaged scenario, into demo/"
+	@echo "make test    lint, types, layers, every test, and the kernels' extra runs"
+	@echo "make bench   speed and memory beside their bounds"
+	@echo "make lint    style, types and layers only"
+	@echo "make clean   remove what these commands made (benchmark results stay)"
+
+demo: $(VENV)/use.stamp
+	$(SAY) "demo: figures, music and a comparison of the scenario's stages, into demo/"
+	@$(BIN)/stagefx demo demo
+
+test: lint
+	$(SAY) "tests: every test, and every example in a docstring"
+	@$(BIN)/python -m pytest -q -n 2 --doctest-modules stagefx tests
+	$(SAY) "tests: kernels as plain Python, each line counted (at least $(KERNEL_COVERAGE) %)"
+	@NUMBA_DISABLE_JIT=1 $(BIN)/python -m coverage run -m $(KERNEL_TESTS)
+	@$(BIN)/python -m coverage report --fail-under=$(KERNEL_COVERAGE)
+	$(SAY) "tests: kernels compiled with every index checked"
+	@NUMBA_BOUNDSCHECK=1 NUMBA_CACHE_DIR="$(CURDIR)/$(VENV)/checked-kernels" \
+	  $(BIN)/python -m $(KERNEL_TESTS)
+
+lint: $(VENV)/develop.stamp
+	$(SAY) "style: ruff"
+	@$(BIN)/ruff check --quiet
+	@$(BIN)/ruff format --check --quiet
+	$(SAY) "types: mypy"
+	@$(BIN)/mypy
+	$(SAY) "layers: import-linter"
+	@$(BIN)/lint-imports
+
+bench: $(VENV)/develop.stamp
+	$(SAY) "benchmarks: each ratio beside its bound, kept in bench-results/"
+	@$(BIN)/python -m tests.benchmarks
+
+clean:
+	$(SAY) "removing .venv, caches, build products and demo/"
+	@rm -rf $(VENV) demo build dist *.egg-info .coverage \
+	  .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	@find stagefx cli tests samples -name __pycache__ -type d -prune -exec rm -rf {} +
+
+$(BIN)/pip:
+	$(SAY) "environment: making $(VENV) with $$($(PYTHON) --version)"
+	@$(PYTHON) -m venv $(VENV)
+
+$(VENV)/use.stamp: pyproject.toml | $(BIN)/pip
+	$(SAY) "environment: installing stagefx into $(VENV) (a minute or two the first time)"
+	@$(PIP) install --editable .
+	@touch $@
+
+$(VENV)/develop.stamp: pyproject.toml | $(BIN)/pip
+	$(SAY) "environment: installing stagefx and its test tools into $(VENV) (some minutes the first time)"
+	@$(PIP) install --editable '.[test,lint]'
+	@touch $(VENV)/use.stamp $@

@@ -1,0 +1,1 @@
+"""The answer: questions, pages, plots, and the ready-made scenario."""
