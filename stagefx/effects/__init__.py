@@ -2,19 +2,23 @@
 
 from stagefx.effects.chain import Chain
 from stagefx.effects.effect import Effect, Running, Setting
-from stagefx.effects.plan import BUILT_IN, EFFECTS, chosen, needed, stage_effects
+from stagefx.effects.kind import EffectKind, Place, Setup
+from stagefx.effects.plan import chosen, needed, stage_effects
+from stagefx.effects.registry import effect_kinds
 from stagefx.effects.render import prepare, render
 from stagefx.effects.report import RenderReport
 
 __all__ = [
-    "BUILT_IN",
-    "EFFECTS",
     "Chain",
     "Effect",
+    "EffectKind",
+    "Place",
     "RenderReport",
     "Running",
     "Setting",
+    "Setup",
     "chosen",
+    "effect_kinds",
     "needed",
     "prepare",
     "render",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
 from stagefx.effects.fir_design import Array, Complex
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.linear import Corner, Linear
 from stagefx.stage.amplifier import Amplifier
 from stagefx.stage.circuit import Circuit
@@ -86,3 +87,18 @@ def _gain_leg_corner(circuit: Circuit) -> tuple[Corner, ...]:
     linear = upper * across + lower * leg + upper * leg
     zero = 2.0 / (linear + np.sqrt(linear * linear - 4.0 * square))
     return (Corner(pole, float(zero)),)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    if setup.circuit.stage.amplifier is not None:
+        yield Place.FEEDBACK_PARTS, feedback_parts(setup.circuit)
+        yield Place.LOOP, loop_speed(setup.circuit)
+
+
+EFFECT = EffectKind(
+    NAME,
+    "the amplifier's own linear response",
+    (),
+    lambda stage: stage.amplifier is not None,
+    _pieces,
+)

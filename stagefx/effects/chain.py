@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.channelwise import Channelwise, OneChannel
+from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Running
 from stagefx.effects.limiting import Limiter, Limiting, Tally
 from stagefx.effects.linear import Linear
@@ -124,20 +125,20 @@ class Chain:
     def _append(self, effect: Effect | _LeftOut, factor: float) -> None:
         if isinstance(effect, _LeftOut) or (isinstance(effect, Linear) and effect.is_flat):
             return
-        if isinstance(effect, Linear | Limiting) and factor == 1.0:
+        if isinstance(effect, Linear | Limiting | Curvature) and factor == 1.0:
             self._makers.append(self._maker(effect))
             return
         self._gather()
-        if isinstance(effect, Linear | Limiting):
+        if isinstance(effect, Linear | Limiting | Curvature):
             running: Running = Channelwise([self._maker(effect)], self._channels, self._pool)
         else:
             running = effect.at(self._rate_hz, self._channels, unit_v=self.unit_v)
         self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
 
-    def _maker(self, effect: Linear | Limiting) -> Callable[[], OneChannel]:
+    def _maker(self, effect: Linear | Limiting | Curvature) -> Callable[[], OneChannel]:
         if isinstance(effect, Limiting):
             return effect.runners(self._rate_hz, unit_v=self.unit_v, skip_idle=self._skip_idle)
-        return effect.runners(self._rate_hz)
+        return effect.runners(self._rate_hz, unit_v=self.unit_v)
 
     def _gather(self) -> None:
         if self._makers:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from stagefx.effects.effect import Setting
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.stage.limits import limits, stated_direct_v
 
 NAME = "clip"
 SETTINGS = (
@@ -33,3 +37,20 @@ def clip(high_v: float, low_v: float) -> Limiting:
     13.5
     """
     return Limiting(NAME, LimitSet(high_v=high_v, low_v=low_v), SETTINGS)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    found = limits(setup.circuit)
+    if found is None or found.high_v is None or found.low_v is None:
+        return
+    direct = float(stated_direct_v(setup.circuit)[0, 0])
+    yield Place.LIMITS, clip(float(found.high_v[0]) + direct, float(found.low_v[0]) + direct)
+
+
+EFFECT = EffectKind(
+    NAME,
+    "hard clipping at the amplifier's output",
+    SETTINGS,
+    lambda stage: stage.amplifier is not None,
+    _pieces,
+)

@@ -21,6 +21,7 @@ from stagefx.effects.oversampling import (
     down,
     up,
 )
+from stagefx.errors import StageError
 from stagefx.kernels.extremes import extremes
 from stagefx.kernels.limiter import (
     AFTER,
@@ -53,6 +54,10 @@ class LimitSet:
         Slew limits; infinite where there is none.
     time_constant_s : float, s
         The closed loop's small-signal time constant, for the lag below the limit.
+    shift_v : float, V
+        Direct voltage that stands at the output and is not among the samples.
+    eaten_v, eaten_v_per_s : float, V and V/s, >= 0
+        Swing and slope that a parasitic tone takes for itself.
     """
 
     high_v: float = np.inf
@@ -60,6 +65,9 @@ class LimitSet:
     slew_rise_v_per_s: float = np.inf
     slew_fall_v_per_s: float = np.inf
     time_constant_s: float = 0.0
+    shift_v: float = 0.0
+    eaten_v: float = 0.0
+    eaten_v_per_s: float = 0.0
 
     def both(self, other: LimitSet) -> LimitSet:
         """Take these limits and others at once.
@@ -80,7 +88,38 @@ class LimitSet:
             min(self.slew_rise_v_per_s, other.slew_rise_v_per_s),
             min(self.slew_fall_v_per_s, other.slew_fall_v_per_s),
             max(self.time_constant_s, other.time_constant_s),
+            self.shift_v + other.shift_v,
+            self.eaten_v + other.eaten_v,
+            self.eaten_v_per_s + other.eaten_v_per_s,
         )
+
+    def left(self) -> LimitSet:
+        """What shift and parasitic tone leave of the limits.
+
+        Returns
+        -------
+        LimitSet
+            Limits for the samples alone.
+
+        Raises
+        ------
+        StageError
+            Nothing is left.
+        """
+        found = LimitSet(
+            self.high_v - self.shift_v - self.eaten_v,
+            self.low_v - self.shift_v + self.eaten_v,
+            self.slew_rise_v_per_s - self.eaten_v_per_s,
+            self.slew_fall_v_per_s - self.eaten_v_per_s,
+            self.time_constant_s,
+        )
+        slowest = min(found.slew_rise_v_per_s, found.slew_fall_v_per_s)
+        if found.high_v <= 0.0 or found.low_v >= 0.0 or slowest <= 0.0:
+            raise StageError(
+                "oscillates: what stands at the amplifier's output leaves the music no swing or "
+                "no slew; cure the fault, or leave it out with --without oscillation"
+            )
+        return found
 
     def per(self, unit_v: float, intervals_per_s: float) -> tuple[Array, Array]:
         """The limits in the units of samples and intervals.
@@ -100,9 +139,10 @@ class LimitSet:
             Rise, fall (negative) and time constant, per interval; as
             `stagefx.kernels.limiter.limit` takes them.
         """
-        high, low = self.high_v / unit_v, self.low_v / unit_v
-        rise = self.slew_rise_v_per_s / (unit_v * intervals_per_s)
-        fall = -self.slew_fall_v_per_s / (unit_v * intervals_per_s)
+        left = self.left()
+        high, low = left.high_v / unit_v, left.low_v / unit_v
+        rise = left.slew_rise_v_per_s / (unit_v * intervals_per_s)
+        fall = -left.slew_fall_v_per_s / (unit_v * intervals_per_s)
         if unit_v < 0.0:
             high, low, rise, fall = low, high, fall, rise
         constant = self.time_constant_s * intervals_per_s if np.isfinite(rise - fall) else 0.0

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from stagefx.effects.fir_design import Array, Complex
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.linear import Corner, Linear
 from stagefx.stage.circuit import Circuit
 from stagefx.stage.ladder import Part, coupling_poles, laplace, solve
@@ -67,3 +70,14 @@ def _network(parts: list[Part]) -> Linear:
     gain = float(abs(response(np.array([1000.0]))[0]))
     corners = tuple(Corner(float(pole)) for pole in coupling_poles(parts))
     return Linear(NAME, response, gain, corners)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    yield Place.INPUT_NETWORK, loading_before(setup.circuit)
+    if setup.circuit.stage.amplifier is not None:
+        yield Place.OUTPUT_NETWORK, loading_after(setup.circuit)
+
+
+EFFECT = EffectKind(
+    NAME, "source, control, cables, coupling and load", (), lambda _stage: True, _pieces
+)

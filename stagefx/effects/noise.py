@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio.chance import grid_generator
 from stagefx.effects.effect import GRID_FRAMES, Setting
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.stage.circuit import Circuit
 from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 
@@ -156,3 +157,12 @@ def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:
         return np.asarray(total)
 
     return Noise(density, seed)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    hiss = stage_noise(setup.circuit, seed=setup.seed)
+    if not hiss.is_silent:
+        yield Place.LOAD, hiss
+
+
+EFFECT = EffectKind(NAME, "the stage's own noise", (), lambda _stage: True, _pieces)

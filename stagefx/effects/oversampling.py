@@ -1,15 +1,17 @@
-"""Four nodes a frame, and back: the resampling around the limiter."""
+"""Several nodes a frame, and back: the resampling around what is not linear."""
 
 from __future__ import annotations
 
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stagefx.effects.fir_design import Array, fit
 from stagefx.kernels.fir import convolve
 
 FACTOR = 4
+"""Nodes a frame around the limiter."""
 UP_TAPS = 96
 UP_REACH = UP_TAPS // 2
 """Frames that a node needs on either side."""
@@ -23,13 +25,18 @@ _BETWEEN = 1e-12
 
 
 @cache
-def up_filters() -> tuple[Array, ...]:
+def up_filters(factor: int = FACTOR) -> tuple[Array, ...]:
     """Impulse responses that find the nodes between the frames.
+
+    Parameters
+    ----------
+    factor : int, >= 2
+        Nodes a frame.
 
     Returns
     -------
-    tuple of 3 arrays [UP_TAPS]
-        For a quarter, a half and three quarters of a frame; within 4e-7 up to 0.45 of the rate.
+    tuple of factor - 1 arrays [UP_TAPS]
+        Each a share of a frame later than the one before; within 4e-7 up to 0.45 of the rate.
 
     Examples
     --------
@@ -37,81 +44,108 @@ def up_filters() -> tuple[Array, ...]:
     1.0
     """
 
-    def late(quarters: int) -> Array:
+    def early(share: float) -> Array:
         return fit(
-            lambda f: np.exp(2j * np.pi * f * quarters / FACTOR),
+            lambda f: np.exp(2j * np.pi * f * share),
             taps=UP_TAPS,
             delay=UP_REACH,
             weight=lambda f: np.where(f <= _PASS, 1.0, _BETWEEN),
         )
 
-    return tuple(late(quarters) for quarters in range(1, FACTOR))
+    return tuple(early(position / factor) for position in range(1, factor))
 
 
 @cache
-def down_filters() -> tuple[Array, ...]:
-    """Impulse responses that take what the splines gathered back to the file's rate.
+def down_filters(factor: int = FACTOR, *, splines: bool = True) -> tuple[Array, ...]:
+    """Impulse responses that take nodes back to the file's rate.
+
+    Parameters
+    ----------
+    factor : int, >= 2
+        Nodes a frame.
+    splines : bool
+        Whether the nodes hold integrals against cubic B-splines, whose own response (sinc to the
+        fourth power) is then undone, or samples.
 
     Returns
     -------
-    tuple of 4 arrays [DOWN_TAPS]
-        One for each node of a frame.  Together they pass the audio band, undo the splines' own
-        response (sinc to the fourth power), and keep out what would fold back, by 126 dB.
+    tuple of factor arrays [DOWN_TAPS]
+        One for each node of a frame.  Together they pass the audio band, and keep out what would
+        fold back onto it, by 126 dB.
 
     Examples
     --------
     >>> round(float(sum(h.sum() for h in down_filters())), 5)
     1.0
     """
-    length = FACTOR * DOWN_TAPS - 1
+    length = factor * DOWN_TAPS - 1
+
+    def target(f: Array) -> NDArray[np.complex128]:
+        droop = np.sinc(f) ** 4 if splines else np.ones_like(f)
+        return np.asarray(np.where(f <= 0.5 / factor, 1.0 / droop, 0.0) + 0j)
 
     def weight(f: Array) -> Array:
-        rate = FACTOR * f
+        rate = factor * f
         return np.where(rate <= _PASS, 1.0, np.where(rate < _STOP, _BETWEEN, 1.0))
 
-    whole = fit(
-        lambda f: np.where(f <= 0.5 / FACTOR, 1.0 / np.sinc(f) ** 4, 0.0) + 0j,
-        taps=length,
-        delay=length // 2,
-        weight=weight,
-        points=8192,
-    )
-    # Frame n takes node 4 j + p with the tap 4 (n - j) - p away from the middle.
-    padded = np.append(whole, 0.0)
-    return tuple(np.ascontiguousarray(padded[FACTOR - 1 - p :: FACTOR]) for p in range(FACTOR))
+    whole = fit(target, taps=length, delay=length // 2, weight=weight, points=2048 * factor)
+    gain = 1.0 if splines else 1.0 / factor
+    # Frame n takes node factor j + p with the tap factor (n - j) - p away from the middle.
+    padded = np.append(gain * whole, 0.0)
+    return tuple(np.ascontiguousarray(padded[factor - 1 - p :: factor]) for p in range(factor))
 
 
-def up(samples: Array, nodes: Array) -> None:
-    """Find four nodes a frame.
+def up(samples: Array, nodes: Array, *, factor: int = FACTOR) -> None:
+    """Find several nodes a frame.
 
     Parameters
     ----------
     samples : array [frames + UP_TAPS - 1]
         One channel, with UP_REACH - 1 frames more in front and UP_REACH behind; the frames to
         work on start at index UP_REACH - 1.
-    nodes : array [FACTOR frames]
-        Overwritten; node FACTOR n is frame n itself.
+    nodes : array [factor frames]
+        Overwritten; node factor n is frame n itself.
+    factor : int, >= 2
+        Nodes a frame.
+
+    Examples
+    --------
+    >>> nodes = np.empty(8)
+    >>> up(np.ones(2 + UP_TAPS - 1), nodes)
+    >>> round(float(nodes.sum()), 5)
+    8.0
     """
-    frames = nodes.size // FACTOR
-    nodes[::FACTOR] = samples[UP_REACH - 1 : UP_REACH - 1 + frames]
+    frames = nodes.size // factor
+    nodes[::factor] = samples[UP_REACH - 1 : UP_REACH - 1 + frames]
     between = np.empty(frames)
-    for p, taps in enumerate(up_filters(), start=1):
+    for p, taps in enumerate(up_filters(factor), start=1):
         convolve(samples, taps, between)
-        nodes[p::FACTOR] = between
+        nodes[p::factor] = between
 
 
-def down(nodes: Array, result: Array) -> None:
+def down(nodes: Array, result: Array, *, factor: int = FACTOR, splines: bool = True) -> None:
     """Take nodes back to the file's rate.
 
     Parameters
     ----------
-    nodes : array [FACTOR (frames + DOWN_TAPS - 1)]
+    nodes : array [factor (frames + DOWN_TAPS - 1)]
         With DOWN_REACH frames of nodes more in front and DOWN_REACH - 1 behind.
     result : array [frames]
-        Overwritten; frame n lies at node FACTOR (n + DOWN_REACH).
+        Overwritten; frame n lies at node factor (n + DOWN_REACH).
+    factor : int, >= 2
+        Nodes a frame.
+    splines : bool
+        As for `down_filters`.
+
+    Examples
+    --------
+    >>> result = np.empty(1)
+    >>> down(np.ones(FACTOR * DOWN_TAPS), result)
+    >>> round(float(result[0]), 5)
+    1.0
     """
     part = np.empty_like(result)
     result[:] = 0.0
-    for p, taps in enumerate(down_filters()):
-        convolve(np.ascontiguousarray(nodes[p::FACTOR]), taps, part)
+    for p, taps in enumerate(down_filters(factor, splines=splines)):
+        convolve(np.ascontiguousarray(nodes[p::factor]), taps, part)
         result += part

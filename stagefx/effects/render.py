@@ -19,8 +19,9 @@ from stagefx.audio import (
     refuse_same_file,
 )
 from stagefx.effects.chain import Array, Chain
-from stagefx.effects.limiting import LimitSet
-from stagefx.effects.plan import check_known, chosen, limiting, stage_effects
+from stagefx.effects.kind import Place, Setup
+from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.plan import check_known, chosen, stage_effects, stage_pieces
 from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
 from stagefx.stage.circuit import nominal
@@ -67,6 +68,21 @@ class Played:
         assert level is not None
         return float(np.sqrt(2.0) * level.value)
 
+    def setup(self, rate_hz: int) -> Setup:
+        """For what the effects are made.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+
+        Returns
+        -------
+        Setup
+            Circuit, rate and seed.
+        """
+        return Setup(self.knob.circuit, rate_hz, self.seed)
+
     def chain(self, rate_hz: int, channels: int) -> Chain:
         """The running effects.
 
@@ -87,7 +103,7 @@ class Played:
         StageError
             The stage passes nothing.
         """
-        effects = stage_effects(self.knob.circuit, seed=self.seed)
+        effects = stage_effects(self.setup(rate_hz))
         if any(effect.gain == 0.0 for effect in effects):
             raise StageError(
                 f"'{self.stage.name}' passes nothing at 1 kHz: its knob stands at zero; "
@@ -387,9 +403,10 @@ def _report(
 def _strain(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain | None:
     if played.stage.amplifier is None:
         return None
-    limits = LimitSet()
-    for limited in limiting(played.knob.circuit):
-        limits = limits.both(limited.limits)
-    effects = stage_effects(played.knob.circuit)
-    unit_v = played.full_scale_v * effects[0].gain * effects[1].gain
+    limits, unit_v = LimitSet(), played.full_scale_v
+    for place, effect in stage_pieces(played.setup(rate_hz)):
+        if place < Place.LIMITS:
+            unit_v *= effect.gain
+        if isinstance(effect, Limiting):
+            limits = limits.both(effect.limits)
     return Strain(chain.tallies, limits, unit_v, rate_hz, frames)

@@ -134,7 +134,7 @@ class Strain:
     @property
     def headroom_db(self) -> tuple[float, ...]:
         """Clip level over peak, the worse side."""
-        limits = self.limits
+        limits = self.limits.left()
         return tuple(
             -decibels(max(high / limits.high_v, low / limits.low_v, 0.0))
             for high, low, _, _ in self._extremes_v()
@@ -148,7 +148,7 @@ class Strain:
     @property
     def slew_margin(self) -> tuple[float, ...]:
         """Slew available over slope, the worse side."""
-        limits = self.limits
+        limits = self.limits.left()
         found = []
         for _, _, rise, fall in self._extremes_v():
             used = max(rise / limits.slew_rise_v_per_s, -fall / limits.slew_fall_v_per_s)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from stagefx.effects.effect import Setting
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.stage.limits import limits
 
 NAME = "slew"
 SETTINGS = (
@@ -44,3 +48,20 @@ def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0)
         time_constant_s=time_constant_s,
     )
     return Limiting(NAME, limits, SETTINGS)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    found = limits(setup.circuit)
+    if found is None or found.slew_rise_v_per_s is None or found.slew_fall_v_per_s is None:
+        return
+    rise, fall = float(found.slew_rise_v_per_s[0]), float(found.slew_fall_v_per_s[0])
+    yield Place.LIMITS, slew(rise, fall, float(found.time_constant_s[0]))
+
+
+EFFECT = EffectKind(
+    NAME,
+    "the amplifier's slew limit, and its lag below it",
+    SETTINGS,
+    lambda stage: stage.amplifier is not None,
+    _pieces,
+)

@@ -30,7 +30,7 @@ MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH = 0.0, 1.0, 2.0, 3.0
 _NEVER = 2.0
 _NO_LAW = np.array([np.inf, -np.inf, 0.0])
 _ROOT_STEPS = 40
-_TIME_ERROR = 1e-13
+_TIME_ERROR = 1e-9  # of the last Newton step, whose own error is its square
 _EVENTS_PER_INTERVAL = 12
 _NEAR = 0.25  # share of a neighbouring step by which a target can exceed its nodes
 _STEEPER = 1.3  # factor by which a slope can exceed the neighbouring steps
@@ -51,7 +51,7 @@ def _spline(s: Array) -> Array:
     )
 
 
-def _whole_interval(nodes: list[int]) -> Array:
+def _whole_interval(nodes: list[int]) -> tuple[tuple[float, ...], ...]:
     """Integrals over an interval of each node's Lagrange polynomial against each spline."""
     at, weight = np.polynomial.legendre.leggauss(8)
     s = 0.5 + 0.5 * at
@@ -59,14 +59,14 @@ def _whole_interval(nodes: list[int]) -> Array:
         np.prod([(s - other) / (node - other) for other in nodes if other != node], axis=0)
         for node in nodes
     ]
-    return np.array([[np.sum(0.5 * weight * p * b) for b in _spline(s)] for p in lagrange])
+    return tuple(tuple(float(np.sum(0.5 * weight * p * b)) for b in _spline(s)) for p in lagrange)
 
 
-_SIX = np.ascontiguousarray(_whole_interval([-2, -1, 0, 1, 2, 3]))
+_SIX = _whole_interval([-2, -1, 0, 1, 2, 3])
 """Row: node from -2 to 3 of the target's polynomial; column: spline."""
-_FOUR = np.ascontiguousarray(_whole_interval([-1, 0, 1, 2]))
+_FOUR = _whole_interval([-1, 0, 1, 2])
 """The same for a cubic through four nodes, which is enough for the lag."""
-_LINE = np.ascontiguousarray(_whole_interval([0, 1]))
+_LINE = _whole_interval([0, 1])
 """The same for a straight line through both ends."""
 _GAUSS_AT = 0.5 + 0.5 * np.polynomial.legendre.leggauss(5)[0]
 _GAUSS_WEIGHT = 0.5 * np.polynomial.legendre.leggauss(5)[1]
@@ -134,10 +134,17 @@ def _beyond(
 
 @jit
 def _root(
-    c: Polynomial, slope: Polynomial, law: Array, line: Line, sign: float, low: float, high: float
+    c: Polynomial,
+    slope: Polynomial,
+    law: Array,
+    line: Line,
+    sign: float,
+    low: float,
+    high: float,
+    guess: float,
 ) -> float:
     """Where `_beyond` turns positive, in a bracket: Newton, kept inside by bisection."""
-    s = 0.5 * (low + high)
+    s = guess
     for _ in range(_ROOT_STEPS):
         value, climb = _beyond(c, slope, s, law, line, sign)
         if value > 0.0:
@@ -145,10 +152,10 @@ def _root(
         else:
             low = s
         step = s - value / climb if climb > 0.0 else low
+        if abs(step - s) < _TIME_ERROR:
+            return min(max(step, low), high)
         if not (low < step < high):
             step = 0.5 * (low + high)
-        if abs(step - s) < _TIME_ERROR:
-            return step
         s = step
     return s
 
@@ -161,15 +168,20 @@ def _crossing(
 
     An excursion between the nodes is found by its extremum.
     """
-    if not abs(line[0]) < np.inf:
-        return _NEVER
-    value, last = _beyond(c, slope, 1.0, law, line, sign)
-    if value > 0.0:
-        return _root(c, slope, law, line, sign, start, 1.0)
-    if last < 0.0 and _beyond(c, slope, start, law, line, sign)[1] > 0.0:
-        top = _root(slope, _derivative(slope), _NO_LAW, (line[1], 0.0), -sign, start, 1.0)
+    there, climb_there = _beyond(c, slope, 1.0, law, line, sign)
+    here, climb_here = _beyond(c, slope, start, law, line, sign)
+    if there > 0.0:
+        share = here / (here - there) if here < 0.0 else 0.5
+        guess = start + (1.0 - start) * max(share, 1e-3)
+        return _root(c, slope, law, line, sign, start, 1.0, guess)
+    if climb_there < 0.0 and climb_here > 0.0:
+        if here + climb_here * (1.0 - start) < 0.0 and there - climb_there * (1.0 - start) < 0.0:
+            return _NEVER  # under both tangents, as far as they lead
+        middle = 0.5 * (start + 1.0)
+        bend = _derivative(slope)
+        top = _root(slope, bend, _NO_LAW, (line[1], 0.0), -sign, start, 1.0, middle)
         if _beyond(c, slope, top, law, line, sign)[0] > 0.0:
-            return _root(c, slope, law, line, sign, start, top)
+            return _root(c, slope, law, line, sign, start, top, 0.5 * (start + top))
     return _NEVER
 
 
@@ -210,13 +222,14 @@ def _add_lag(
 def _add_whole_line(delta: Array, u: Array, i: int, level: float, speed: float) -> None:
     """Add (line - target) over the whole of interval i."""
     k = i + BEFORE
+    a, b, d, e, f, g = u[k - 2], u[k - 1], u[k], u[k + 1], u[k + 2], u[k + 3]
+    end = level + speed
     for j in range(4):
-        delta[i + j] += (
-            level * _LINE[0, j]
-            + (level + speed) * _LINE[1, j]
-            - (_SIX[0, j] * u[k - 2] + _SIX[1, j] * u[k - 1] + _SIX[2, j] * u[k])
-            - (_SIX[3, j] * u[k + 1] + _SIX[4, j] * u[k + 2] + _SIX[5, j] * u[k + 3])
+        line = level * _LINE[0][j] + end * _LINE[1][j]
+        target = (_SIX[0][j] * a + _SIX[1][j] * b + _SIX[2][j] * d) + (
+            _SIX[3][j] * e + _SIX[4][j] * f + _SIX[5][j] * g
         )
+        delta[i + j] += line - target
 
 
 @jit
@@ -231,18 +244,27 @@ def _add_whole_lag(delta: Array, lags: Array, i: int) -> None:
     """Take away the lag over the whole of interval i, from its four nearest nodes."""
     for j in range(4):
         delta[i + j] -= (
-            _FOUR[0, j] * lags[0]
-            + _FOUR[1, j] * lags[1]
-            + _FOUR[2, j] * lags[2]
-            + _FOUR[3, j] * lags[3]
+            _FOUR[0][j] * lags[0]
+            + _FOUR[1][j] * lags[1]
+            + _FOUR[2][j] * lags[2]
+            + _FOUR[3][j] * lags[3]
         )
 
 
 @jit
 def _leaving(
-    c: Polynomial, slope: Polynomial, law: Array, s: float, high: float, low: float
+    c: Polynomial,
+    slope: Polynomial,
+    law: Array,
+    s: float,
+    high: float,
+    low: float,
+    may: int,
 ) -> tuple[float, float]:
-    """The next event on an interval while tracking: its time and the mode after it."""
+    """The next event on an interval while tracking: its time and the mode after it.
+
+    `may` says which limits are near: 1 high, 2 low, 4 rise, 8 fall.
+    """
     rise, fall = law[0], law[1]
     here, steep = _followed(c, slope, s, law), _value(slope, s)
     if here > high:
@@ -253,17 +275,23 @@ def _leaving(
         return s, RISING
     if steep < fall * (1.0 + 1e-9):
         return s, FALLING
-    bend = _derivative(slope)
-    when, after = _crossing(c, slope, law, (high, 0.0), 1.0, s), CLIPPED_HIGH
-    found = _crossing(c, slope, law, (low, 0.0), -1.0, s)
-    if found < when:
-        when, after = found, CLIPPED_LOW
-    found = _crossing(slope, bend, _NO_LAW, (rise, 0.0), 1.0, s)
-    if found < when:
-        when, after = found, RISING
-    found = _crossing(slope, bend, _NO_LAW, (fall, 0.0), -1.0, s)
-    if found < when:
-        when, after = found, FALLING
+    when, after = _NEVER, TRACKING
+    if may & 1:
+        found = _crossing(c, slope, law, (high, 0.0), 1.0, s)
+        if found < when:
+            when, after = found, CLIPPED_HIGH
+    if may & 2:
+        found = _crossing(c, slope, law, (low, 0.0), -1.0, s)
+        if found < when:
+            when, after = found, CLIPPED_LOW
+    if may & 4:
+        found = _crossing(slope, _derivative(slope), _NO_LAW, (rise, 0.0), 1.0, s)
+        if found < when:
+            when, after = found, RISING
+    if may & 8:
+        found = _crossing(slope, _derivative(slope), _NO_LAW, (fall, 0.0), -1.0, s)
+        if found < when:
+            when, after = found, FALLING
     return when, after
 
 
@@ -277,10 +305,11 @@ def _next_event(
     v: float,
     high: float,
     low: float,
+    may: int,
 ) -> tuple[float, float]:
     """The next event on an interval while in a mode: its time and the mode after it."""
     if mode == TRACKING:
-        return _leaving(c, slope, law, s, high, low)
+        return _leaving(c, slope, law, s, high, low, may)
     rise, fall = law[0], law[1]
     if mode == CLIPPED_HIGH or mode == CLIPPED_LOW:
         sign = 1.0 if mode == CLIPPED_HIGH else -1.0
@@ -311,10 +340,16 @@ def _work_out(
     k = i + BEFORE
     c = _polynomial(u, k)
     slope = _derivative(c)
+    step = max(abs(u[k] - u[k - 1]), abs(u[k + 1] - u[k]), abs(u[k + 2] - u[k + 1]))
+    reach, steep = _NEAR * step, _STEEPER * step
+    may = 1 if max(u[k], u[k + 1]) + reach > high else 0
+    may |= 2 if min(u[k], u[k + 1]) - reach < low else 0
+    may |= 4 if steep > law[0] else 0
+    may |= 8 if -steep < law[1] else 0
     s, mark, events = 0.0, 0, 0
     while s < 1.0 and events < _EVENTS_PER_INTERVAL:
         events += 1
-        when, after = _next_event(c, slope, law, mode, s, v, high, low)
+        when, after = _next_event(c, slope, law, mode, s, v, high, low, may)
         stop = min(when, 1.0)
         if mode == TRACKING:
             if law[2] > 0.0 and stop > s:

@@ -1,0 +1,50 @@
+"""Mains hum at the amplifier's input."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from stagefx.effects.effect import Setting
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
+from stagefx.effects.tone import Tone
+from stagefx.units import ROOT_TWO
+
+NAME = "hum"
+SETTINGS = (
+    Setting("peak_v", "V", 0.0, 10.0, "peak of the hum at the amplifier's input"),
+    Setting("frequency_hz", "Hz", 1.0, 2000.0, "its frequency", 50.0),
+)
+
+
+def hum(level_v_rms: float, frequency_hz: float) -> Tone:
+    """Add a sine at the amplifier's input.
+
+    Parameters
+    ----------
+    level_v_rms : float, V rms
+        Level at the amplifier's input.
+    frequency_hz : float, Hz
+        Frequency.
+
+    Returns
+    -------
+    Tone
+        The effect.
+
+    Examples
+    --------
+    >>> round(hum(0.001, 50.0).peak_v, 6)
+    0.001414
+    """
+    return Tone(NAME, ROOT_TWO * level_v_rms, frequency_hz, SETTINGS)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    table = setup.circuit.stage.hum
+    if table is not None:
+        yield Place.AMPLIFIER_INPUT, hum(table.level.value, table.frequency.value)
+
+
+EFFECT = EffectKind(
+    NAME, "mains hum at the amplifier's input", SETTINGS, lambda s: s.hum is not None, _pieces
+)

@@ -1,0 +1,200 @@
+"""What passes from one channel to the other, and what sets them apart.
+
+Gang mismatch of the control, crosstalk through a stray capacitance at the control, and crosstalk
+through a shared ground.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from stagefx.effects.channelwise import Channelwise
+from stagefx.effects.effect import Setting
+from stagefx.effects.fir_design import Array, Complex
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
+from stagefx.effects.linear import DELAY_FRAMES, Linear, ResponseAt
+from stagefx.errors import EffectError
+from stagefx.stage.circuit import Circuit
+from stagefx.stage.description import Stage
+from stagefx.stage.ladder import input_admittance, laplace, solve
+from stagefx.stage.network import load_parts, socket_parts, source_parts
+from stagefx.units import ratio
+
+NAME = "interchannel"
+SETTINGS = (
+    Setting("mismatch", "", 0.01, 100.0, "gain of the second channel over the first", 1.0),
+    Setting("coupling_capacitance", "F", 0.0, 1e-6, "from channel to channel at the control", 0.0),
+    Setting("shared_ground_resistance", "ohm", 0.0, 100.0, "common to both returns", 0.0),
+)
+_TWO = 2
+_LOUDEST_HZ = 20e3
+
+
+@dataclass(frozen=True)
+class Interchannel:
+    """Crosstalk between two channels, and the gain of the second over the first.
+
+    Parameters
+    ----------
+    crosstalk : callable
+        From Hz to what of one channel reaches the other, as a complex ratio.
+    mismatch : float
+        Gain of the second channel over the first.
+    """
+
+    crosstalk: ResponseAt = field(repr=False)
+    mismatch: float = 1.0
+    name: str = NAME
+    gain: float = 1.0
+    settings: tuple[Setting, ...] = SETTINGS
+
+    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> InterchannelRunner:  # noqa: ARG002
+        """A running copy.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        channels : int
+            Must be two.
+        unit_v : float, V
+            What a sample of 1.0 means; without influence.
+
+        Returns
+        -------
+        InterchannelRunner
+            At rest.
+
+        Raises
+        ------
+        EffectError
+            Not two channels.
+        """
+        if channels != _TWO:
+            raise EffectError(
+                f"interchannel needs two channels, and the music has {channels}; "
+                "leave it out with --without interchannel"
+            )
+        scale = float(abs(self.crosstalk(np.array([_LOUDEST_HZ]))[0]))
+        across = None
+        if scale > 0.0:
+            across = Linear(NAME, self.crosstalk, scale).at(rate_hz, channels)
+        return InterchannelRunner(across, scale, self.mismatch)
+
+
+class InterchannelRunner:
+    """Mixes a little of each channel into the other.
+
+    Parameters
+    ----------
+    across : Channelwise or None
+        Crosstalk over its size, for each channel; None where there is none.
+    scale : float
+        That size.
+    mismatch : float
+        Gain of the second channel over the first.
+    """
+
+    def __init__(self, across: Channelwise | None, scale: float, mismatch: float) -> None:
+        self._across = across
+        self._scale = scale
+        self._gains = np.array([1.0, mismatch])
+        self._waiting = np.zeros((self.delay_frames, _TWO))
+
+    @property
+    def delay_frames(self) -> int:
+        """By how many frames the output is late."""
+        return 0 if self._across is None else DELAY_FRAMES
+
+    def rewind(self) -> None:
+        """Forget everything."""
+        self._waiting = np.zeros((self.delay_frames, _TWO))
+        if self._across is not None:
+            self._across.rewind()
+
+    def through(self, block: Array) -> Array:
+        """Work on the next block.
+
+        Parameters
+        ----------
+        block : array [n GRID_FRAMES, 2]
+            Not changed.
+
+        Returns
+        -------
+        array [n GRID_FRAMES, 2]
+            With crosstalk and mismatch.
+        """
+        if self._across is None:
+            return np.asarray(block * self._gains)
+        line = np.concatenate((self._waiting, block))
+        own, self._waiting = line[: block.shape[0]], line[block.shape[0] :]
+        crossed = self._scale * self._across.through(block)[:, ::-1]
+        return np.ascontiguousarray((own + crossed) * self._gains)
+
+
+def crosstalk(circuit: Circuit, hz: Array) -> Complex:
+    """What of one channel reaches the other, referred to the same place in both.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        One draw of either channel.
+    hz : array, Hz
+        Frequencies.
+
+    Returns
+    -------
+    complex array
+        s C R/(1 + s C R), R the source impedance where the capacitance hangs, plus the shared
+        resistance over the load's impedance.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> stage = stage_from(
+    ...     {
+    ...         "interchannel": {"coupling_capacitance": "5 pF"},
+    ...         "source": {"resistance": "12.5 kohm"},
+    ...     }
+    ... )
+    >>> round(float(20 * np.log10(abs(crosstalk(nominal(stage), np.array([10e3]))[0]))), 5)
+    -48.11887
+    """
+    table = circuit.stage.interchannel
+    s = laplace(hz)
+    total = np.zeros(s.shape, dtype=np.complex128)
+    if table is None:
+        return total
+    if table.coupling_capacitance is not None:
+        parts = [*source_parts(circuit), *socket_parts(circuit)]
+        impedance = solve(parts, s).impedance_ohm[0]
+        through = s * table.coupling_capacitance.value * impedance
+        total = total + through / (1.0 + through)
+    if table.shared_ground_resistance is not None:
+        load = input_admittance(load_parts(circuit), s)[0]
+        total = total + table.shared_ground_resistance.value * load
+    return np.asarray(total)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    stage = setup.circuit.stage
+    mismatch_db = 0.0
+    if stage.volume is not None and stage.volume.mismatch is not None:
+        mismatch_db = stage.volume.mismatch.value
+    if _needed(stage):
+        yield (
+            Place.BETWEEN_CHANNELS,
+            Interchannel(lambda hz: crosstalk(setup.circuit, hz), ratio(mismatch_db)),
+        )
+
+
+def _needed(stage: Stage) -> bool:
+    mismatch = None if stage.volume is None else stage.volume.mismatch
+    return stage.interchannel is not None or (mismatch is not None and mismatch.value != 0.0)
+
+
+EFFECT = EffectKind(NAME, "crosstalk and balance between channels", SETTINGS, _needed, _pieces)

@@ -1,0 +1,68 @@
+"""A parasitic tone at the amplifier's output: it eats headroom and slew.
+
+An oscillation is a fault.  Above hearing it adds no samples; what it leaves of the limits is
+what the music has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from stagefx.effects.effect import Setting
+from stagefx.effects.fir_design import BAND_EDGE
+from stagefx.effects.kind import EffectKind, Piece, Place, Setup
+from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.tone import Tone
+
+NAME = "oscillation"
+SETTINGS = (
+    Setting("peak_v", "V", 0.0, 100.0, "peak of the oscillation at the amplifier's output"),
+    Setting("frequency_hz", "Hz", 1.0, 1e9, "its frequency"),
+)
+
+
+def oscillation(peak_v: float, frequency_hz: float, rate_hz: int) -> Tone | Limiting:
+    """Add a parasitic tone at the amplifier's output, or take away what it eats.
+
+    Parameters
+    ----------
+    peak_v : float, V
+        Peak at the amplifier's output.
+    frequency_hz : float, Hz
+        Frequency.
+    rate_hz : int
+        Sampling rate; above 0.45 of it the tone itself is not heard nor rendered.
+
+    Returns
+    -------
+    Tone or Limiting
+        A sine, or clip levels nearer by the peak and slew limits lower by 2 pi f times the peak.
+
+    Examples
+    --------
+    >>> oscillation(0.3, 1.8e6, 44100).limits.eaten_v
+    0.3
+    """
+    if frequency_hz <= BAND_EDGE * rate_hz:
+        return Tone(NAME, peak_v, frequency_hz, SETTINGS)
+    slope = 2.0 * np.pi * frequency_hz * peak_v
+    return Limiting(NAME, LimitSet(eaten_v=peak_v, eaten_v_per_s=slope), SETTINGS)
+
+
+def _pieces(setup: Setup) -> Iterator[Piece]:
+    table = setup.circuit.stage.oscillation
+    if table is None or setup.circuit.stage.amplifier is None:
+        return
+    effect = oscillation(table.level.value, table.frequency.value, setup.rate_hz)
+    yield Place.LIMITS if isinstance(effect, Limiting) else Place.AMPLIFIER_OUTPUT, effect
+
+
+EFFECT = EffectKind(
+    NAME,
+    "a parasitic tone that eats headroom and slew",
+    SETTINGS,
+    lambda stage: stage.oscillation is not None,
+    _pieces,
+)

@@ -1,0 +1,96 @@
+"""A steady sine added to the signal."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.effects.effect import Setting
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Tone:
+    """A sine, alike in all channels, whose phase is zero at frame 0.
+
+    Parameters
+    ----------
+    name : str
+        The effect's name.
+    peak_v : float, V
+        Its peak where it is added.
+    frequency_hz : float, Hz
+        Its frequency, below half the sampling rate.
+    settings : tuple of Setting
+        Parameters, for display.
+    """
+
+    name: str
+    peak_v: float
+    frequency_hz: float
+    settings: tuple[Setting, ...] = ()
+    gain: float = 1.0
+
+    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> ToneRunner:  # noqa: ARG002
+        """A running copy.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        channels : int
+            Channels of every block.
+        unit_v : float, V
+            What a sample of 1.0 means.
+
+        Returns
+        -------
+        ToneRunner
+            At frame 0.
+        """
+        return ToneRunner(self.peak_v / unit_v, self.frequency_hz / rate_hz)
+
+
+class ToneRunner:
+    """Adds a sine to blocks; a frame's value depends on its number alone.
+
+    Parameters
+    ----------
+    peak : float
+        In units of full scale.
+    cycles_per_frame : float
+        Frequency over sampling rate.
+    """
+
+    delay_frames = 0
+
+    def __init__(self, peak: float, cycles_per_frame: float) -> None:
+        self._peak = peak
+        self._cycles = cycles_per_frame
+        self._next = 0
+
+    def rewind(self) -> None:
+        """The next block starts at frame 0."""
+        self._next = 0
+
+    def through(self, block: Array) -> Array:
+        """Add the sine to the next block.
+
+        Parameters
+        ----------
+        block : array [n GRID_FRAMES, channels]
+            Not changed.
+
+        Returns
+        -------
+        array [n GRID_FRAMES, channels]
+            With the sine.
+        """
+        frames = np.arange(self._next, self._next + block.shape[0], dtype=np.float64)
+        self._next += block.shape[0]
+        cycles = frames * self._cycles
+        return block + self._peak * np.sin(2.0 * math.pi * (cycles - np.floor(cycles)))[:, None]
