@@ -21,6 +21,7 @@ from stagefx.audio import (
 from stagefx.effects.chain import Array, Chain
 from stagefx.effects.kind import Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.pipeline import Behind, ahead
 from stagefx.effects.plan import check_known, chosen, stage_effects, stage_pieces
 from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
@@ -313,12 +314,14 @@ def render(
                 seed=seed,
                 dither=not exact,
             ) as writer:
-                for block in _levelled(chain, reader, factor, progress):
-                    if level_by == "nothing" and bits != "float":
-                        _refuse_overs(block)
-                    writer.write(block)
-                    for meter in meters:
-                        meter.add(block)
+                guarded = level_by == "nothing" and bits != "float"
+                takers = (*([_refuse_overs] if guarded else []), writer.write)
+                encoder: Behind[Array]
+                with Behind(lambda block: [take(block) for take in takers]) as encoder:
+                    for block in _levelled(chain, reader, factor, progress):
+                        encoder.put(block)
+                        for meter in meters:
+                            meter.add(block)
             return _report(played, chain, reader, meters, writer.overs)
 
 
@@ -326,7 +329,7 @@ def _levelled(
     chain: Chain, reader: AudioReader, factor: float, progress: Progress | None
 ) -> Iterator[Array]:
     done = 0
-    for block in chain.process(reader.blocks()):
+    for block in chain.process(ahead(reader.blocks())):
         yield block if factor == 1.0 else block * factor
         done += block.shape[0]
         if progress is not None:
