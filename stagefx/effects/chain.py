@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Running
-from stagefx.effects.limiting import Limiter, Limiting, Tally
+from stagefx.effects.limiting import Limiter, Limiting
 from stagefx.effects.linear import Linear
 from stagefx.effects.plan import WATCH
+from stagefx.effects.tally import Tally
 
 Array = NDArray[np.float64]
 WORK_FRAMES = 16 * GRID_FRAMES

@@ -7,7 +7,7 @@ cost next to nothing and joins are seamless by construction.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,14 +21,12 @@ from stagefx.effects.oversampling import (
     down,
     up,
 )
+from stagefx.effects.tally import Tally
 from stagefx.errors import StageError
 from stagefx.kernels.extremes import extremes
 from stagefx.kernels.limiter import (
     AFTER,
     BEFORE,
-    MARK_BOTH,
-    MARK_CLIPPED,
-    MARK_SLEWING,
     limit,
 )
 
@@ -224,51 +222,6 @@ class Limiting:
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
 
-@dataclass
-class Tally:
-    """What a limiter did so far.
-
-    Parameters
-    ----------
-    frames : int
-        Frames worked on.
-    clipped_frames, slewing_frames, nonlinear_frames : int
-        Frames with clipping, with slewing, with either.
-    extremes : array [4]
-        Highest and lowest target, steepest rise and fall per frame, in units of full scale.
-    busy : dict of int to (int, int)
-        Clipped and slewing frames of each block of the grid that has any.
-    """
-
-    frames: int = 0
-    clipped_frames: int = 0
-    slewing_frames: int = 0
-    nonlinear_frames: int = 0
-    extremes: Array = field(default_factory=lambda: np.zeros(4))
-    busy: dict[int, tuple[int, int]] = field(default_factory=dict)
-
-    def count(self, grid_block: int, marks: Array) -> None:
-        """Add a block's marks.
-
-        Parameters
-        ----------
-        grid_block : int
-            Which block of the grid.
-        marks : array [FACTOR GRID_FRAMES]
-            As `stagefx.kernels.limiter.limit` leaves them.
-        """
-        by_frame = marks.reshape(-1, FACTOR)
-        both = by_frame == MARK_BOTH
-        clipped = ((by_frame == MARK_CLIPPED) | both).any(axis=1)
-        slewing = ((by_frame == MARK_SLEWING) | both).any(axis=1)
-        clips, slews = int(clipped.sum()), int(slewing.sum())
-        self.clipped_frames += clips
-        self.slewing_frames += slews
-        self.nonlinear_frames += int((clipped | slewing).sum())
-        if clips or slews:
-            self.busy[grid_block] = (clips, slews)
-
-
 class Limiter:
     """Slew limit and clip levels on one channel; late by two blocks of the grid.
 
@@ -348,7 +301,7 @@ class Limiter:
         near_nodes = nodes[beside - BEFORE : beside + intervals + AFTER]
         left = limit(near_nodes, self._limits, self._law, self._state, np.empty(4), lacking, marks)
         if left:
-            self.tally.count(self._next - 1, marks)
+            self.tally.count(self._next - 1, marks.reshape(GRID_FRAMES, FACTOR))
         return lacking if left or self._law[2] > 0.0 else None
 
     def _idle(self, near: Array) -> bool:

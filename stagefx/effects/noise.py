@@ -17,6 +17,8 @@ from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 Array = NDArray[np.float64]
 NAME = "noise"
 _SPAN = 2 * GRID_FRAMES
+_RUN = 16
+"""Grid blocks whose white noise is drawn at once."""
 
 
 @dataclass(frozen=True)
@@ -95,12 +97,23 @@ class NoiseRunner:
     def rewind(self) -> None:
         """The next block is the first."""
         self._next = 0
-        self._before = self._white(-1)
+        self._drawn: tuple[int, Array] = (-1, np.zeros((self._channels, 0, 0)))
+        self._before = self._white(-1, 1)
 
-    def _white(self, grid_block: int) -> Array:
-        # the block before the first has a number of its own, so that no frame lacks its past
-        generator = grid_generator(self._seed, NAME, grid_block + 1)
-        return generator.standard_normal((self._channels, GRID_FRAMES))
+    def _white(self, first: int, blocks: int) -> Array:
+        """White noise of variance 1 for some grid blocks; shape (channels, blocks, GRID_FRAMES).
+
+        It is drawn for a run of blocks at a time.  The block before the first has its own, so
+        that no frame lacks its past.
+        """
+        found = []
+        for block in range(first + 1, first + 1 + blocks):
+            run, position = divmod(block, _RUN)
+            if self._drawn[0] != run:
+                drawn = grid_generator(self._seed, NAME, run * _RUN)
+                self._drawn = run, drawn.standard_normal((self._channels, _RUN, GRID_FRAMES))
+            found.append(self._drawn[1][:, position])
+        return np.stack(found, axis=1)
 
     def through(self, block: Array) -> Array:
         """Add noise to the next block.
@@ -115,15 +128,12 @@ class NoiseRunner:
         array [n GRID_FRAMES, channels]
             With noise.
         """
-        result = block.copy()
-        for start in range(0, block.shape[0], GRID_FRAMES):
-            white = self._white(self._next)
-            both = np.concatenate((self._before, white), axis=1)
-            for c in range(self._channels):
-                coloured = np.fft.irfft(np.fft.rfft(both[c]) * self._shape, _SPAN)
-                result[start : start + GRID_FRAMES, c] += coloured[GRID_FRAMES:]
-            self._before, self._next = white, self._next + 1
-        return result
+        blocks = block.shape[0] // GRID_FRAMES
+        white = np.concatenate((self._before, self._white(self._next, blocks)), axis=1)
+        self._before, self._next = white[:, -1:], self._next + blocks
+        spans = np.concatenate((white[:, :-1], white[:, 1:]), axis=2)
+        coloured = np.fft.irfft(np.fft.rfft(spans) * self._shape, _SPAN)[:, :, GRID_FRAMES:]
+        return np.asarray(block + coloured.reshape(self._channels, -1).T)
 
 
 def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:

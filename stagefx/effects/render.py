@@ -315,9 +315,13 @@ def render(
                 dither=not exact,
             ) as writer:
                 guarded = level_by == "nothing" and bits != "float"
-                takers = (*([_refuse_overs] if guarded else []), writer.write)
-                encoder: Behind[Array]
-                with Behind(lambda block: [take(block) for take in takers]) as encoder:
+
+                def encode(block: Array) -> None:
+                    if guarded:
+                        _refuse_overs(block)
+                    writer.write(block)
+
+                with Behind(encode) as encoder:
                     for block in _levelled(chain, reader, factor, progress):
                         encoder.put(block)
                         for meter in meters:
@@ -399,6 +403,7 @@ def _report(
         true_peak_dbtp=tuple(float(peak) for peak in true_peak.peak_dbtp),
         seed=played.seed,
         overs=overs,
+        worst_moments=strain.moments() if strain else (),
         remarks=tuple(remarks),
     )
 

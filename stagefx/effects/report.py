@@ -4,13 +4,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import numpy as np
 
-from stagefx.effects.limiting import LimitSet, Tally
+from stagefx.effects.limiting import LimitSet
+from stagefx.effects.tally import MOMENTS, Tally
 from stagefx.units import decibels
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A fifth of a second in which the output was clipped or slewed.
+
+    Parameters
+    ----------
+    time_s : float, s
+        Where it begins.
+    clipped_frames, slewing_frames : int
+        Frames of it with clipping and with slewing, of the worse channel.
+    """
+
+    time_s: float
+    clipped_frames: int
+    slewing_frames: int
 
 
 @dataclass(frozen=True)
@@ -45,6 +63,8 @@ class RenderReport:
         Of noise and dither.
     overs : int
         Samples beyond full scale that an integer format had to clip.
+    worst_moments : tuple of Moment
+        The moments with most clipping and slewing, worst first; at most ten.
     remarks : tuple of str
         What the reader should know.
     """
@@ -67,6 +87,7 @@ class RenderReport:
     true_peak_dbtp: tuple[float, ...]
     seed: int
     overs: int = 0
+    worst_moments: tuple[Moment, ...] = ()
     remarks: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
@@ -82,6 +103,8 @@ class RenderReport:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, tuple) and value and isinstance(value[0], Moment):
+        return [asdict(moment) for moment in value]
     if isinstance(value, tuple) and value and not isinstance(value[0], str):
         plain = [_plain(item) for item in value]
         return plain[0] if all(item == plain[0] for item in plain) else plain
@@ -185,3 +208,21 @@ class Strain:
             0 to 1.
         """
         return tuple(count / max(self.frames, 1) for count in self.counted(name))
+
+    def moments(self) -> tuple[Moment, ...]:
+        """The moments with most clipping and slewing.
+
+        Returns
+        -------
+        tuple of Moment
+            Of any channel and limiter, worst first; at most ten.
+        """
+        worst: dict[int, tuple[int, int]] = {}
+        for tally in (tally for row in self.tallies for tally in row):
+            for frame, clips, slews in tally.moments():
+                known = worst.get(frame, (0, 0))
+                worst[frame] = (max(known[0], clips), max(known[1], slews))
+        ranked = sorted(worst.items(), key=lambda item: (-sum(item[1]), item[0]))
+        return tuple(
+            Moment(frame / self.rate_hz, clips, slews) for frame, (clips, slews) in ranked[:MOMENTS]
+        )
