@@ -14,8 +14,10 @@ from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Running
 from stagefx.effects.limiting import Limiter, Limiting
 from stagefx.effects.linear import Linear
+from stagefx.effects.noise import NoiseRunner
 from stagefx.effects.plan import WATCH
 from stagefx.effects.tally import Tally
+from stagefx.effects.tone import ToneRunner
 
 Array = NDArray[np.float64]
 WORK_FRAMES = 16 * GRID_FRAMES
@@ -97,6 +99,8 @@ class Chain:
         What a sample of 1.0 means at the end: `full_scale_v` times all gains.
     delay_frames : int
         Delay of all effects together, taken out by `process`.
+    channels : int
+        Channels of every block.
     """
 
     def __init__(
@@ -111,7 +115,7 @@ class Chain:
         threads: int = 2,
         skip_idle: bool = True,
     ) -> None:
-        self._rate_hz, self._channels, self._skip_idle = rate_hz, channels, skip_idle
+        self._rate_hz, self.channels, self._skip_idle = rate_hz, channels, skip_idle
         workers = min(threads, channels)
         self._pool = ThreadPoolExecutor(workers) if workers > 1 else None
         self.unit_v = full_scale_v
@@ -131,9 +135,11 @@ class Chain:
             return
         self._gather()
         if isinstance(effect, Linear | Limiting | Curvature):
-            running: Running = Channelwise([self._maker(effect)], self._channels, self._pool)
+            running: Running = Channelwise([self._maker(effect)], self.channels, self._pool)
         else:
-            running = effect.at(self._rate_hz, self._channels, unit_v=self.unit_v)
+            running = effect.at(self._rate_hz, self.channels, unit_v=self.unit_v)
+        if isinstance(running, ToneRunner | NoiseRunner):
+            running.start_at(-sum(before.delay_frames for before in self._running))
         self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
 
     def _maker(self, effect: Linear | Limiting | Curvature) -> Callable[[], OneChannel]:
@@ -143,7 +149,7 @@ class Chain:
 
     def _gather(self) -> None:
         if self._makers:
-            self._running.append(Channelwise(self._makers, self._channels, self._pool))
+            self._running.append(Channelwise(self._makers, self.channels, self._pool))
             self._makers = []
 
     @property
@@ -185,20 +191,24 @@ class Chain:
         array [frames, channels]
             As many frames in all as went in, late by nothing.
         """
-        self.rewind()
-        late, owed = self.delay_frames, 0
-        for block, fresh in _on_grid(blocks, self._channels, late):
-            owed += fresh
-            done = self._through(block)
-            if late:
-                skipped = min(late, done.shape[0])
-                done, late = done[skipped:], late - skipped
-            done = done[:owed]
-            owed -= done.shape[0]
-            if done.shape[0]:
-                yield done
+        passage = Passage(self)
+        for block in blocks:
+            yield from passage.put(block)
+        yield from passage.finish()
 
-    def _through(self, block: Array) -> Array:
+    def through(self, block: Array) -> Array:
+        """Work on whole steps of the grid, delay and all.
+
+        Parameters
+        ----------
+        block : array [n GRID_FRAMES, channels]
+            The next ones.
+
+        Returns
+        -------
+        array [n GRID_FRAMES, channels]
+            Late by `delay_frames`.
+        """
         for running in self._running:
             block = running.through(block)
         return block
@@ -229,7 +239,8 @@ def _merged(
     row: list[tuple[Effect | _LeftOut, float]] = []
     for effect in effects:
         if keep is not None and effect.name not in keep and effect.name != WATCH:
-            row.append((_LeftOut(effect.gain), 1.0))
+            if effect.gain != 1.0:
+                row.append((_LeftOut(effect.gain), 1.0))
             continue
         factor = times.get(effect.name, 1.0)
         before, before_factor = row[-1] if row else (None, 0.0)
@@ -244,26 +255,68 @@ def _merged(
     return row
 
 
-def _on_grid(
-    blocks: Iterable[Array], channels: int, flush_frames: int
-) -> Iterator[tuple[Array, int]]:
-    """Blocks of whole grid steps, with the number of fresh frames in each; silence at the end."""
-    waiting: list[Array] = []
-    held = 0
-    for block in blocks:
-        waiting.append(block)
-        held += block.shape[0]
-        if held >= WORK_FRAMES:
-            joined = np.concatenate(waiting)
-            whole = held - held % WORK_FRAMES
-            for start in range(0, whole, WORK_FRAMES):
-                yield np.ascontiguousarray(joined[start : start + WORK_FRAMES]), WORK_FRAMES
-            waiting, held = [joined[whole:]], held - whole
-    silence = (-(held + flush_frames)) % GRID_FRAMES + flush_frames
-    rest = np.concatenate([*waiting, np.zeros((silence, channels))])
-    fresh = held
-    for start in range(0, rest.shape[0], WORK_FRAMES):
-        piece = rest[start : start + WORK_FRAMES]
-        new = min(fresh, piece.shape[0])
-        fresh -= new
-        yield np.ascontiguousarray(piece), new
+class Passage:
+    """One piece of music on its way through a chain, in blocks of any size.
+
+    Parameters
+    ----------
+    chain : Chain
+        Put to rest first.
+    """
+
+    def __init__(self, chain: Chain) -> None:
+        chain.rewind()
+        self._chain = chain
+        self._late = chain.delay_frames
+        self._owed = 0
+        self._waiting: list[Array] = []
+        self._held = 0
+
+    def put(self, block: Array) -> list[Array]:
+        """Hand over the next block.
+
+        Parameters
+        ----------
+        block : array [any frames, channels]
+            Not changed.
+
+        Returns
+        -------
+        list of array [frames, channels]
+            What is ready, its delay taken out.
+        """
+        self._waiting.append(block)
+        self._held += block.shape[0]
+        self._owed += block.shape[0]
+        if self._held < WORK_FRAMES:
+            return []
+        joined = np.concatenate(self._waiting) if len(self._waiting) > 1 else block
+        whole = self._held - self._held % WORK_FRAMES
+        self._waiting, self._held = [joined[whole:]], self._held - whole
+        return self._worked(joined[:whole])
+
+    def finish(self) -> list[Array]:
+        """Say that there is no more.
+
+        Returns
+        -------
+        list of array [frames, channels]
+            The rest; together as many frames as were put in.
+        """
+        late = self._chain.delay_frames
+        silence = (-(self._held + late)) % GRID_FRAMES + late
+        end = np.zeros((silence, self._chain.channels))
+        return self._worked(np.concatenate([*self._waiting, end]))
+
+    def _worked(self, frames: Array) -> list[Array]:
+        done = []
+        for start in range(0, frames.shape[0], WORK_FRAMES):
+            piece = np.ascontiguousarray(frames[start : start + WORK_FRAMES])
+            piece = self._chain.through(piece)
+            skipped = min(self._late, piece.shape[0])
+            self._late -= skipped
+            piece = piece[skipped:][: self._owed]
+            self._owed -= piece.shape[0]
+            if piece.shape[0]:
+                done.append(piece)
+        return done

@@ -92,11 +92,24 @@ class NoiseRunner:
         self._shape = shape
         self._channels = channels
         self._seed = seed
+        self._late = 0
+        self.rewind()
+
+    def start_at(self, frame: int) -> None:
+        """Say which frame of the music the first block starts at.
+
+        Parameters
+        ----------
+        frame : int, <= 0
+            Below zero where what stands before is late; there is no noise before frame 0.
+        """
+        self._late = -frame
         self.rewind()
 
     def rewind(self) -> None:
         """The next block is the first."""
         self._next = 0
+        self._waiting = np.zeros((self._late, self._channels))
         self._drawn: tuple[int, Array] = (-1, np.zeros((self._channels, 0, 0)))
         self._before = self._white(-1, 1)
 
@@ -133,7 +146,9 @@ class NoiseRunner:
         self._before, self._next = white[:, -1:], self._next + blocks
         spans = np.concatenate((white[:, :-1], white[:, 1:]), axis=2)
         coloured = np.fft.irfft(np.fft.rfft(spans) * self._shape, _SPAN)[:, :, GRID_FRAMES:]
-        return np.asarray(block + coloured.reshape(self._channels, -1).T)
+        line = np.concatenate((self._waiting, coloured.reshape(self._channels, -1).T))
+        self._waiting = line[block.shape[0] :]
+        return np.asarray(block + line[: block.shape[0]])
 
 
 def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set as AbstractSet
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -84,7 +84,7 @@ class Played:
         """
         return Setup(self.knob.circuit, rate_hz, self.seed)
 
-    def chain(self, rate_hz: int, channels: int) -> Chain:
+    def chain(self, rate_hz: int, channels: int, *, keep: AbstractSet[str] | None = None) -> Chain:
         """The running effects.
 
         Parameters
@@ -93,6 +93,8 @@ class Played:
             Sampling rate.
         channels : int
             Of the music.
+        keep : set of str or None
+            Other effects than those chosen.
 
         Returns
         -------
@@ -115,7 +117,7 @@ class Played:
             rate_hz,
             channels,
             full_scale_v=self.full_scale_v,
-            keep=self.keep,
+            keep=self.keep if keep is None else keep,
             times=self.times,
         )
 

@@ -71,11 +71,21 @@ class ToneRunner:
     def __init__(self, peak: float, cycles_per_frame: float) -> None:
         self._peak = peak
         self._cycles = cycles_per_frame
-        self._next = 0
+        self._first = self._next = 0
+
+    def start_at(self, frame: int) -> None:
+        """Say which frame of the music the first block starts at.
+
+        Parameters
+        ----------
+        frame : int
+            Below zero where what stands before is late.
+        """
+        self._first = self._next = frame
 
     def rewind(self) -> None:
-        """The next block starts at frame 0."""
-        self._next = 0
+        """The next block is the first."""
+        self._next = self._first
 
     def through(self, block: Array) -> Array:
         """Add the sine to the next block.
