@@ -1,0 +1,158 @@
+"""libsndfile at work on one open file, and what goes wrong there told with its time."""
+
+from __future__ import annotations
+
+import os
+from typing import BinaryIO
+
+import numpy as np
+import soundfile
+from numpy.typing import NDArray
+
+from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.errors import AudioError
+
+_SKIPPED_AT_ONCE = 16 * GRID_FRAMES
+
+
+class _Unsought(soundfile.SoundFile):  # type: ignore[misc]
+    """A file whose reads are reads alone.
+
+    The base class seeks to where it is after every read of a file that it may seek in.  Sought
+    within lossy files, libsndfile lands beside the frame, and what is read depends on the blocks.
+    """
+
+    def seekable(self) -> bool:
+        return False
+
+
+class Decoder:
+    """A decoder that can be sent to any frame.
+
+    Parameters
+    ----------
+    file : binary file with a number of its own
+        An audio file; it stays open when the decoder is closed.
+    place : str
+        What the file is called in messages.
+
+    Attributes
+    ----------
+    sound : soundfile.SoundFile
+        What the library knows of the file.
+
+    Raises
+    ------
+    soundfile.LibsndfileError
+        The file is no audio.
+    """
+
+    def __init__(self, file: BinaryIO, *, place: str) -> None:
+        self._file = file
+        self._place = place
+        self._position = 0
+        self.sound = self._opened()
+
+    def _opened(self) -> soundfile.SoundFile:
+        number = self._file.fileno()
+        os.lseek(number, 0, os.SEEK_SET)
+        return _Unsought(number, closefd=False)
+
+    def close(self) -> None:
+        """Let the library go of the file."""
+        self.sound.close()
+
+    def read(self, first: int, frames: int) -> NDArray[np.float64]:
+        """The audio from one frame on.
+
+        Parameters
+        ----------
+        first : int, frames
+            First frame.
+        frames : int, frames
+            How many; they lie inside the file by its header.
+
+        Returns
+        -------
+        ndarray of float64 [frames, channels], full scale 1.0
+            A new, contiguous array.
+
+        Raises
+        ------
+        AudioError
+            The file ends before that, or cannot be decoded there.
+        """
+        if first != self._position:
+            self._go_to(first)
+        return self._next(frames)
+
+    def _go_to(self, frame: int) -> None:
+        try:
+            self.sound.seek(frame)
+        except soundfile.LibsndfileError as error:
+            raise self._damaged(frame, error) from None
+        self._position = frame
+
+    def _next(self, frames: int) -> NDArray[np.float64]:
+        block = np.empty((frames, self.sound.channels))
+        if frames == 0:
+            return block
+        try:
+            got = len(self.sound.read(frames, out=block))
+        except soundfile.LibsndfileError as error:
+            raise self._damaged(self._position, error) from None
+        self._position += got
+        if got < frames:
+            raise AudioError(
+                f"{self._place} ends early: the sound stops at {self._time(self._position)}; "
+                "it was cut off or damaged, so copy it again"
+            )
+        return block
+
+    def _time(self, frame: int) -> str:
+        rate_hz = self.sound.samplerate
+        return f"{frame / rate_hz:.3f} s of {self.sound.frames / rate_hz:.3f} s"
+
+    def _damaged(self, frame: int, error: soundfile.LibsndfileError) -> AudioError:
+        return AudioError(
+            f"{self._place} cannot be decoded past {self._time(frame)} ({library_reason(error)}); "
+            "it was cut off or damaged, so copy it again"
+        )
+
+
+class ForwardDecoder(Decoder):
+    """A decoder that is only ever run forwards, for files that are no row of samples.
+
+    Lossy decoders land beside the frame that they are sent to; run from the beginning of the
+    file they give the same samples whatever is asked for.
+    """
+
+    def _go_to(self, frame: int) -> None:
+        if frame < self._position:
+            self.sound.close()
+            self.sound = self._opened()
+            self._position = 0
+        while self._position < frame:
+            self._next(min(_SKIPPED_AT_ONCE, frame - self._position))
+
+
+def library_reason(error: soundfile.LibsndfileError) -> str:
+    """What the library says went wrong, fit for the middle of a sentence.
+
+    Parameters
+    ----------
+    error : soundfile.LibsndfileError
+        The library's error.
+
+    Returns
+    -------
+    str
+        Its text without ornaments.
+
+    Examples
+    --------
+    >>> library_reason(soundfile.LibsndfileError(1))
+    'Format not recognised'
+    """
+    reason: str = error.error_string
+    return reason.removeprefix("Error : ").rstrip(". ").strip()

@@ -1,0 +1,152 @@
+"""Frequency weightings: the A curve of sound level meters, the K curve of loudness meters."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+A_POLES_HZ = (20.598997, 107.65265, 737.86223, 12194.217)
+"""IEC 61672-1, equations (E.1) to (E.3): the first and the last are double poles."""
+A_AT_1_KHZ_DB = -1.99966
+"""What the poles alone give at 1 kHz (closed form); taken off so that A(1 kHz) = 0 dB."""
+
+Section = tuple[tuple[float, ...], tuple[float, ...]]
+"""A filter of second order: numerator and denominator in powers of 1/z."""
+
+K_TABLE_RATE_HZ = 48000
+K_SHELF: Section = (
+    (1.53512485958697, -2.69169619940638, 1.19839281085285),
+    (1.0, -1.69065929318241, 0.73248077421585),
+)
+"""ITU-R BS.1770-4, Table 1: numerator and denominator of the head's shelf at 48 kHz."""
+K_HIGH_PASS: Section = ((1.0, -2.0, 1.0), (1.0, -1.99004745483398, 0.99007225036621))
+"""ITU-R BS.1770-4, Table 2: the revised low-frequency B curve (RLB) at 48 kHz."""
+
+_MATCHED_HZ = (0.0, 600.0, 1200.0, 2400.0, 16000.0)
+_HIGHEST_MATCHED = 0.45
+"""Share of the rate above which nothing is matched: close to half of it a filter is bent anyway."""
+
+
+def a_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:
+    """How much softer a sound level meter takes a frequency than 1 kHz.
+
+    ``A = 20 log10( f4² f⁴ / ((f² + f1²) √((f² + f2²)(f² + f3²)) (f² + f4²)) ) + 2.000``
+
+    Parameters
+    ----------
+    frequency_hz : array-like of float, Hz, 0 or more
+        Frequency.
+
+    Returns
+    -------
+    ndarray of float64, dB
+        A weighting in the shape of the frequency; minus infinity at 0 Hz.
+
+    References
+    ----------
+    IEC 61672-1, annex E: the analytic form, with the pole frequencies.
+
+    Examples
+    --------
+    >>> a_weighting_db([100.0, 1000.0, 10000.0]).round(1) + 0.0
+    array([-19.1,   0. ,  -2.5])
+    """
+    f2 = np.square(np.asarray(frequency_hz, dtype=np.float64))
+    p1, p2, p3, p4 = (pole**2 for pole in A_POLES_HZ)
+    gain = p4 * f2**2 / ((f2 + p1) * np.sqrt((f2 + p2) * (f2 + p3)) * (f2 + p4))
+    with np.errstate(divide="ignore"):  # 0 Hz is not heard at all
+        level_db: NDArray[np.float64] = np.asarray(20.0 * np.log10(gain) - A_AT_1_KHZ_DB)
+    return level_db
+
+
+@lru_cache(maxsize=32)
+def k_weighting(rate_hz: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """The two second-order sections of the K weighting at any rate.
+
+    Parameters
+    ----------
+    rate_hz : int, Hz, 8000 to 384000
+        Sampling rate.
+
+    Returns
+    -------
+    tuple of two tuples of float
+        Shelf and high-pass, each as b0, b1, b2, a1, a2 with a0 = 1.
+
+    Notes
+    -----
+    BS.1770 tabulates 48 kHz and asks for the same response elsewhere.  The high-pass is moved by
+    the bilinear transform of its poles, its gain kept.  The shelf is then solved for so that the
+    power response of both equals that of 48 kHz at 0, 600, 1200, 2400 and 16,000 Hz (or 0.45 of
+    the rate).  Deviation from the 48 kHz response up to 20 kHz or 0.45 of the rate: below
+    0.00004 dB from 32 kHz upwards, 0.0013 dB at 16 kHz, 0.012 dB at 8 kHz.
+
+    References
+    ----------
+    ITU-R BS.1770-5, annex 1: the sections at 48 kHz, and the demand for other rates.
+
+    Examples
+    --------
+    >>> shelf, high_pass = k_weighting(48000)
+    >>> shelf[0], high_pass[4]
+    (1.53512485958697, 0.99007225036621)
+    """
+    if rate_hz == K_TABLE_RATE_HZ:
+        shelf, high_pass = K_SHELF, K_HIGH_PASS
+    else:
+        high_pass = _high_pass_at(rate_hz)
+        shelf = _shelf_beside(high_pass, rate_hz)
+    return (*shelf[0], *shelf[1][1:]), (*high_pass[0], *high_pass[1][1:])
+
+
+def _power(section: Section, frequency_hz: NDArray[np.float64], rate_hz: float) -> ArrayLike:
+    z = np.exp(-2j * np.pi * frequency_hz / rate_hz)
+    numerator, denominator = (np.polyval(part[::-1], z) for part in section)
+    return np.abs(numerator / denominator) ** 2
+
+
+def _high_pass_at(rate_hz: int) -> Section:
+    """The same poles in the s plane, and the same gain far above them, at another rate."""
+    _, a1, a2 = K_HIGH_PASS[1]
+    corner = np.sqrt((1.0 + a1 + a2) / (1.0 - a1 + a2))  # tan(π corner / rate)
+    damping = 2.0 * (1.0 - a2) / (1.0 - a1 + a2) / corner  # 1 / Q
+    moved = float(np.tan(np.arctan(corner) * K_TABLE_RATE_HZ / rate_hz))
+    damping, stiffness = float(damping) * moved, moved * moved
+    a0 = 1.0 + damping + stiffness
+    gain = 4.0 / (1.0 - a1 + a2) / a0  # the table's numerator is not normalised
+    return (
+        (gain, -2.0 * gain, gain),
+        (1.0, 2.0 * (stiffness - 1.0) / a0, (1.0 - damping + stiffness) / a0),
+    )
+
+
+def _shelf_beside(high_pass: Section, rate_hz: int) -> Section:
+    """The section that makes up the tabulated power response beside a given high-pass.
+
+    With s = sin²(ω/2) the power response of a second-order section is a ratio of two quadratics,
+    (B0 + B1 s + B2 s²) / (1 + A1 s + A2 s²): five unknowns, linear in five points.
+    """
+    frequency_hz = np.minimum(_MATCHED_HZ, _HIGHEST_MATCHED * rate_hz)
+    power = np.asarray(_power(K_SHELF, frequency_hz, K_TABLE_RATE_HZ))
+    above = frequency_hz > 0.0
+    power[above] *= _power(K_HIGH_PASS, frequency_hz[above], K_TABLE_RATE_HZ)
+    power[above] /= _power(high_pass, frequency_hz[above], rate_hz)
+    s = np.sin(np.pi * frequency_hz / rate_hz) ** 2
+    equations = np.stack([np.ones_like(s), s, s * s, -power * s, -power * s * s], axis=1)
+    b0, b1, b2, a1, a2 = np.linalg.solve(equations, power)
+    numerator, denominator = _minimum_phase(b0, b1, b2), _minimum_phase(1.0, a1, a2)
+    return (
+        tuple(float(c) for c in numerator / denominator[0]),
+        tuple(float(c) for c in denominator / denominator[0]),
+    )
+
+
+def _minimum_phase(c0: float, c1: float, c2: float) -> NDArray[np.float64]:
+    """The polynomial in 1/z, roots inside the circle, with power c0 + c1 s + c2 s²."""
+    # With T = tan²(ω/2), s = T / (1 + T), the power times (1 + T)² is the square of
+    # p + jq√T - rT, whose three coefficients the bilinear transform carries to 1/z.
+    p, r = np.sqrt(c0), np.sqrt(c0 + c1 + c2)
+    q = np.sqrt(2.0 * c0 + c1 + 2.0 * p * r)
+    return np.array([p + q + r, 2.0 * (p - r), p - q + r])

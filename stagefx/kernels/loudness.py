@@ -1,0 +1,93 @@
+"""K weighting: two second-order sections in a row, and the energy that comes out step by step.
+
+Index meanings
+--------------
+``sections`` : row 0 the shelf, row 1 the high-pass; each b0, b1, b2, a1, a2.
+``state`` : a row for each channel: the shelf's two memories, the high-pass's two, and the energy
+    of the step that is not complete yet.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.kernels._jit import jit
+
+_NEGLIGIBLE = 1e-30
+"""A decaying memory below this is set to zero before it becomes slow to work with."""
+
+
+@jit
+def weighted_energy(
+    block: NDArray[np.float64],
+    first_frame: int,
+    rate_hz: int,
+    steps_per_second: int,
+    sections: NDArray[np.float64],
+    state: NDArray[np.float64],
+    energy: NDArray[np.float64],
+) -> int:
+    """Filter a block and sum the squares of what comes out over every step of time.
+
+    Parameters
+    ----------
+    block : ndarray of float64 [frames, channels], full scale 1.0
+        Audio.
+    first_frame : int
+        Place of the block's first frame in the piece; step n ends before frame
+        ``(n + 1) * rate_hz // steps_per_second``.
+    rate_hz : int, Hz
+        Sampling rate.
+    steps_per_second : int
+        Steps to a second.
+    sections : ndarray of float64 [2, 5]
+        Coefficients.
+    state : ndarray of float64 [channels, 5]
+        Memories (transposed direct form II) and unfinished energy, carried on in place.
+    energy : ndarray of float64 [channels, steps]
+        Where the sums of the completed steps go; long enough for all of them.
+
+    Returns
+    -------
+    int
+        Steps completed.
+    """
+    b0, b1, b2 = sections[0, 0], sections[0, 1], sections[0, 2]
+    a1, a2 = sections[0, 3], sections[0, 4]
+    d0, d1, d2 = sections[1, 0], sections[1, 1], sections[1, 2]
+    c1, c2 = sections[1, 3], sections[1, 4]
+    frames = len(block)
+    # The first step that ends after first_frame.
+    first_step = ((first_frame + 1) * steps_per_second - 1) // rate_hz
+    completed = 0
+    for channel in range(block.shape[1]):
+        s1, s2 = state[channel, 0], state[channel, 1]
+        t1, t2 = state[channel, 2], state[channel, 3]
+        total = state[channel, 4]
+        completed = 0
+        begin = 0
+        while begin < frames:
+            end = (first_step + completed + 1) * rate_hz // steps_per_second - first_frame
+            for i in range(begin, min(end, frames)):
+                x = block[i, channel]
+                y = b0 * x + s1
+                s1 = b1 * x - a1 * y + s2
+                s2 = b2 * x - a2 * y
+                z = d0 * y + t1
+                t1 = d1 * y - c1 * z + t2
+                t2 = d2 * y - c2 * z
+                total += z * z
+            if end <= frames:
+                energy[channel, completed] = total
+                completed += 1
+                total = 0.0
+                s1 = 0.0 if abs(s1) < _NEGLIGIBLE else s1
+                s2 = 0.0 if abs(s2) < _NEGLIGIBLE else s2
+                t1 = 0.0 if abs(t1) < _NEGLIGIBLE else t1
+                t2 = 0.0 if abs(t2) < _NEGLIGIBLE else t2
+            begin = end
+        state[channel, 0], state[channel, 1] = s1, s2
+        state[channel, 2], state[channel, 3] = t1, t2
+        state[channel, 4] = total
+    return completed
