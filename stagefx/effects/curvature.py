@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -48,9 +49,9 @@ class Curvature:
 
     harmonics: tuple[float, ...]
     level_v: float
-    name: str = NAME
-    gain: float = 1.0
-    settings: tuple[Setting, ...] = SETTINGS
+    name: ClassVar[str] = NAME
+    gain: ClassVar[float] = 1.0
+    settings: ClassVar[tuple[Setting, ...]] = SETTINGS
 
     def added(self, x: Array) -> Array:
         """What the curve adds to a signal.

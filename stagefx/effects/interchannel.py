@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 
@@ -47,9 +48,9 @@ class Interchannel:
 
     crosstalk: ResponseAt = field(repr=False)
     mismatch: float = 1.0
-    name: str = NAME
-    gain: float = 1.0
-    settings: tuple[Setting, ...] = SETTINGS
+    name: ClassVar[str] = NAME
+    gain: ClassVar[float] = 1.0
+    settings: ClassVar[tuple[Setting, ...]] = SETTINGS
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> InterchannelRunner:  # noqa: ARG002
         """A running copy.

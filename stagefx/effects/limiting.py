@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,7 +165,7 @@ class Limiting:
     name: str
     limits: LimitSet
     settings: tuple[Setting, ...] = ()
-    gain: float = 1.0
+    gain: ClassVar[float] = 1.0
 
     def followed_by(self, other: Limiting) -> Limiting:
         """Join this effect and another at the same place into one.

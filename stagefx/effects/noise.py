@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,9 +36,9 @@ class Noise:
 
     density: Callable[[Array], Array] = field(repr=False)
     seed: int = 0
-    name: str = NAME
-    gain: float = 1.0
-    settings: tuple[Setting, ...] = ()
+    name: ClassVar[str] = NAME
+    gain: ClassVar[float] = 1.0
+    settings: ClassVar[tuple[Setting, ...]] = ()
 
     @property
     def is_silent(self) -> bool:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,8 +43,8 @@ class Constant:
 
     level_v: float
     name: str = NAME
-    gain: float = 1.0
-    settings: tuple[Setting, ...] = SETTINGS
+    gain: ClassVar[float] = 1.0
+    settings: ClassVar[tuple[Setting, ...]] = SETTINGS
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> ConstantRunner:  # noqa: ARG002
         """A running copy.

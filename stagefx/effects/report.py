@@ -47,9 +47,13 @@ class RenderReport:
         Largest magnitude at the amplifier's output, before any limit, channel by channel.
     headroom_db : tuple of float, dB, or None
         Clip level over that peak; negative clips.
-    clipped_frames, slewing_frames : tuple of int
-        Frames in which the output was clipped, or slewed.
-    clipped_share, slewing_share, nonlinear_share : tuple of float, 0 to 1
+    clipped_frames : tuple of int
+        Frames in which the output was clipped.
+    clipped_share : tuple of float, 0 to 1
+        The same over all frames.
+    slewing_frames : tuple of int
+        Frames in which the output slewed.
+    slewing_share, nonlinear_share : tuple of float, 0 to 1
         The same over all frames; the last counts frames with either.
     slope_peak_v_per_us : tuple of float, V/us, or None
         Steepest slope asked of the amplifier's output.

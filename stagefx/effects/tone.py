@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +34,7 @@ class Tone:
     peak_v: float
     frequency_hz: float
     settings: tuple[Setting, ...] = ()
-    gain: float = 1.0
+    gain: ClassVar[float] = 1.0
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> ToneRunner:  # noqa: ARG002
         """A running copy.

@@ -32,7 +32,7 @@ def extremes(x: Array, found: Array) -> int:
 
     Notes
     -----
-    The derivative errs by less than 1 % up to a third of the sampling rate.
+    The derivative errs by less than 1 % up to a quarter of the sampling rate, 4 % at a third.
     """
     high, low, rise, fall = found[0], found[1], found[2], found[3]
     for n in range(5, x.size):

@@ -20,6 +20,7 @@ from stagefx.kernels._jit import jit
 Array = NDArray[np.float64]
 Polynomial = tuple[float, float, float, float, float, float]
 Line = tuple[float, float]
+Law = Array | tuple[float, float, float]
 
 BEFORE, AFTER = 3, 4
 """Nodes that an interval needs before and after its first node."""
@@ -28,9 +29,10 @@ TRACKING, CLIPPED_HIGH, CLIPPED_LOW, RISING, FALLING = 0.0, 1.0, -1.0, 2.0, -2.0
 MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH = 0.0, 1.0, 2.0, 3.0
 
 _NEVER = 2.0
-_NO_LAW = np.array([np.inf, -np.inf, 0.0])
+_NO_LAW = (np.inf, -np.inf, 0.0)
 _ROOT_STEPS = 40
 _TIME_ERROR = 1e-9  # of the last Newton step, whose own error is its square
+_LEVEL_ERROR = 1e-12
 _EVENTS_PER_INTERVAL = 12
 _NEAR = 0.25  # share of a neighbouring step by which a target can exceed its nodes
 _STEEPER = 1.3  # factor by which a slope can exceed the neighbouring steps
@@ -38,35 +40,27 @@ _LARGEST_LAG = 1.0 / 3.0 + 1.0 / 5.0 + 1.0 / 7.0
 _STEEP_LAG = 0.9  # share of the slew limit above which the lag is integrated point by point
 
 
-def _spline(s: Array) -> Array:
-    """Cubic B-splines of the nodes -1, 0, 1, 2 at a time s between nodes 0 and 1."""
-    r = 1.0 - s
-    return np.array(
-        [
-            r**3 / 6.0,
-            (3.0 * s**3 - 6.0 * s**2 + 4.0) / 6.0,
-            (-3.0 * s**3 + 3.0 * s**2 + 3.0 * s + 1.0) / 6.0,
-            s**3 / 6.0,
-        ]
-    )
-
-
-def _whole_interval(nodes: list[int]) -> tuple[tuple[float, ...], ...]:
-    """Integrals over an interval of each node's Lagrange polynomial against each spline."""
-    at, weight = np.polynomial.legendre.leggauss(8)
-    s = 0.5 + 0.5 * at
-    lagrange = [
-        np.prod([(s - other) / (node - other) for other in nodes if other != node], axis=0)
-        for node in nodes
-    ]
-    return tuple(tuple(float(np.sum(0.5 * weight * p * b)) for b in _spline(s)) for p in lagrange)
-
-
-_SIX = _whole_interval([-2, -1, 0, 1, 2, 3])
-"""Row: node from -2 to 3 of the target's polynomial; column: spline."""
-_FOUR = _whole_interval([-1, 0, 1, 2])
-"""The same for a cubic through four nodes, which is enough for the lag."""
-_LINE = _whole_interval([0, 1])
+_SIX = (
+    (496 / 1814400, 6627 / 1814400, 6318 / 1814400, 419 / 1814400),
+    (-4445 / 1814400, -56910 / 1814400, -52485 / 1814400, -3340 / 1814400),
+    (65380 / 1814400, 553050 / 1814400, 375000 / 1814400, 17090 / 1814400),
+    (17090 / 1814400, 375000 / 1814400, 553050 / 1814400, 65380 / 1814400),
+    (-3340 / 1814400, -52485 / 1814400, -56910 / 1814400, -4445 / 1814400),
+    (419 / 1814400, 6318 / 1814400, 6627 / 1814400, 496 / 1814400),
+)
+"""Integrals over an interval of the Lagrange polynomials of the nodes -2 to 3 (rows) times the
+cubic B-splines centred on the nodes -1 to 2 (columns)."""
+_FOUR = (
+    (-4 / 2520, -51 / 2520, -47 / 2520, -3 / 2520),
+    (89 / 2520, 748 / 2520, 505 / 2520, 23 / 2520),
+    (23 / 2520, 505 / 2520, 748 / 2520, 89 / 2520),
+    (-3 / 2520, -47 / 2520, -51 / 2520, -4 / 2520),
+)
+"""The same for a cubic through the nodes -1 to 2, which is enough for the lag."""
+_LINE = (
+    (4 / 120, 33 / 120, 22 / 120, 1 / 120),
+    (1 / 120, 22 / 120, 33 / 120, 4 / 120),
+)
 """The same for a straight line through both ends."""
 _GAUSS_AT = 0.5 + 0.5 * np.polynomial.legendre.leggauss(5)[0]
 _GAUSS_WEIGHT = 0.5 * np.polynomial.legendre.leggauss(5)[1]
@@ -97,7 +91,7 @@ def _derivative(c: Polynomial) -> Polynomial:
 
 
 @jit
-def _lag(slope: float, law: Array) -> float:
+def _lag(slope: float, law: Law) -> float:
     """How far the output lags behind its target beyond the linear lag: V L(r)."""
     constant = law[2]
     if constant == 0.0:
@@ -110,14 +104,14 @@ def _lag(slope: float, law: Array) -> float:
 
 
 @jit
-def _followed(c: Polynomial, slope: Polynomial, s: float, law: Array) -> float:
+def _followed(c: Polynomial, slope: Polynomial, s: float, law: Law) -> float:
     """What the output follows: the target less its lag."""
     return _value(c, s) - _lag(_value(slope, s), law)
 
 
 @jit
 def _beyond(
-    c: Polynomial, slope: Polynomial, s: float, law: Array, line: Line, sign: float
+    c: Polynomial, slope: Polynomial, s: float, law: Law, line: Line, sign: float
 ) -> tuple[float, float]:
     """How far what the output follows is beyond a straight line, and the slope of that."""
     speed = _value(slope, s)
@@ -136,7 +130,7 @@ def _beyond(
 def _root(
     c: Polynomial,
     slope: Polynomial,
-    law: Array,
+    law: Law,
     line: Line,
     sign: float,
     low: float,
@@ -162,7 +156,7 @@ def _root(
 
 @jit
 def _crossing(
-    c: Polynomial, slope: Polynomial, law: Array, line: Line, sign: float, start: float
+    c: Polynomial, slope: Polynomial, law: Law, line: Line, sign: float, start: float
 ) -> float:
     """The first time after `start`, up to 1, at which `_beyond` turns positive; else `_NEVER`.
 
@@ -208,9 +202,7 @@ def _add_line(
 
 
 @jit
-def _add_lag(
-    delta: Array, i: int, slope: Polynomial, law: Array, start: float, stop: float
-) -> None:
+def _add_lag(delta: Array, i: int, slope: Polynomial, law: Law, start: float, stop: float) -> None:
     """Take away the lag between two times of interval i."""
     width = stop - start
     for j in range(5):
@@ -255,7 +247,7 @@ def _add_whole_lag(delta: Array, lags: Array, i: int) -> None:
 def _leaving(
     c: Polynomial,
     slope: Polynomial,
-    law: Array,
+    law: Law,
     s: float,
     high: float,
     low: float,
@@ -267,9 +259,10 @@ def _leaving(
     """
     rise, fall = law[0], law[1]
     here, steep = _followed(c, slope, s, law), _value(slope, s)
-    if here > high:
+    error = _LEVEL_ERROR * (abs(here) + abs(steep))  # or it would bounce off what it just left
+    if here > high + error:
         return s, CLIPPED_HIGH
-    if here < low:
+    if here < low - error:
         return s, CLIPPED_LOW
     if steep > rise * (1.0 + 1e-9):
         return s, RISING
@@ -299,7 +292,7 @@ def _leaving(
 def _next_event(
     c: Polynomial,
     slope: Polynomial,
-    law: Array,
+    law: Law,
     mode: float,
     s: float,
     v: float,
@@ -334,7 +327,7 @@ def _next_event(
 
 @jit
 def _work_out(
-    u: Array, i: int, law: Array, high: float, low: float, v: float, mode: float, delta: Array
+    u: Array, i: int, law: Law, high: float, low: float, v: float, mode: float, delta: Array
 ) -> tuple[float, float, int]:
     """One interval with all its events; returns output, mode and mark at its end."""
     k = i + BEFORE
