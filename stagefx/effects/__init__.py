@@ -1,5 +1,6 @@
 """What a stage does to music: one effect a file, and the chain."""
 
+from stagefx.effects.attribution import Attribution, Contribution, attribute
 from stagefx.effects.chain import Chain
 from stagefx.effects.effect import Effect, Running, Setting
 from stagefx.effects.kind import EffectKind, Place, Setup
@@ -9,7 +10,9 @@ from stagefx.effects.render import prepare, render
 from stagefx.effects.report import RenderReport
 
 __all__ = [
+    "Attribution",
     "Chain",
+    "Contribution",
     "Effect",
     "EffectKind",
     "Place",
@@ -17,6 +20,7 @@ __all__ = [
     "Running",
     "Setting",
     "Setup",
+    "attribute",
     "chosen",
     "effect_kinds",
     "needed",
