@@ -14,7 +14,7 @@ from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Running
 from stagefx.effects.limiting import Limiter, Limiting
 from stagefx.effects.linear import Linear
-from stagefx.effects.noise import NoiseRunner
+from stagefx.effects.noise import Noise
 from stagefx.effects.plan import WATCH
 from stagefx.effects.tally import Tally
 from stagefx.effects.tone import ToneRunner
@@ -22,6 +22,7 @@ from stagefx.effects.tone import ToneRunner
 Array = NDArray[np.float64]
 WORK_FRAMES = 16 * GRID_FRAMES
 """Frames that are worked on at a time."""
+_CHANNELWISE = (Linear, Limiting, Curvature, Noise)
 
 
 class Exaggerated:
@@ -120,31 +121,36 @@ class Chain:
         self._pool = ThreadPoolExecutor(workers) if workers > 1 else None
         self.unit_v = full_scale_v
         self._running: list[Running] = []
-        self._makers: list[Callable[[], OneChannel]] = []
+        self._makers: list[Callable[[int], OneChannel]] = []
+        self.delay_frames = 0
         for effect, factor in _merged(effects, keep, dict(times or {})):
             self._append(effect, factor)
             self.unit_v *= effect.gain
         self._gather()
-        self.delay_frames = sum(running.delay_frames for running in self._running)
 
     def _append(self, effect: Effect | _LeftOut, factor: float) -> None:
         if isinstance(effect, _LeftOut) or (isinstance(effect, Linear) and effect.is_flat):
             return
-        if isinstance(effect, Linear | Limiting | Curvature) and factor == 1.0:
+        if isinstance(effect, _CHANNELWISE) and factor == 1.0:
             self._makers.append(self._maker(effect))
+            self.delay_frames += 0 if isinstance(effect, Noise) else effect.delay_frames
             return
         self._gather()
-        if isinstance(effect, Linear | Limiting | Curvature):
+        if isinstance(effect, _CHANNELWISE):
             running: Running = Channelwise([self._maker(effect)], self.channels, self._pool)
         else:
             running = effect.at(self._rate_hz, self.channels, unit_v=self.unit_v)
-        if isinstance(running, ToneRunner | NoiseRunner):
-            running.start_at(-sum(before.delay_frames for before in self._running))
+        if isinstance(running, ToneRunner):
+            running.start_at(-self.delay_frames)
         self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
+        self.delay_frames += running.delay_frames
 
-    def _maker(self, effect: Linear | Limiting | Curvature) -> Callable[[], OneChannel]:
+    def _maker(self, effect: Linear | Limiting | Curvature | Noise) -> Callable[[int], OneChannel]:
         if isinstance(effect, Limiting):
             return effect.runners(self._rate_hz, unit_v=self.unit_v, skip_idle=self._skip_idle)
+        if isinstance(effect, Noise):
+            late = self.delay_frames
+            return effect.runners(self._rate_hz, unit_v=self.unit_v, late_frames=late)
         return effect.runners(self._rate_hz, unit_v=self.unit_v)
 
     def _gather(self) -> None:

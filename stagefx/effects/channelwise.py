@@ -46,7 +46,7 @@ class Channelwise:
     Parameters
     ----------
     makers : sequence of callables
-        Each makes one of the runners of a channel, in order.
+        Each makes one of the runners of a channel, in order, from the channel's number.
     channels : int
         Channels of every block.
     pool : ThreadPoolExecutor or None
@@ -55,11 +55,11 @@ class Channelwise:
 
     def __init__(
         self,
-        makers: Sequence[Callable[[], OneChannel]],
+        makers: Sequence[Callable[[int], OneChannel]],
         channels: int,
         pool: ThreadPoolExecutor | None = None,
     ) -> None:
-        self.rows = [[make() for make in makers] for _ in range(channels)]
+        self.rows = [[make(channel) for make in makers] for channel in range(channels)]
         self._pool = pool
 
     @property

@@ -52,6 +52,7 @@ class Curvature:
     name: ClassVar[str] = NAME
     gain: ClassVar[float] = 1.0
     settings: ClassVar[tuple[Setting, ...]] = SETTINGS
+    delay_frames: ClassVar[int] = UP_REACH + DOWN_REACH
 
     def added(self, x: Array) -> Array:
         """What the curve adds to a signal.
@@ -75,7 +76,7 @@ class Curvature:
         edge = np.where(x > 0.0, chebyshev.chebval(1.0, slopes), chebyshev.chebval(-1.0, slopes))
         return np.asarray(chebyshev.chebval(inside, series) + edge * (x - inside))
 
-    def runners(self, rate_hz: int, *, unit_v: float = 1.0) -> Callable[[], OneChannel]:  # noqa: ARG002
+    def runners(self, rate_hz: int, *, unit_v: float = 1.0) -> Callable[[int], OneChannel]:  # noqa: ARG002
         """What makes the runner of one channel.
 
         Parameters
@@ -90,7 +91,7 @@ class Curvature:
         callable
             Makes a runner at rest.
         """
-        return lambda: _CurvatureRunner(self, unit_v / self.level_v)
+        return lambda _channel: _CurvatureRunner(self, unit_v / self.level_v)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.

@@ -166,6 +166,7 @@ class Limiting:
     limits: LimitSet
     settings: tuple[Setting, ...] = ()
     gain: ClassVar[float] = 1.0
+    delay_frames: ClassVar[int] = 2 * GRID_FRAMES
 
     def followed_by(self, other: Limiting) -> Limiting:
         """Join this effect and another at the same place into one.
@@ -184,7 +185,7 @@ class Limiting:
 
     def runners(
         self, rate_hz: int, *, unit_v: float = 1.0, skip_idle: bool = True
-    ) -> Callable[[], Limiter]:
+    ) -> Callable[[int], Limiter]:
         """What makes the limiter of one channel.
 
         Parameters
@@ -201,7 +202,7 @@ class Limiting:
         callable
             Makes a limiter at rest, which keeps a tally.
         """
-        return lambda: Limiter(self.limits, rate_hz, unit_v, skip_idle=skip_idle)
+        return lambda _channel: Limiter(self.limits, rate_hz, unit_v, skip_idle=skip_idle)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.

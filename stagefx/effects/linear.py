@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,6 +86,7 @@ class Linear:
     gain: float
     corners: tuple[Corner, ...] = ()
     settings: tuple[Setting, ...] = ()
+    delay_frames: ClassVar[int] = DELAY_FRAMES
 
     def followed_by(self, other: Linear) -> Linear:
         """Join this effect and the next into one.
@@ -112,7 +114,7 @@ class Linear:
         level = self.response(_PROBE_HZ) / self.gain
         return not self.corners and bool(np.all(np.abs(level - 1.0) < _FLAT))
 
-    def runners(self, rate_hz: int, *, unit_v: float = 1.0) -> Callable[[], OneChannel]:  # noqa: ARG002
+    def runners(self, rate_hz: int, *, unit_v: float = 1.0) -> Callable[[int], OneChannel]:  # noqa: ARG002
         """What makes the runner of one channel.
 
         Parameters
@@ -128,7 +130,7 @@ class Linear:
             Makes a runner at rest.
         """
         taps = impulse_response(self, rate_hz)
-        return lambda: _LinearRunner(taps, self.corners, rate_hz)
+        return lambda _channel: _LinearRunner(taps, self.corners, rate_hz)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.

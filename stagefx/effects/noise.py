@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.chance import grid_generator
+from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.stage.circuit import Circuit
@@ -17,9 +18,9 @@ from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 
 Array = NDArray[np.float64]
 NAME = "noise"
-_SPAN = 2 * GRID_FRAMES
-_RUN = 16
-"""Grid blocks whose white noise is drawn at once."""
+_RUN = 15
+"""Grid steps whose noise is made at once."""
+_SPAN = (_RUN + 1) * GRID_FRAMES
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,29 @@ class Noise:
         """Whether there is none."""
         return not np.any(self.density(np.geomspace(20.0, 20e3, 31)))
 
-    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> NoiseRunner:
+    def runners(
+        self, rate_hz: int, *, unit_v: float = 1.0, late_frames: int = 0
+    ) -> Callable[[int], OneChannel]:
+        """What makes the runner of one channel.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        unit_v : float, V
+            What a sample of 1.0 means.
+        late_frames : int
+            How late the music comes; there is no noise before its frame 0.
+
+        Returns
+        -------
+        callable
+            Makes a runner from the channel's number; each channel gets its own noise.
+        """
+        shape = self._shape(rate_hz) / abs(unit_v)
+        return lambda channel: _NoiseRunner(shape, f"{NAME}, {channel}", self.seed, late_frames)
+
+    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.
 
         Parameters
@@ -59,10 +82,10 @@ class Noise:
 
         Returns
         -------
-        NoiseRunner
+        Channelwise
             At the first block.
         """
-        return NoiseRunner(self._shape(rate_hz) / abs(unit_v), channels, self.seed)
+        return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
     def _shape(self, rate_hz: int) -> NDArray[np.complex128]:
         """Spectrum of the impulse response that colours white noise of variance 1."""
@@ -74,82 +97,46 @@ class Noise:
         return np.fft.rfft(impulse * window, _SPAN)
 
 
-class NoiseRunner:
-    """Adds noise to blocks; a frame's noise depends on its number alone.
+class _NoiseRunner:
+    """Adds noise to one channel; a frame's noise depends on its number alone.
 
-    Parameters
-    ----------
-    shape : complex array [GRID_FRAMES + 1]
-        Spectrum of the colouring impulse response.
-    channels : int
-        Channels of every block.
-    seed : int
-        Chooses the noise.
+    The noise is made for a run of grid steps at a time, each run from its own chance and the end
+    of the white noise before it.
     """
 
     delay_frames = 0
 
-    def __init__(self, shape: NDArray[np.complex128], channels: int, seed: int) -> None:
+    def __init__(
+        self, shape: NDArray[np.complex128], stream: str, seed: int, late_frames: int
+    ) -> None:
         self._shape = shape
-        self._channels = channels
+        self._stream = stream
         self._seed = seed
-        self._late = 0
-        self.rewind()
-
-    def start_at(self, frame: int) -> None:
-        """Say which frame of the music the first block starts at.
-
-        Parameters
-        ----------
-        frame : int, <= 0
-            Below zero where what stands before is late; there is no noise before frame 0.
-        """
-        self._late = -frame
+        self._late = late_frames
         self.rewind()
 
     def rewind(self) -> None:
-        """The next block is the first."""
-        self._next = 0
-        self._waiting = np.zeros((self._late, self._channels))
-        self._drawn: tuple[int, Array] = (-1, np.zeros((self._channels, 0, 0)))
-        self._before = self._white(-1, 1)
+        self._next_run = 0
+        self._tail = np.zeros(GRID_FRAMES)
+        self._made()  # the first run only gives the second its past
+        self._ready = np.zeros(self._late)
 
-    def _white(self, first: int, blocks: int) -> Array:
-        """White noise of variance 1 for some grid blocks; shape (channels, blocks, GRID_FRAMES).
+    def _made(self) -> Array:
+        generator = grid_generator(self._seed, self._stream, self._next_run * _RUN)
+        white = generator.standard_normal(_RUN * GRID_FRAMES)
+        span = np.concatenate((self._tail, white))
+        self._tail, self._next_run = white[-GRID_FRAMES:], self._next_run + 1
+        return np.fft.irfft(np.fft.rfft(span) * self._shape, _SPAN)[GRID_FRAMES:]
 
-        It is drawn for a run of blocks at a time.  The block before the first has its own, so
-        that no frame lacks its past.
-        """
-        found = []
-        for block in range(first + 1, first + 1 + blocks):
-            run, position = divmod(block, _RUN)
-            if self._drawn[0] != run:
-                drawn = grid_generator(self._seed, NAME, run * _RUN)
-                self._drawn = run, drawn.standard_normal((self._channels, _RUN, GRID_FRAMES))
-            found.append(self._drawn[1][:, position])
-        return np.stack(found, axis=1)
-
-    def through(self, block: Array) -> Array:
-        """Add noise to the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            Volts over the unit.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            With noise.
-        """
-        blocks = block.shape[0] // GRID_FRAMES
-        white = np.concatenate((self._before, self._white(self._next, blocks)), axis=1)
-        self._before, self._next = white[:, -1:], self._next + blocks
-        spans = np.concatenate((white[:, :-1], white[:, 1:]), axis=2)
-        coloured = np.fft.irfft(np.fft.rfft(spans) * self._shape, _SPAN)[:, :, GRID_FRAMES:]
-        line = np.concatenate((self._waiting, coloured.reshape(self._channels, -1).T))
-        self._waiting = line[block.shape[0] :]
-        return np.asarray(block + line[: block.shape[0]])
+    def through(self, samples: Array) -> Array:
+        runs = [self._ready]
+        held = self._ready.size
+        while held < samples.size:
+            runs.append(self._made())
+            held += runs[-1].size
+        line = runs[0] if len(runs) == 1 else np.concatenate(runs)
+        self._ready = line[samples.size :]
+        return np.asarray(samples + line[: samples.size])
 
 
 def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:

@@ -217,7 +217,7 @@ def programme_level_db(music: AudioReader) -> float:
     """
     channels = music.format.channels
     meter = AWeightedMeter(music.format.rate_hz, channels)
-    for block in music.blocks():
+    for block in ahead(music.blocks()):
         meter.add(block)
     level = meter.level_db - decibels(channels) / 2.0
     return level if np.isfinite(level) else ASSUMED_PROGRAMME_DB
