@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
-from quantiphy import InvalidNumber, Quantity as PrefixedNumber
+from quantiphy import Quantity as PrefixedNumber
 
 from stagefx.errors import UnitError, nearest
 
@@ -22,8 +22,12 @@ ROOT_TWO = math.sqrt(2.0)
 DBU_REFERENCE_V = math.sqrt(0.6)
 """0 dBu: the voltage that puts 1 mW into 600 ohm."""
 
-_TOLERANCE = re.compile(r"^(?P<value>.*\S)\s+(?:±|\+/-)?\s*(?P<percent>\d+(?:\.\d*)?)\s*%$")
-_NUMBER = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$")
+_TOLERANCE = re.compile(
+    r"^(?P<value>.*?\S)(?:\s*(?:±|\+/-)\s*|\s+)(?P<percent>\d+(?:\.\d*)?)\s*%$", re.ASCII
+)
+_NUMBER = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$", re.ASCII)
+_PREFIXED = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)\s*[TGMKkcmuµμnpfa]$", re.ASCII)
+"""A plain number with a prefix; ``e`` notation and a prefix together would be two scales."""
 
 
 @dataclass(frozen=True)
@@ -67,15 +71,23 @@ UNITS = MappingProxyType(
         "V": _plain("V", "15 V"),
         "V rms": _plain("V", "2 V rms"),
         "V peak": _plain("V", "2.83 V peak"),
-        "V/s": Unit("V/us", (("V/us", 1e6), ("V/µs", 1e6), ("V/ms", 1e3), ("V/s", 1.0)), "9 V/us"),
+        "V/s": Unit(
+            "V/us",
+            (("V/us", 1e6), ("V/µs", 1e6), ("V/μs", 1e6), ("V/ms", 1e3), ("V/s", 1.0)),
+            "9 V/us",
+        ),
         "V/rtHz": _plain("V/rtHz", "5 nV/rtHz", "V/√Hz"),
         "A/rtHz": _plain("A/rtHz", "0.7 pA/rtHz", "A/√Hz"),
         "dB": _plain("dB", "-12 dB", prefixed=False),
+        "dB at 1 m": _plain("dB", "87 dB", prefixed=False),
         "dBA": _plain("dBA", "30 dBA", "dB(A)", "dB", prefixed=False),
         "%": Unit("%", (("%", 0.01),), "15 %", prefixed=False),
-        "K": Unit("K", (("K", 1.0),), "25 degC", prefixed=False),
+        "K": Unit("degC", (("K", 1.0),), "25 degC", prefixed=False),
     }
 )
+
+NEEDS_UNIT_EVEN_AT_ZERO = frozenset({"K", "dB", "dBA", "dB at 1 m"})
+"""Units in which nought is not nothing."""
 
 _VOLTS = re.compile(r"^(?P<volts>.*?[Vv])\s*(?P<meant>rms|RMS|peak|pk|p-p|pp|peak-to-peak)?$")
 _MEANT = {"rms": "rms", "peak": "peak", "pk": "peak", "p-p": "p-p", "pp": "p-p"}
@@ -138,14 +150,16 @@ def parse(text: str | float, unit: str) -> Quantity:
     """
     known = UNITS[unit]
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise UnitError(f'{text!r} is no value; write it like "{known.example}"')
+        raise UnitError(f'it must be a text with its unit, like "{known.example}"')
     if isinstance(text, int | float):
-        if text == 0 and unit not in {"K", "dB"}:
+        if text == 0 and unit not in NEEDS_UNIT_EVEN_AT_ZERO:
             return Quantity(0.0)
         raise UnitError(f'{text!r} has no unit; write it in {known.symbol}, like "{known.example}"')
     body, tolerance = text.strip(), None
     if unit != "%" and (match := _TOLERANCE.match(body)):
         body, tolerance = match["value"], float(match["percent"]) / 100.0
+        if tolerance > 1.0:
+            raise UnitError(f'"{text}": a tolerance of {match["percent"]} % is more than all of it')
     value = _temperature(body) if unit == "K" else None
     if value is None and unit in {"V", "V rms", "V peak"}:
         value = _volts(body, unit)
@@ -169,11 +183,8 @@ def _measure(body: str, unit: Unit) -> float | None:
         number = body[: -len(spelling)].strip()
         if _NUMBER.match(number):
             return float(number) * size
-        if unit.prefixed and number and number[-1].isalpha() and _NUMBER.match(number[:-1].strip()):
-            try:
-                return float(PrefixedNumber(number)) * size
-            except InvalidNumber:
-                return None
+        if unit.prefixed and _PREFIXED.match(number):
+            return float(PrefixedNumber(number)) * size
     return None
 
 

@@ -166,17 +166,28 @@ class Amplifier:
     @cached_property
     def correction(self) -> Complex:
         """Closed-loop gain over ideal gain: T/(1 + T), with the feedforward of an inverting one."""
-        lost = self.open_loop_inverse * self.divided
-        share = self.feedback_share
-        forward = share
+        forward = self.feedback_share
         if self.topology == "inverting" and self.feedback is not None:
-            forward = share * (1.0 - self.open_loop_inverse * self.output_ohm / self.feedback)
-        return np.asarray(forward / (share + lost))
+            forward = forward * (1.0 - self.open_loop_inverse * self.output_ohm / self.feedback)
+        return np.asarray(forward * self.from_device_input)
+
+    @cached_property
+    def from_device_input(self) -> Complex:
+        """Output over a voltage between the device's inputs, 1/(beta + 1/(A k))."""
+        return np.asarray(1.0 / (self.feedback_share + self.open_loop_inverse * self.divided))
 
     @cached_property
     def closed_loop_gain(self) -> Complex:
         """Output over amplifier input, as loaded."""
         return np.asarray(self.ideal_gain * self.correction)
+
+    @cached_property
+    def virtual_ground_ohm(self) -> Complex:
+        """Impedance at the inverting input, the gain leg left off; 0 with an ideal device."""
+        assert self.feedback is not None
+        loaded = 1.0 + self.output_ohm * self.load_admittance
+        reach = self.feedback * loaded + self.output_ohm
+        return np.asarray(self.open_loop_inverse * reach / (1.0 + self.open_loop_inverse * loaded))
 
     @cached_property
     def output_impedance_ohm(self) -> Complex:

@@ -6,84 +6,24 @@ shape (draws, 1), so that it broadcasts against frequencies of shape (frequencie
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stagefx.stage.description import Cable, Stage
-from stagefx.stage.devices import device_figure
 from stagefx.stage.taper import setting_ratio
+from stagefx.stage.values import (
+    Array,
+    ChainValues,
+    Device,
+    Pick,
+    SupplyValues,
+    chain_values,
+    device_values,
+    supply_values,
+)
 
-Array = NDArray[np.float64]
-Pick = Callable[[str, Any], Array]
-"""Chooses the draws of one figure: from its key and its (low, usual, high) to shape (draws, 1)."""
-
-
-@dataclass(frozen=True)
-class Device:
-    """An amplifying device's figures; None is ideal.
-
-    Parameters
-    ----------
-    gain_bandwidth_hz, open_loop_gain, second_pole_hz, open_loop_output_ohm : array [draws, 1]
-        Small-signal figures.
-    slew_rise_v_per_s, slew_fall_v_per_s : array [draws, 1]
-        Slew limits, both positive.
-    voltage_noise_v_rthz, voltage_noise_corner_hz : array [draws, 1]
-        White noise voltage, and where its 1/f part equals it.
-    current_noise_a_rthz, current_noise_corner_hz : array [draws, 1]
-        The same of the noise current of each input.
-    bias_current_a, offset_voltage_v : array [draws, 1]
-        Direct-current figures.
-    swing_loss_high_v, swing_loss_low_v, output_current_a : array [draws, 1]
-        Limits of the output.
-    supply_rejection_db, quiescent_current_a, supply_maximum_v : array [draws, 1]
-        Figures of the supply.
-    """
-
-    gain_bandwidth_hz: Array | None = None
-    open_loop_gain: Array | None = None
-    second_pole_hz: Array | None = None
-    open_loop_output_ohm: Array | None = None
-    slew_rise_v_per_s: Array | None = None
-    slew_fall_v_per_s: Array | None = None
-    voltage_noise_v_rthz: Array | None = None
-    voltage_noise_corner_hz: Array | None = None
-    current_noise_a_rthz: Array | None = None
-    current_noise_corner_hz: Array | None = None
-    bias_current_a: Array | None = None
-    offset_voltage_v: Array | None = None
-    swing_loss_high_v: Array | None = None
-    swing_loss_low_v: Array | None = None
-    output_current_a: Array | None = None
-    supply_rejection_db: Array | None = None
-    quiescent_current_a: Array | None = None
-    supply_maximum_v: Array | None = None
-
-
-_DEVICE_KEYS = {
-    "gain_bandwidth": "gain_bandwidth_hz",
-    "open_loop_gain": "open_loop_gain",
-    "second_pole": "second_pole_hz",
-    "open_loop_output_resistance": "open_loop_output_ohm",
-    "slew_rise": "slew_rise_v_per_s",
-    "slew_fall": "slew_fall_v_per_s",
-    "voltage_noise": "voltage_noise_v_rthz",
-    "voltage_noise_corner": "voltage_noise_corner_hz",
-    "current_noise": "current_noise_a_rthz",
-    "current_noise_corner": "current_noise_corner_hz",
-    "bias_current": "bias_current_a",
-    "offset_voltage": "offset_voltage_v",
-    "swing_loss_high": "swing_loss_high_v",
-    "swing_loss_low": "swing_loss_low_v",
-    "output_current": "output_current_a",
-    "supply_rejection": "supply_rejection_db",
-    "quiescent_current": "quiescent_current_a",
-    "supply_maximum": "supply_maximum_v",
-}
+__all__ = ["Array", "Circuit", "Device", "Pick", "build", "nominal"]
 
 
 @dataclass(frozen=True)
@@ -98,6 +38,8 @@ class Circuit:
         Temperature of every resistance.
     source_ohm, source_coupling_f, input_cable_f : array [draws, 1]
         The source and its cable.
+    source_v_rms, source_offset_v : array [draws, 1]
+        Full-scale level of the source, and its direct voltage.
     volume_ohm, volume_ratio, volume_position : array [draws, 1]
         The control: whole resistance, unloaded ratio, share of travel.
     input_coupling_f, input_series_ohm, input_shunt_f, input_ohm, input_f : array [draws, 1]
@@ -108,6 +50,10 @@ class Circuit:
         The device's figures.
     output_ohm, output_coupling_f, output_cable_f, load_ohm, load_f : array [draws, 1]
         The output, in order from amplifier to load.
+    supply : SupplyValues
+        The supply's parts.
+    chain : ChainValues
+        The listening chain's.
     """
 
     stage: Stage
@@ -115,6 +61,8 @@ class Circuit:
     source_ohm: Array
     source_coupling_f: Array | None = None
     input_cable_f: Array | None = None
+    source_v_rms: Array | None = None
+    source_offset_v: Array | None = None
     volume_ohm: Array | None = None
     volume_ratio: Array | None = None
     volume_position: Array | None = None
@@ -128,12 +76,14 @@ class Circuit:
     feedback_f: Array | None = None
     gain_leg_f: Array | None = None
     gain: Array | None = None
-    device: Device = Device()
+    device: Device = field(default_factory=Device)
     output_ohm: Array | None = None
     output_coupling_f: Array | None = None
     output_cable_f: Array | None = None
     load_ohm: Array | None = None
     load_f: Array | None = None
+    supply: SupplyValues | None = None
+    chain: ChainValues | None = None
 
     @property
     def draws(self) -> int:
@@ -226,6 +176,8 @@ def build(stage: Stage, pick: Pick) -> Circuit:
         source_ohm=resistance,
         source_coupling_f=part("source", "coupling"),
         input_cable_f=cable("input_cable"),
+        source_v_rms=part("source", "level"),
+        source_offset_v=part("source", "offset"),
         volume_ohm=part("volume", "resistance"),
         volume_ratio=ratio,
         volume_position=position,
@@ -239,24 +191,15 @@ def build(stage: Stage, pick: Pick) -> Circuit:
         feedback_f=part("amplifier", "feedback_capacitance"),
         gain_leg_f=part("amplifier", "gain_leg_capacitance"),
         gain=part("amplifier", "gain"),
-        device=_device(stage, pick),
+        device=device_values(stage, pick),
         output_ohm=part("output", "resistance"),
         output_coupling_f=part("output", "coupling"),
         output_cable_f=cable("output_cable"),
         load_ohm=part("load", "resistance"),
         load_f=part("load", "capacitance"),
+        supply=supply_values(stage, pick),
+        chain=chain_values(stage, pick),
     )
-
-
-def _device(stage: Stage, pick: Pick) -> Device:
-    if stage.amplifier is None:
-        return Device()
-    values: dict[str, Array] = {}
-    for key, name in _DEVICE_KEYS.items():
-        spread = device_figure(stage.amplifier, key)
-        if spread is not None:
-            values[name] = pick(f"amplifier.{key}", spread)
-    return Device(**values)
 
 
 def _knob(stage: Stage, draws: int) -> tuple[Array | None, Array | None]:

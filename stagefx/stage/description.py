@@ -66,7 +66,7 @@ class Volume(Table):
 
     resistance: fields.Resistance
     taper: Any = Field(default="linear", json_schema_extra={"type": ["string", "array"]})
-    position: float | None = Field(default=None, ge=0.0, le=1.0)
+    position: float | None = Field(default=None, ge=0.0, le=1.0, strict=True)
     setting: str | None = None
     mismatch: fields.Decibels | None = None
     place: Literal["before", "after"] = "before"
@@ -151,50 +151,83 @@ class Amplifier(DeviceFigures):
 
     @model_validator(mode="after")
     def _possible(self) -> Amplifier:
-        pair = self.feedback_resistance is not None and self.gain_resistance is not None
+        if self.harmonics is not None and self.harmonics_level is None:
+            raise ValueError("harmonics need harmonics_level, the output they were measured at")
         if self.topology == "follower":
             self._check_follower()
-            return self
-        if pair == (self.gain is not None):
-            raise ValueError(
-                f"a {self.topology} amplifier needs either feedback_resistance and "
-                "gain_resistance, or gain"
-            )
-        if self.gain is not None and (self.feedback_resistance or self.gain_resistance):
-            raise ValueError("gain and feedback parts cannot both be given; leave one of them out")
-        capacitors = self.feedback_capacitance or self.gain_leg_capacitance
-        if self.gain is not None and capacitors is not None:
-            raise ValueError(
-                "feedback_capacitance and gain_leg_capacitance act on the feedback resistors; "
-                "give feedback_resistance and gain_resistance instead of gain"
-            )
-        if pair and self.gain_resistance is not None and self.gain_resistance.value <= 0.0:
-            raise ValueError("gain_resistance must be more than 0 ohm; leave it out in a follower")
-        if self.topology == "non-inverting" and self.gain is not None and self.gain < 1.0:
-            raise ValueError(
-                f"a non-inverting gain of {self.gain:.4g} ({decibels(self.gain):.1f} dB) cannot "
-                'be; it is at least 1. Use topology = "inverting" or a control after the amplifier'
-            )
+        elif self.gain is not None:
+            self._check_gain(self.gain)
+        else:
+            self._check_feedback_pair()
         return self
 
     def _check_follower(self) -> None:
         if self.gain_resistance is not None or self.gain_leg_capacitance is not None:
-            raise ValueError("a follower has no gain leg; leave gain_resistance out")
+            raise ValueError(
+                "a follower has no gain leg; leave out gain_resistance and gain_leg_capacitance"
+            )
         if self.gain is not None and self.gain != 1.0:
             raise ValueError(f"a follower's gain is 1, not {self.gain:g}; leave gain out")
+        if self.feedback_capacitance is not None and self.feedback_resistance is None:
+            raise ValueError(
+                "feedback_capacitance stands across feedback_resistance; give that too"
+            )
+
+    def _check_gain(self, gain: float) -> None:
+        if self.feedback_resistance is not None or self.gain_resistance is not None:
+            raise ValueError("gain and feedback parts cannot both be given; leave one of them out")
+        if self.feedback_capacitance is not None or self.gain_leg_capacitance is not None:
+            raise ValueError(
+                "feedback_capacitance and gain_leg_capacitance act on the feedback resistors; "
+                "give feedback_resistance and gain_resistance instead of gain"
+            )
+        if self.topology == "non-inverting" and gain < 1.0:
+            raise ValueError(
+                f"a non-inverting gain of {gain:.4g} ({decibels(gain):.1f} dB) cannot be; it is at "
+                'least 1. Use topology = "inverting", or a control after the amplifier'
+            )
+
+    def _check_feedback_pair(self) -> None:
+        pair = {
+            "feedback_resistance": self.feedback_resistance,
+            "gain_resistance": self.gain_resistance,
+        }
+        missing = [key for key, value in pair.items() if value is None]
+        if len(missing) == 1:
+            raise ValueError(f"{missing[0]} is missing; or give gain instead of the two")
+        if missing:
+            raise ValueError(
+                f"{_a(self.topology)} amplifier needs feedback_resistance and gain_resistance, "
+                "or gain"
+            )
+        assert self.feedback_resistance is not None
+        assert self.gain_resistance is not None
+        if self.gain_resistance.value <= 0.0:
+            raise ValueError(
+                'gain_resistance must be more than 0 ohm; for a gain of 1 use topology = "follower"'
+            )
+        if self.topology == "inverting" and self.feedback_resistance.value <= 0.0:
+            raise ValueError(
+                "with a feedback_resistance of 0 ohm an inverting amplifier's gain is 0; it must "
+                "be more than 0 ohm"
+            )
+
+
+def _a(topology: str) -> str:
+    return f"an {topology}" if topology.startswith("i") else f"a {topology}"
 
 
 class Supply(Table):
     """The rails, and what makes them."""
 
-    positive: fields.PositiveVolts
-    negative: fields.NegativeVolts
+    positive: fields.PositiveRail
+    negative: fields.NegativeRail
     decoupling: fields.StrayCapacitance | None = None
     decoupling_distance: fields.Length | None = None
     secondary: fields.RmsVolts | None = None
     transformer_regulation: fields.Share | None = None
     rectifier: Literal["full", "half"] = "full"
-    diodes_in_path: int = Field(default=1, ge=0, le=4)
+    diodes_in_path: int = Field(default=1, ge=0, le=4, strict=True)
     diode_drop: fields.AtLeastZeroVolts | None = None
     mains_frequency: fields.Frequency | None = None
     mains_tolerance: fields.Share | None = None
@@ -248,10 +281,10 @@ class Listening(Table):
     amplifier_coupling: Literal["dc", "ac"] = "ac"
     amplifier_bandwidth: fields.Frequency | None = None
     rated_power: fields.Power | None = None
-    speaker_impedance: fields.Resistance | None = None
-    speaker_sensitivity: fields.SoundLevel
-    distance: fields.Length
-    speakers: int = Field(default=2, ge=1, le=64)
+    speaker_impedance: fields.Impedance | None = None
+    speaker_sensitivity: fields.Sensitivity
+    distance: fields.Distance
+    speakers: int = Field(default=2, ge=1, le=64, strict=True)
     room_noise: fields.SoundLevel | None = None
 
 

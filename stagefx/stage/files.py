@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import tomlkit
 from pydantic import ValidationError
-from tomlkit.exceptions import ParseError
+from pydantic.json_schema import GenerateJsonSchema
+from pydantic_core import core_schema
 
 from stagefx.errors import StageError, nearest
 from stagefx.stage.description import Stage
@@ -42,14 +45,24 @@ def read_stage(text: str, *, where: str = "the stage") -> Stage:
 
     Examples
     --------
-    >>> read_stage('[volume]\\nresistance = "10 kohm"').volume.resistance.value
+    >>> read_stage('[volume]\nresistance = "10 kohm"').volume.resistance.value
     10000.0
     """
     try:
-        document = tomlkit.parse(text).unwrap()
-    except ParseError as error:
-        raise StageError(f"{where}: no TOML: {error}") from None
+        document = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise StageError(f"{where}: not TOML: {_in_plain_words(str(error))}") from None
     return stage_from(document, where=where)
+
+
+def _in_plain_words(complaint: str) -> str:
+    """What the TOML reader says, its tuples of keys as tables."""
+
+    def as_table(keys: re.Match[str]) -> str:
+        return "[" + ".".join(re.findall("'([^']*)'", keys[0])) + "]"
+
+    plain = re.sub(r"\('[^)]*\)", as_table, complaint)
+    return plain[:1].lower() + plain[1:]
 
 
 def stage_from(tables: Mapping[str, Any], *, where: str = "the stage") -> Stage:
@@ -96,18 +109,36 @@ def _complaint(error: ValidationError) -> str:
     if fault["type"] == "extra_forbidden":
         known = _known_keys(path[:-1])
         kind = "table or key" if len(path) == 1 else "key"
-        place = f"[{'.'.join(path[:-1])}] " if len(path) > 1 else ""
-        return f"{place}unknown {kind} '{path[-1]}'{nearest(path[-1], known)}"
+        return f"{_place(path[:-1])}unknown {kind} '{path[-1]}'{nearest(path[-1], known)}"
     if fault["type"] == "missing":
-        return f"[{'.'.join(path[:-1])}] {path[-1]} is missing"
-    table = isinstance(fault["input"], Mapping)
-    place = f"[{'.'.join(path if table else path[:-1])}]"
-    place = "" if place == "[]" else f"{place} "
-    key = "" if table else f"{path[-1]}: "
+        return f"{_place(path[:-1])}{path[-1]} is missing"
+    if fault["type"] == "model_type":
+        return f"'{path[0]}' is a table; write [{path[0]}], and its keys below it"
     message = fault["msg"].removeprefix("Value error, ")
     if fault["type"] != "value_error":
-        message = f"{fault['input']!r}: {message[0].lower()}{message[1:]}"
-    return f"{place}{key}{message}"
+        for technical, plain in _PLAIN_WORDS.items():
+            message = message.replace(technical, plain)
+        message = f"{fault['input']!r}: {message}"
+    if len(path) == 1 and isinstance(fault["input"], Mapping):
+        return f"{_place(path)}{message}"
+    numbered = [f"{int(p) + 1}" if p.isdigit() else p for p in path[1:]]
+    return f"{_place(path[:-1][:1])}{', item '.join(numbered or path)}: {message}"
+
+
+def _place(path: Sequence[str]) -> str:
+    return f"[{'.'.join(path)}] " if path else ""
+
+
+_PLAIN_WORDS = {
+    "Input should be": "it must be",
+    "a valid string": "a text in quotes",
+    "a valid tuple": "a list",
+    "a valid number": "a number",
+    "a valid integer, got a number with a fractional part": "a whole number",
+    "a valid integer": "a whole number",
+    "greater than or equal to": "at least",
+    "less than or equal to": "at most",
+}
 
 
 def _known_keys(path: list[str]) -> list[str]:
@@ -143,7 +174,7 @@ def load_stage(place: str | Path) -> Stage:
     >>> load_stage("wire").name
     'wire'
     """
-    return read_stage(stage_text(place), where=str(place)) if str(place) != "wire" else WIRE
+    return read_stage(stage_text(place), where=str(place))
 
 
 def stage_text(place: str | Path) -> str:
@@ -152,7 +183,7 @@ def stage_text(place: str | Path) -> str:
     Parameters
     ----------
     place : str or Path
-        A path that ends in ``.toml``, or a name from `ready_made`.
+        A path that ends in ``.toml``, a name from `ready_made`, or ``"wire"``.
 
     Returns
     -------
@@ -170,6 +201,8 @@ def stage_text(place: str | Path) -> str:
     True
     """
     name = str(place)
+    if name == WIRE.name:
+        return stage_as_toml(WIRE)
     if not name.endswith(".toml"):
         known = ready_made()
         if name not in known:
@@ -180,11 +213,11 @@ def stage_text(place: str | Path) -> str:
         return str(_catalogue_file(name).read_text("utf-8"))
     path = Path(place)
     try:
-        return path.read_text("utf-8")
+        return path.read_text("utf-8-sig")
     except FileNotFoundError:
         raise StageError(f"{name}: there is no such file") from None
     except UnicodeDecodeError:
-        raise StageError(f"{name}: no text file; a stage file is TOML in UTF-8") from None
+        raise StageError(f"{name}: not text; a stage file is TOML in UTF-8") from None
     except OSError as error:
         raise StageError(f"{name}: cannot be read: {error.strerror}") from None
 
@@ -230,7 +263,7 @@ def stage_tables(stage: Stage) -> dict[str, Any]:
     {'source': {'resistance': '600 ohm'}}
     """
     tables: dict[str, Any] = stage.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
-    return {key: value for key, value in tables.items() if value != {}}
+    return tables
 
 
 def stage_as_toml(stage: Stage, *, like: str = "") -> str:
@@ -273,6 +306,19 @@ def _merge(document: Any, before: Mapping[str, Any], after: Mapping[str, Any]) -
             document[key] = value
 
 
+class _Schema(GenerateJsonSchema):
+    """The schema of what is written: in TOML nothing is null, and what is left out is absent."""
+
+    def nullable_schema(self, schema: core_schema.NullableSchema) -> dict[str, Any]:
+        return self.generate_inner(schema["schema"])
+
+    def default_schema(self, schema: core_schema.WithDefaultSchema) -> dict[str, Any]:
+        made = super().default_schema(schema)
+        if not isinstance(made.get("default"), str | int | float):
+            made.pop("default", None)
+        return made
+
+
 def stage_schema() -> str:
     """The JSON schema of a stage file.
 
@@ -286,4 +332,5 @@ def stage_schema() -> str:
     >>> '"title": "Stage"' in stage_schema()
     True
     """
-    return json.dumps(Stage.model_json_schema(), indent=2, ensure_ascii=False) + "\n"
+    schema = {"$schema": _Schema.schema_dialect} | Stage.model_json_schema(schema_generator=_Schema)
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"

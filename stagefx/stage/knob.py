@@ -6,7 +6,7 @@ Judging a stage at a knob position nobody would use is the commonest way to a wr
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,11 +28,12 @@ class Knob:
     Parameters
     ----------
     circuit : Circuit
-        The circuit at that position.
+        The circuit at that position; each draw of a spread has its own.
     position : float or None, 0 to 1
-        Share of travel; None without a control.
+        Share of travel, of the first draw; None without a control.
     level_at_seat_db : float or None, dB SPL
-        The programme's level at the seat; None without a listening chain or a source level.
+        The programme's level at the seat, of the first draw; None without a listening chain or a
+        source level.
     remark : str
         Empty, or why the wanted level is not reached.
     """
@@ -97,10 +98,10 @@ def set_knob(
     remark = ""
     if abs(reached.level_at_seat_db - listening_level_db) > 0.05 and not volume.law.steps_db:
         remark = (
-            f"the knob at {position:.0%} plays the programme at "
+            f"the knob at {reached.position:.0%} plays the programme at "
             f"{reached.level_at_seat_db:.1f} dB, not at {listening_level_db:g} dB"
         )
-    return Knob(reached.circuit, position, reached.level_at_seat_db, remark)
+    return replace(reached, remark=remark)
 
 
 def _as_it_stands(circuit: Circuit, programme_db: float) -> Knob:
@@ -113,22 +114,21 @@ def _as_it_stands(circuit: Circuit, programme_db: float) -> Knob:
     return Knob(circuit, position, level)
 
 
-def _solve(circuit: Circuit, wanted_spl_db: float) -> float:
-    """The position at which a full-scale sine reaches a level at the seat; bisected."""
+def _solve(circuit: Circuit, wanted_spl_db: float) -> Array:
+    """The positions [draws, 1] at which a full-scale sine reaches a level at the seat."""
     assert circuit.stage.volume is not None
     steps = circuit.stage.volume.law.steps_db
     if steps:
         travels = np.linspace(0.0, 1.0, len(steps))
-        levels = [float(full_scale_spl_db(circuit.at_position(t))[0]) for t in travels]
-        return float(travels[int(np.argmin(np.abs(np.array(levels) - wanted_spl_db)))])
-    low, high = 0.0, 1.0
+        levels = np.array([full_scale_spl_db(circuit.at_position(t)) for t in travels])
+        nearest = np.argmin(np.abs(levels - wanted_spl_db), axis=0)
+        return np.asarray(travels[nearest][:, None])
+    low, high = np.zeros((circuit.draws, 1)), np.ones((circuit.draws, 1))
     for _ in range(50):
         middle = 0.5 * (low + high)
-        if float(full_scale_spl_db(circuit.at_position(middle))[0]) < wanted_spl_db:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+        short = full_scale_spl_db(circuit.at_position(middle))[:, None] < wanted_spl_db
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    return np.asarray(0.5 * (low + high))
 
 
 def full_scale_spl_db(circuit: Circuit) -> Array:
@@ -152,10 +152,9 @@ def full_scale_spl_db(circuit: Circuit) -> Array:
     >>> round(float(full_scale_spl_db(nominal(load_stage("unity-buffer")))[0]), 1)
     106.0
     """
-    source_v = circuit.stage.source.level
-    assert source_v is not None
+    assert circuit.source_v_rms is not None
     to_load = np.abs(Response(circuit, np.array([1000.0])).to_load)[:, 0]
-    return seat_spl_db(circuit, source_v.value * to_load)
+    return seat_spl_db(circuit, circuit.source_v_rms[:, 0] * to_load)
 
 
 def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = None) -> Array:
@@ -165,8 +164,8 @@ def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = Non
     ----------
     circuit : Circuit
         A circuit whose stage has a listening chain.
-    load_v_rms : array, V rms
-        At the power amplifier's input.
+    load_v_rms : array [draws], V rms
+        At the power amplifier's input; any shape with a circuit of one draw.
     at_m : float, m
         Distance from one speaker alone; left out, at the seat with all speakers.
 
@@ -184,9 +183,38 @@ def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = Non
     """
     chain = circuit.stage.listening
     assert chain is not None
-    distance = chain.distance.value if at_m is None else at_m
+    assert circuit.chain is not None
+    distance: Array = circuit.chain.distance_m[:, 0] if at_m is None else np.array(at_m)
     speakers = chain.speakers if at_m is None else 1
     with np.errstate(divide="ignore"):
         drive_db = 20.0 * np.log10(load_v_rms * chain.amplifier_gain / SENSITIVITY_REFERENCE_V)
-    spread_db = 10.0 * math.log10(speakers) - 20.0 * math.log10(distance)
+    spread_db = 10.0 * math.log10(speakers) - 20.0 * np.log10(distance)
     return np.asarray(drive_db + chain.speaker_sensitivity.value + spread_db)
+
+
+def rated_input_v(circuit: Circuit) -> Array | None:
+    """Voltage at the power amplifier's input for its rated power.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Any circuit.
+
+    Returns
+    -------
+    array [draws], V rms, or None
+        sqrt(P R) over the power amplifier's gain; None where it is not described.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> round(float(rated_input_v(nominal(load_stage("unity-buffer")))[0]), 6)
+    0.740741
+    """
+    chain, values = circuit.stage.listening, circuit.chain
+    if chain is None or values is None:
+        return None
+    if values.rated_power_w is None or values.speaker_ohm is None:
+        return None
+    rated_v = np.sqrt(values.rated_power_w * values.speaker_ohm)[:, 0]
+    return np.asarray(rated_v / chain.amplifier_gain)

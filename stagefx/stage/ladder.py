@@ -162,8 +162,10 @@ def _kept(part: Part, s: Complex, impedance: Complex) -> Complex:
     return np.asarray(np.where(shorted, 0.0, part.value / np.where(shorted, 1.0, total)))
 
 
-def input_admittance(parts: Sequence[Part], s: Complex) -> Complex:
-    """The admittance of a ladder seen from its beginning, nothing at its end.
+def input_admittance(
+    parts: Sequence[Part], s: Complex, *, ended_by_ohm: Complex | None = None
+) -> Complex:
+    """The admittance of a ladder seen from its beginning.
 
     Parameters
     ----------
@@ -171,6 +173,8 @@ def input_admittance(parts: Sequence[Part], s: Complex) -> Complex:
         From source to load.
     s : complex array [frequencies] or [draws, frequencies], rad/s, not 0
         The Laplace variable.
+    ended_by_ohm : complex array [draws, frequencies]
+        Impedance across the ladder's end, 0 included; without it there is nothing.
 
     Returns
     -------
@@ -185,15 +189,45 @@ def input_admittance(parts: Sequence[Part], s: Complex) -> Complex:
     """
     draws = max((part.value.shape[0] for part in parts), default=1)
     admittance = np.zeros(np.broadcast_shapes((draws, 1), s.shape), dtype=np.complex128)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for part in reversed(parts):
-            if not part.across:
-                admittance = admittance / (1.0 + admittance * _impedance(part, s))
-            elif part.kind == "capacitor":
-                admittance = admittance + s * part.value
-            else:
-                admittance = admittance + 1.0 / part.value
+    if ended_by_ohm is not None:
+        admittance = admittance + inverse(ended_by_ohm)
+    for part in reversed(parts):
+        if not part.across:
+            admittance = _in_series(admittance, _impedance(part, s))
+        elif part.kind == "capacitor":
+            admittance = admittance + s * part.value
+        else:
+            admittance = admittance + inverse(part.value.astype(np.complex128))
     return admittance
+
+
+def inverse(value: Complex) -> Complex:
+    """Impedance to admittance and back, a short being infinite.
+
+    Parameters
+    ----------
+    value : complex array
+        Ohm or siemens.
+
+    Returns
+    -------
+    complex array
+        1/value, and infinite where it is 0.
+
+    Examples
+    --------
+    >>> inverse(np.array([2.0 + 0.0j, 0.0j]))
+    array([0.5+0.j, inf+0.j])
+    """
+    shorted = value == 0.0
+    return np.asarray(np.where(shorted, np.inf, 1.0 / np.where(shorted, 1.0, value)))
+
+
+def _in_series(admittance: Complex, impedance: Complex) -> Complex:
+    """Admittance of an impedance in series with what has an admittance, infinite included."""
+    shorted = np.isinf(admittance)
+    finite = np.where(shorted, 0.0, admittance)
+    return np.where(shorted, inverse(impedance), finite / (1.0 + finite * impedance))
 
 
 def coupling_poles(parts: Sequence[Part]) -> Array:

@@ -9,8 +9,11 @@ import numpy as np
 from stagefx.errors import StageError
 from stagefx.stage.amplifier import Amplifier, time_constant_s
 from stagefx.stage.circuit import Array, Circuit
+from stagefx.stage.network import load_parts, output_parts
+from stagefx.stage.response import Response
 
 _KILOHERTZ = 2j * np.pi * np.array([1000.0])
+_ALMOST_DIRECT_HZ = np.array([1e-6])
 
 
 @dataclass(frozen=True)
@@ -82,7 +85,7 @@ def limits(circuit: Circuit) -> Limits | None:
         return None
     high, low = _levels(circuit)
     rise, fall = circuit.device.slew_rise_v_per_s, circuit.device.slew_fall_v_per_s
-    current = _current_slope(circuit)
+    current = current_slope_v_per_s(circuit)
     constant = time_constant_s(circuit)
     return Limits(
         high,
@@ -100,39 +103,114 @@ def _smaller(limit: Array | None, current: Array | None) -> Array | None:
     return np.asarray(np.minimum(limit, current)[:, 0])
 
 
-def _current_slope(circuit: Circuit) -> Array | None:
-    """Output current over a capacitor that no resistor keeps apart, V/s."""
-    if circuit.device.output_current_a is None or circuit.output_ohm is not None:
+def current_slope_v_per_s(circuit: Circuit) -> Array | None:
+    """How fast the output current charges a capacitor that no resistor keeps apart.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Any circuit.
+
+    Returns
+    -------
+    array [draws, 1], V/s, or None
+        None where there is no such capacitor, or the current is not stated.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> amplifier = {"topology": "follower", "output_current": "20 mA"}
+    >>> stage = stage_from({"amplifier": amplifier, "load": {"capacitance": "10 nF"}})
+    >>> float(current_slope_v_per_s(nominal(stage))[0, 0])
+    2000000.0
+    """
+    current, between = circuit.device.output_current_a, output_parts(circuit)
+    resistors = [part for part in between if part.kind == "resistor" and not part.across]
+    if current is None or any(np.any(part.value > 0.0) for part in resistors):
         return None
-    hanging = [c for c in (circuit.output_cable_f, circuit.load_f) if c is not None]
+    hanging = [part.value for part in load_parts(circuit) if part.kind == "capacitor"]
     total = sum(hanging, start=np.zeros((circuit.draws, 1)))
-    if circuit.output_coupling_f is not None or not np.all(total > 0.0):
+    if circuit.output_coupling_f is not None:  # in series, and no resistor
+        total = total * circuit.output_coupling_f / (total + circuit.output_coupling_f)
+    return None if not np.all(total > 0.0) else np.asarray(current / total)
+
+
+def current_reach_v(circuit: Circuit) -> Array | None:
+    """How far the output current drives all that hangs on the amplifier's output, at 1 kHz.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        A circuit with an amplifier.
+
+    Returns
+    -------
+    array [draws, 1], V peak, or None
+        None where the current is not stated.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> amplifier = {"topology": "follower", "output_current": "20 mA"}
+    >>> stage = stage_from({"amplifier": amplifier, "load": {"resistance": "600 ohm"}})
+    >>> round(float(current_reach_v(nominal(stage))[0, 0]), 6)
+    12.0
+    """
+    current = circuit.device.output_current_a
+    if current is None:
         return None
-    return np.asarray(circuit.device.output_current_a / total)
+    amplifier = Amplifier(circuit, _KILOHERTZ)
+    admittance = np.abs(amplifier.load_admittance + amplifier.feedback_load)
+    with np.errstate(divide="ignore"):
+        return np.asarray(current / admittance)
 
 
-def _levels(circuit: Circuit) -> tuple[Array | None, Array | None]:
-    supply, device = circuit.stage.supply, circuit.device
+def rail_swing_v(circuit: Circuit) -> tuple[Array, Array] | None:
+    """How far the rails let the output swing.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        A circuit with an amplifier.
+
+    Returns
+    -------
+    (high, low) : arrays [draws, 1], V, or None
+        Rails less swing losses; None without a supply.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> [float(swing[0, 0]) for swing in rail_swing_v(nominal(load_stage("line-stage")))]
+    [13.5, -13.5]
+    """
+    supply, device = circuit.supply, circuit.device
     if supply is None:
-        return None, None
+        return None
     none = np.zeros((circuit.draws, 1))
     lost_high = none if device.swing_loss_high_v is None else device.swing_loss_high_v
     lost_low = none if device.swing_loss_low_v is None else device.swing_loss_low_v
-    high, low = supply.positive.value - lost_high, supply.negative.value + lost_low
-    if device.output_current_a is not None:
-        amplifier = Amplifier(circuit, _KILOHERTZ)
-        admittance = np.abs(amplifier.load_admittance + amplifier.feedback_load)
-        with np.errstate(divide="ignore"):
-            reach = device.output_current_a / admittance
+    return supply.positive_v - lost_high, supply.negative_v + lost_low
+
+
+def _levels(circuit: Circuit) -> tuple[Array | None, Array | None]:
+    swing, reach = rail_swing_v(circuit), current_reach_v(circuit)
+    if swing is None:
+        return None, None
+    high, low = swing
+    if reach is not None:
         high, low = np.minimum(high, reach), np.maximum(low, -reach)
     direct = stated_direct_v(circuit)
-    if np.any(high - direct <= 0.0) or np.any(low - direct >= 0.0):
+    if np.all((high - direct <= 0.0) | (low - direct >= 0.0)):
+        stated = circuit.stage.supply
+        assert stated is not None
         raise StageError(
-            f"[supply] rails of {supply.positive.value:g} V and {supply.negative.value:g} V leave "
+            f"[supply] rails of {stated.positive.value:g} V and {stated.negative.value:g} V leave "
             "the device no swing; raise the rails, or give smaller swing_loss_high and "
             "swing_loss_low"
         )
-    return (high - direct)[:, 0], (low - direct)[:, 0]
+    # a draw of a spread that has no swing at all clips at once
+    return np.maximum(high - direct, 0.0)[:, 0], np.minimum(low - direct, 0.0)[:, 0]
 
 
 def stated_direct_v(circuit: Circuit) -> Array:
@@ -158,14 +236,16 @@ def stated_direct_v(circuit: Circuit) -> Array:
     """
     amplifier = circuit.stage.amplifier
     assert amplifier is not None
-    almost_direct = Amplifier(circuit, 2j * np.pi * np.array([1e-6]))
+    response = Response(circuit, _ALMOST_DIRECT_HZ)
+    almost_direct = response.amplifier
+    assert almost_direct is not None
     total = np.zeros((circuit.draws, 1))
-    if circuit.stage.source.offset is not None and not _blocked(circuit):
-        passed = almost_direct.driving.transfer * almost_direct.ideal_gain
-        total = total + circuit.stage.source.offset.value * passed.real
-    if amplifier.offset_voltage is not None:
+    if circuit.source_offset_v is not None and not _blocked(circuit):
+        passed = response.input.transfer * almost_direct.ideal_gain
+        total = total + circuit.source_offset_v * passed.real
+    if amplifier.offset_voltage is not None and circuit.device.offset_voltage_v is not None:
         around = 1.0 / np.abs(almost_direct.feedback_share)
-        total = total + amplifier.offset_voltage.value * around
+        total = total + circuit.device.offset_voltage_v * around
     return np.asarray(total)
 
 

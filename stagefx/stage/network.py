@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +11,8 @@ from stagefx.stage.circuit import Array, Circuit
 from stagefx.stage.ladder import Part
 
 Complex = NDArray[np.complex128]
+CONTROL = "volume control"
+"""What the control's two parts are called."""
 
 
 def _resistor(name: str, value: Array | None, *, across: bool) -> list[Part]:
@@ -27,8 +31,8 @@ def _control(circuit: Circuit, place: str) -> list[Part]:
     assert circuit.volume_ratio is not None
     whole, ratio = circuit.volume_ohm, circuit.volume_ratio
     return [
-        Part("volume control", "resistor", whole * (1.0 - ratio), across=False),
-        Part("volume control", "resistor", whole * ratio, across=True),
+        Part(CONTROL, "resistor", whole * (1.0 - ratio), across=False),
+        Part(CONTROL, "resistor", whole * ratio, across=True),
     ]
 
 
@@ -111,12 +115,34 @@ def input_parts(circuit: Circuit) -> list[Part]:
 
 def _virtual_ground(circuit: Circuit) -> list[Part]:
     """An inverting amplifier's gain leg, which ends at 0 V: the input's last load."""
+    return [replace(part, across=part.kind == "resistor") for part in leg_parts(circuit)]
+
+
+def leg_parts(circuit: Circuit) -> list[Part]:
+    """From the input network to the inverting input of an inverting amplifier.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Any circuit.
+
+    Returns
+    -------
+    list of Part
+        All in series; none where the amplifier does not invert, or only its gain is stated.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> leg_parts(nominal(stage_from({"amplifier": {"gain": 2.0}})))
+    []
+    """
     amplifier = circuit.stage.amplifier
     if amplifier is None or amplifier.topology != "inverting":
         return []
     return [
         *_capacitor("gain leg capacitor", circuit.gain_leg_f, across=False),
-        *_resistor("gain resistance", circuit.gain_leg_ohm, across=True),
+        *_resistor("gain resistance", circuit.gain_leg_ohm, across=False),
     ]
 
 

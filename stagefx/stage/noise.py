@@ -13,12 +13,14 @@ from numpy.typing import NDArray
 from stagefx.stage.amplifier import Amplifier
 from stagefx.stage.circuit import Array, Circuit
 from stagefx.stage.ladder import BOLTZMANN_J_PER_K, laplace, solve
-from stagefx.stage.network import load_parts, output_parts
+from stagefx.stage.network import leg_parts, load_parts, output_parts
+from stagefx.stage.rejection import regulator_noise_density, ripple_at_load_v_rms, ripple_lines
 from stagefx.stage.response import Response
 
 AUDIO_BAND_HZ = 20_000.0
 FLICKER_FROM_HZ = 20.0
 
+Complex = NDArray[np.complex128]
 Densities = dict[str, Array]
 """Noise at the load by contributor, V²/Hz, each of shape (draws, frequencies)."""
 
@@ -76,7 +78,10 @@ def noise_density(circuit: Circuit, hz: Array) -> NoiseDensity:
         white.update(response.input.noise)
     else:
         gain = np.abs(response.amplifier.closed_loop_gain) ** 2 * to_load
-        white.update({name: psd * gain for name, psd in response.input.noise.items()})
+        fed_back = {part.name for part in leg_parts(circuit)}  # counted with the feedback pair
+        for name, psd in response.input.noise.items():
+            if name not in fed_back:
+                white[name] = psd * gain
         _add_device(white, flicker, circuit, response, to_load)
         white.update(_output_noise(circuit, response))
     return NoiseDensity(white, flicker)
@@ -87,50 +92,77 @@ def _add_device(
 ) -> None:
     amplifier, device = response.amplifier, circuit.device
     assert amplifier is not None
-    around = np.abs(amplifier.correction / amplifier.feedback_share) ** 2 * to_load
+    around = np.abs(amplifier.from_device_input) ** 2 * to_load
     hz = np.asarray(response.hz)
     if device.voltage_noise_v_rthz is not None:
         white["voltage noise"] = device.voltage_noise_v_rthz**2 * around
         if device.voltage_noise_corner_hz is not None:
             corner = device.voltage_noise_corner_hz / hz
             flicker["voltage noise"] = white["voltage noise"] * corner
-    impedances = {"current noise, feedback": _feedback_impedance(amplifier)}
+    path = _FeedbackPath(amplifier)
+    seen = {"current noise, feedback": path.current_ohm}
     if amplifier.topology != "inverting":
-        impedances["current noise, input"] = response.input.impedance_ohm
+        seen["current noise, input"] = response.input.impedance_ohm
     if device.current_noise_a_rthz is not None:
-        for name, impedance in impedances.items():
+        for name, impedance in seen.items():
             white[name] = (device.current_noise_a_rthz * np.abs(impedance)) ** 2 * around
             if device.current_noise_corner_hz is not None:
                 flicker[name] = white[name] * device.current_noise_corner_hz / hz
-    density = 4.0 * BOLTZMANN_J_PER_K * circuit.temperature_k
-    if amplifier.feedback is not None and amplifier.topology != "follower":
-        thermal = _feedback_thermal(amplifier)
-        white["feedback pair"] = density * thermal * around
+    regulators = regulator_noise_density(circuit)
+    if regulators is not None:
+        white["regulator noise"] = regulators * around
+    if amplifier.feedback is not None:
+        density = 4.0 * BOLTZMANN_J_PER_K * circuit.temperature_k
+        white["feedback pair"] = density * path.thermal_ohm * around
 
 
-def _feedback_impedance(amplifier: Amplifier) -> NDArray[np.complex128]:
-    """What the inverting input sees, output and EMF taken as 0 V."""
-    if amplifier.feedback is None:
-        return np.zeros_like(amplifier.ideal_gain)
-    if amplifier.topology == "follower":
-        return amplifier.feedback
-    assert amplifier.leg is not None
-    return np.asarray(amplifier.feedback * amplifier.leg / (amplifier.feedback + amplifier.leg))
+@dataclass(frozen=True)
+class _FeedbackPath:
+    """What the feedback path's noise comes to as a voltage at the device's input.
 
-
-def _feedback_thermal(amplifier: Amplifier) -> Array:
-    """Real part of the feedback path's impedance, ohm; an inverting leg's source left out.
-
-    The source network of an inverting amplifier has its own rows; counting it here again would
-    double it.
+    Its currents also load the output through the device's output resistance Ro: Ro/A, the small
+    term in each.
     """
-    assert amplifier.leg is not None
-    assert amplifier.feedback is not None
-    whole = _feedback_impedance(amplifier)
-    if amplifier.topology != "inverting":
-        return np.asarray(whole.real)
-    into_leg = np.abs(amplifier.feedback / (amplifier.feedback + amplifier.leg)) ** 2
-    return np.asarray(whole.real - into_leg * amplifier.driving.impedance_ohm.real)
+
+    amplifier: Amplifier
+
+    @property
+    def parallel_ohm(self) -> Complex:
+        """What the inverting input sees, output and EMF taken as 0 V."""
+        feedback = self.amplifier.feedback
+        if feedback is None:
+            return np.zeros_like(self.amplifier.ideal_gain)
+        if self.amplifier.topology == "follower":
+            return feedback
+        assert self.amplifier.leg is not None
+        return np.asarray(feedback * self.amplifier.leg / (feedback + self.amplifier.leg))
+
+    @property
+    def through_output_ohm(self) -> Complex:
+        return np.asarray(self.amplifier.open_loop_inverse * self.amplifier.output_ohm)
+
+    @property
+    def current_ohm(self) -> Complex:
+        """Volts for each ampere into the inverting input."""
+        if self.amplifier.feedback is None:
+            return self.parallel_ohm
+        return self.parallel_ohm - self.through_output_ohm * self.amplifier.feedback_share
+
+    @property
+    def thermal_ohm(self) -> Array:
+        """The resistance that would be as noisy as the feedback pair."""
+        feedback_ohm, leg_ohm = (
+            self.amplifier.circuit.feedback_ohm,
+            self.amplifier.circuit.gain_leg_ohm,
+        )
+        assert feedback_ohm is not None
+        from_output = 1.0 - self.amplifier.feedback_share
+        current = np.abs(self.parallel_ohm + self.through_output_ohm * from_output) ** 2
+        total = current / np.where(feedback_ohm > 0.0, feedback_ohm, np.inf)
+        if leg_ohm is not None:
+            volts = from_output - self.through_output_ohm * self.amplifier.feedback_load
+            total = total + np.abs(volts) ** 2 * leg_ohm
+        return np.asarray(total)
 
 
 def _output_noise(circuit: Circuit, response: Response) -> Densities:
@@ -146,85 +178,6 @@ def _output_noise(circuit: Circuit, response: Response) -> Densities:
     return driven.noise
 
 
-@dataclass(frozen=True)
-class NoiseBudget:
-    """Noise voltages at the load, contributor by contributor.
-
-    Parameters
-    ----------
-    contributors : dict of str to array [draws], V rms
-        Each one alone.
-    total : array [draws], V rms
-        Root of the sum of their squares.
-    """
-
-    contributors: dict[str, Array]
-    total: Array
-
-
-_EDGES_HZ = (
-    0.0, 0.02, 0.1, 0.5, 2.0, 8.0, 20.0, 60.0, 200.0, 600.0, 2e3, 5e3, 1e4, 1.5e4, AUDIO_BAND_HZ,
-)  # fmt: skip
-
-
-def _quadrature(edges: tuple[float, ...], order: int = 12) -> tuple[Array, Array]:
-    """Frequencies and weights of Gauss-Legendre integration, panel by panel."""
-    nodes, weights = np.polynomial.legendre.leggauss(order)
-    low, high = np.array(edges[:-1])[:, None], np.array(edges[1:])[:, None]
-    hz = 0.5 * (high - low) * nodes + 0.5 * (high + low)
-    return hz.ravel(), np.ravel(0.5 * (high - low) * weights)
-
-
-def noise_budget(circuit: Circuit, *, weighting: Array | None = None) -> NoiseBudget:
-    """Noise at the load over the audio band, contributor by contributor.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-    weighting : array [frequencies of `noise_frequencies`]
-        Power weighting, 1 where left out.
-
-    Returns
-    -------
-    NoiseBudget
-        V rms over 20 kHz.
-
-    Examples
-    --------
-    >>> from stagefx.stage import nominal, stage_from
-    >>> budget = noise_budget(nominal(stage_from({"source": {"resistance": "10 kohm"}})))
-    >>> round(float(budget.total[0]) * 1e6, 6)
-    1.814697
-    """
-    hz, weights = _quadrature(_EDGES_HZ)
-    density = noise_density(circuit, hz)
-    power = weights if weighting is None else weights * weighting
-    parts: dict[str, Array] = {name: psd @ power for name, psd in density.white.items()}
-    audible = np.where(hz >= FLICKER_FROM_HZ, power, 0.0)
-    for name, psd in density.flicker.items():
-        parts[name] = parts[name] + psd @ audible
-    none = np.zeros(circuit.draws)
-    total = np.sqrt(sum(parts.values(), start=none))
-    return NoiseBudget({name: np.sqrt(p) for name, p in parts.items()}, total)
-
-
-def noise_frequencies() -> Array:
-    """The frequencies at which `noise_budget` weighs the noise.
-
-    Returns
-    -------
-    array [frequencies], Hz
-        Nodes of the integration over 0 Hz to 20 kHz.
-
-    Examples
-    --------
-    >>> round(float(noise_frequencies().max()))
-    19954
-    """
-    return _quadrature(_EDGES_HZ)[0]
-
-
 def noise_bands(circuit: Circuit) -> tuple[Array, Array]:
     """Noise at the load in third-octave bands.
 
@@ -238,7 +191,7 @@ def noise_bands(circuit: Circuit) -> tuple[Array, Array]:
     band_hz : array [30], Hz
         Exact base-ten mid-band frequencies from 20 Hz to 16 kHz (IEC 61260-1).
     v_rms : array [30], V rms
-        Noise within each band.
+        Noise within each band, the lines of the supply's ripple included.
 
     Examples
     --------
@@ -257,4 +210,9 @@ def noise_bands(circuit: Circuit) -> tuple[Array, Array]:
         start=np.zeros(hz.size),
     )
     power = (total.reshape(middles.size, -1) * (0.5 * (high - low) * weights)).sum(axis=1)
+    ripple = ripple_at_load_v_rms(circuit)
+    if ripple is not None:
+        lines_hz, share = ripple_lines(circuit, AUDIO_BAND_HZ)
+        within = (lines_hz >= low) & (lines_hz < high)
+        power = power + ripple[0] ** 2 * (within * share).sum(axis=1)
     return middles, np.sqrt(power)

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from stagefx.stage.amplifier import Amplifier
 from stagefx.stage.circuit import Array, Circuit
-from stagefx.stage.ladder import Part, Thevenin, input_admittance, laplace, solve
+from stagefx.stage.ladder import Thevenin, input_admittance, inverse, laplace, solve
 from stagefx.stage.network import (
     input_parts,
+    leg_parts,
     load_parts,
     output_parts,
     socket_parts,
@@ -79,22 +80,25 @@ class Response:
     def at_input_socket(self) -> Complex:
         """EMF to the stage's input socket, as loaded."""
         source = solve(source_parts(self.circuit), self.s)
-        loading = input_admittance(self._after_socket(), self.s)
-        with np.errstate(invalid="ignore"):
-            kept = 1.0 / (1.0 + source.impedance_ohm * loading)
-        return np.asarray(source.transfer * np.where(np.isfinite(loading), kept, 0.0))
+        shorted = np.isinf(self.input_admittance)
+        kept = 1.0 + source.impedance_ohm * np.where(shorted, 0.0, self.input_admittance)
+        return np.asarray(np.where(shorted, 0.0, source.transfer / kept))
 
     @cached_property
     def input_impedance_ohm(self) -> Complex:
-        """Impedance at the stage's input socket, cable excluded."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(1.0 / input_admittance(self._after_socket(), self.s))
+        """Impedance at the stage's input socket, cable excluded; infinite where nothing loads."""
+        return inverse(self.input_admittance)
 
-    def _after_socket(self) -> list[Part]:
-        beyond = input_parts(self.circuit)[len(source_parts(self.circuit)) :]
+    @cached_property
+    def input_admittance(self) -> Complex:
+        """Admittance at the stage's input socket, cable excluded, siemens."""
+        parts, end = socket_parts(self.circuit), None
         if self.amplifier is None:
-            beyond = [*beyond, *output_parts(self.circuit), *load_parts(self.circuit)]
-        return beyond
+            parts = [*parts, *output_parts(self.circuit), *load_parts(self.circuit)]
+        elif leg := leg_parts(self.circuit):
+            # a real device does not hold its inverting input quite at 0 V
+            parts, end = [*parts, *leg], self.amplifier.virtual_ground_ohm
+        return input_admittance(parts, self.s, ended_by_ohm=end)
 
     @cached_property
     def unloaded(self) -> Complex:

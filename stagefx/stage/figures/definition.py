@@ -8,14 +8,20 @@ from functools import cached_property
 
 import numpy as np
 
+from stagefx.stage.budget import AudioNoise, NoiseBudget, noisiest_position
 from stagefx.stage.circuit import Array, Circuit
+from stagefx.stage.knob import ASSUMED_PROGRAMME_DB
 from stagefx.stage.limits import Limits, limits
-from stagefx.stage.noise import NoiseBudget, noise_budget
 from stagefx.stage.response import Response
+from stagefx.stage.stability import Stability, stability
+from stagefx.stage.weighting import a_weighting_db
 
 NO_AMPLIFIER = "there is no amplifier"
 NO_SUPPLY = "no supply is described"
+SILENT = "the knob stands at zero"
 NO_LEVEL = "the source's level is not stated"
+NO_CHAIN = "no listening chain is described"
+NO_RATED_POWER = "no power amplifier with rated_power and speaker_impedance is described"
 
 
 @dataclass(frozen=True)
@@ -43,9 +49,15 @@ class Working:
     ----------
     circuit : Circuit
         At the given knob position.
+    noisiest_position : float, 0 to 1
+        The knob position at which the stage is noisiest, where it is known already.
+    programme_db : float, dB
+        The programme's level re a full-scale sine on all its channels.
     """
 
     circuit: Circuit
+    noisiest_position: float | None = None
+    programme_db: float = ASSUMED_PROGRAMME_DB
 
     @cached_property
     def at_kilohertz(self) -> Response:
@@ -63,18 +75,40 @@ class Working:
         return limits(self.circuit)
 
     @cached_property
+    def audio_noise(self) -> AudioNoise:
+        """Noise at the load over the audio band, not yet weighted."""
+        return AudioNoise(self.circuit)
+
+    @cached_property
     def noise(self) -> NoiseBudget:
         """Noise at the load over 20 kHz."""
-        return noise_budget(self.circuit)
+        return self.audio_noise.budget()
+
+    @cached_property
+    def noise_a(self) -> NoiseBudget:
+        """Noise at the load, A-weighted."""
+        return self.audio_noise.budget(a_weighting_db)
+
+    @cached_property
+    def worst_position(self) -> float | None:
+        """The knob position at which the stage is noisiest."""
+        if self.noisiest_position is not None:
+            return self.noisiest_position
+        return noisiest_position(self.circuit.stage)
+
+    @cached_property
+    def stability(self) -> Stability | None:
+        """How steady the amplifier's loop is."""
+        return stability(self.circuit)
 
     @cached_property
     def full_scale_v(self) -> Array | None:
         """Peak of a full-scale 1 kHz sine at the amplifier's output, V, shape (draws,)."""
-        level = self.circuit.stage.source.level
+        level = self.circuit.source_v_rms
         if level is None:
             return None
         gain = np.abs(self.at_kilohertz.to_amplifier_output)[:, 0]
-        return np.asarray(np.sqrt(2.0) * level.value * gain)
+        return np.asarray(np.sqrt(2.0) * level[:, 0] * gain)
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,12 @@ from stagefx.stage.figures.definition import (
     NO_AMPLIFIER,
     NO_LEVEL,
     NO_SUPPLY,
+    SILENT,
     Definition,
     Missing,
     Worked,
     Working,
+    decibels_of,
 )
 from stagefx.stage.limits import Limits
 
@@ -64,8 +66,8 @@ def _source_headroom(working: Working) -> Worked:
     if working.full_scale_v is None:
         return Missing(NO_LEVEL)
     if np.any(working.full_scale_v == 0.0):
-        return Missing("infinite: the knob stands at zero")
-    return np.asarray(20.0 * np.log10(level / working.full_scale_v))
+        return Missing(f"infinite: {SILENT}")
+    return decibels_of(level / working.full_scale_v)
 
 
 def _slew_needed(working: Working) -> Worked:
@@ -92,7 +94,8 @@ def _full_power_bandwidth(working: Working) -> Worked:
         return slew
     if isinstance(level, Missing):
         return level
-    return np.asarray(slew * 1e6 / (2.0 * np.pi * level))
+    with np.errstate(divide="ignore"):  # a draw without any swing has no largest sine
+        return np.asarray(slew * 1e6 / (2.0 * np.pi * level))
 
 
 _RAILS = ("supply", "amplifier.swing_loss_high", "amplifier.swing_loss_low")

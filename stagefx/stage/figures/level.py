@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.stage.circuit import Array
 from stagefx.stage.figures.definition import (
+    NO_RATED_POWER,
+    SILENT,
     Definition,
     Missing,
     Worked,
     Working,
     decibels_of,
 )
+from stagefx.stage.knob import rated_input_v
+from stagefx.stage.ladder import solve
+from stagefx.stage.network import CONTROL, output_parts, socket_parts, source_parts
 
 
 def _gain(working: Working) -> Worked:
@@ -23,12 +27,10 @@ def _gain_maximum(working: Working) -> Worked:
 
 
 def _sensitivity(working: Working) -> Worked:
-    chain = working.circuit.stage.listening
-    if chain is None or chain.rated_power is None or chain.speaker_impedance is None:
-        return Missing("no power amplifier with rated_power and speaker_impedance is described")
-    rated_v = np.sqrt(chain.rated_power.value * chain.speaker_impedance.value)
-    gain = chain.amplifier_gain * np.abs(working.at_full.to_load)[:, 0]
-    return np.asarray(rated_v / gain)
+    rated_v = rated_input_v(working.circuit)
+    if rated_v is None:
+        return Missing(NO_RATED_POWER)
+    return np.asarray(rated_v / np.abs(working.at_full.to_load)[:, 0])
 
 
 def _input_impedance(working: Working) -> Worked:
@@ -48,24 +50,27 @@ def _load_loss(working: Working) -> Worked:
     loaded = np.abs(working.at_kilohertz.to_load)[:, 0]
     unloaded = np.abs(working.at_kilohertz.unloaded)[:, 0]
     if np.any(unloaded == 0.0):
-        return Missing("the knob stands at zero")
+        return Missing(SILENT)
     return decibels_of(loaded / unloaded)
 
 
 def _wiper(working: Working) -> Worked:
     circuit = working.circuit
-    if circuit.volume_ohm is None or circuit.volume_ratio is None:
+    if circuit.stage.volume is None:
         return Missing("there is no volume control")
-    after = circuit.stage.volume is not None and circuit.stage.volume.place == "after"
-    source: Array = circuit.source_ohm
-    if after:
-        amplifier = working.at_kilohertz.amplifier
-        own = np.zeros_like(source) if circuit.output_ohm is None else circuit.output_ohm
-        before = source if amplifier is None else np.abs(amplifier.output_impedance_ohm)
-        source = own + before
-    upper = circuit.volume_ohm * (1.0 - circuit.volume_ratio) + source
-    lower = circuit.volume_ohm * circuit.volume_ratio
-    return np.asarray((upper * lower / (upper + lower))[:, 0])
+    parts, amplifier = (
+        [*source_parts(circuit), *socket_parts(circuit)],
+        working.at_kilohertz.amplifier,
+    )
+    driven = None
+    if circuit.stage.volume.place == "after":
+        parts = [*parts, *output_parts(circuit)]
+        if amplifier is not None:
+            parts, driven = output_parts(circuit), np.abs(amplifier.output_impedance_ohm) + 0.0j
+    control = [part.name for part in parts].index(CONTROL)
+    upstream = [part for part in parts[: control + 2] if part.kind == "resistor"]
+    s = working.at_kilohertz.s
+    return np.asarray(solve(upstream, s, driven_from_ohm=driven).impedance_ohm.real[:, 0])
 
 
 _NETWORK = ("source", "input_cable", "volume", "input", "amplifier", "output", "load")
@@ -80,7 +85,8 @@ LEVEL = (
         "20 log |V(load)/EMF| at 1 kHz, knob at maximum", _NETWORK, _gain_maximum,
     ),
     Definition(
-        "sensitivity_v_rms", "V rms", "level", "source voltage for the power amplifier's rated power",
+        "sensitivity_v_rms", "V rms", "level",
+        "source voltage for the power amplifier's rated power",
         "sqrt(P R) / (amplifier gain x |EMF-to-load| at maximum)",
         ("listening.rated_power", "listening.speaker_impedance", "listening.amplifier_gain"),
         _sensitivity,

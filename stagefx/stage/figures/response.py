@@ -10,6 +10,7 @@ from stagefx.stage.amplifier import Amplifier
 from stagefx.stage.circuit import Array
 from stagefx.stage.figures.definition import (
     NO_AMPLIFIER,
+    SILENT,
     Definition,
     Missing,
     Worked,
@@ -18,55 +19,73 @@ from stagefx.stage.figures.definition import (
 )
 from stagefx.stage.ladder import laplace
 from stagefx.stage.response import Response
+from stagefx.stage.search import root
 
 HALF_POWER_DB = -10.0 * np.log10(2.0)
-_LOWEST_HZ, _HIGHEST_HZ = 1e-4, 1e10
+_START_HZ, _LOWEST_HZ, _HIGHEST_HZ = 1e3, 1e-4, 1e10
 _PER_DECADE = 16
-_HALVINGS = 48
 
 Loss = Callable[[Array], Array]
 
 
 def _relative_db(working: Working, hz: Array) -> Array:
-    level = decibels_of(np.abs(Response(working.circuit, hz).to_load))
-    return np.asarray(level - decibels_of(np.abs(working.at_kilohertz.to_load)))
+    """Level re 1 kHz; minus infinity where nothing comes through at all."""
+    reference = np.abs(working.at_kilohertz.to_load)
+    silent = reference == 0.0
+    gain = np.abs(Response(working.circuit, hz).to_load) / np.where(silent, 1.0, reference)
+    return decibels_of(np.where(silent, 0.0, gain))
 
 
-def _crossing(loss: Loss, wanted_db: float, outward_hz: Array) -> Worked:
-    """The first frequency, walking outward from 1 kHz, at which a loss is reached."""
-    reached = loss(outward_hz) <= wanted_db
-    if not np.all(reached.any(axis=1)):
-        return Missing("infinite" if outward_hz[-1] > outward_hz[0] else "reaches 0 Hz")
-    first = np.maximum(np.argmax(reached, axis=1), 1)
-    inside, outside = np.log(outward_hz[first - 1])[:, None], np.log(outward_hz[first])[:, None]
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (inside + outside)
-        beyond = loss(np.exp(middle)) <= wanted_db
-        inside, outside = np.where(beyond, inside, middle), np.where(beyond, middle, outside)
-    return np.asarray(np.exp(0.5 * (inside + outside))[:, 0])
+def _silent(working: Working) -> bool:
+    return bool(np.all(working.at_kilohertz.to_load == 0.0))
 
 
-def _grid(low_hz: float, high_hz: float) -> Array:
-    decades = abs(np.log10(high_hz / low_hz))
-    return np.geomspace(low_hz, high_hz, int(decades * _PER_DECADE) + 1)
+def _crossing(loss: Loss, wanted_db: float, farthest_hz: float) -> Array:
+    """The first frequency, walking outward from 1 kHz, at which a loss is reached.
+
+    Infinite, or 0 Hz, for the draws that never reach it.
+    """
+    inside, outside = _bracket(lambda hz: loss(hz) - wanted_db, farthest_hz)
+    never = np.inf if farthest_hz > _START_HZ else 0.0
+    crossed = root(lambda log_hz: loss(np.exp(log_hz)) - wanted_db, inside, outside)
+    return np.where(np.isnan(crossed), never, np.exp(crossed))[:, 0]
+
+
+def _bracket(excess: Loss, farthest_hz: float) -> tuple[Array, Array]:
+    """Neighbouring points, ln Hz, between which the excess is used up; NaN outside if never."""
+    decades = round(abs(np.log10(farthest_hz / _START_HZ)))
+    step = np.log(farthest_hz / _START_HZ) / (decades * _PER_DECADE)
+    inside = outside = np.array([[np.nan]])
+    for decade in range(decades):
+        log_hz = np.log(_START_HZ) + step * (decade * _PER_DECADE + np.arange(_PER_DECADE + 1))
+        beyond = excess(np.exp(log_hz)) <= 0.0
+        first = np.maximum(np.argmax(beyond, axis=1), 1)[:, None]
+        fresh = beyond.any(axis=1, keepdims=True) & np.isnan(outside)
+        inside = np.where(fresh, log_hz[first - 1], inside)
+        outside = np.where(fresh, log_hz[first], outside)
+        if not np.any(np.isnan(outside)):
+            break
+    return inside, outside
 
 
 def _high(wanted_db: float) -> Callable[[Working], Worked]:
     def work(working: Working) -> Worked:
-        outward = _grid(1e3, _HIGHEST_HZ)
-        return _crossing(lambda hz: _relative_db(working, hz), wanted_db, outward)
+        return _crossing(lambda hz: _relative_db(working, hz), wanted_db, _HIGHEST_HZ)
 
-    return work
+    return _unless_silent(work)
 
 
 def _low(working: Working) -> Worked:
-    outward = _grid(1e3, _LOWEST_HZ)
-    found = _crossing(lambda hz: _relative_db(working, hz), HALF_POWER_DB, outward)
-    return np.zeros(working.circuit.draws) if isinstance(found, Missing) else found
+    return _crossing(lambda hz: _relative_db(working, hz), HALF_POWER_DB, _LOWEST_HZ)
 
 
 def _at(hz: float) -> Callable[[Working], Worked]:
-    return lambda working: _relative_db(working, np.array([hz]))[:, 0]
+    return _unless_silent(lambda working: _relative_db(working, np.array([hz]))[:, 0])
+
+
+def _unless_silent(work: Callable[[Working], Worked]) -> Callable[[Working], Worked]:
+    """Nothing has a response at a knob position where nothing comes through."""
+    return lambda working: Missing(SILENT) if _silent(working) else work(working)
 
 
 def _phase_20_hz(working: Working) -> Worked:
@@ -83,7 +102,7 @@ def _closed_loop(working: Working) -> Worked:
     return _crossing(
         lambda hz: decibels_of(np.abs(_loop(working, hz))) - reference,
         HALF_POWER_DB,
-        _grid(1e3, _HIGHEST_HZ),
+        _HIGHEST_HZ,
     )
 
 
@@ -97,7 +116,8 @@ _LOW = ("source.coupling", "input.coupling", "output.coupling", "amplifier.gain_
 RESPONSE = (
     Definition(
         "low_corner_hz", "Hz", "response", "bass corner, 3 dB down",
-        "-3.0103 dB re 1 kHz, EMF to load; 0 if it reaches 0 Hz", _LOW, _low,
+        "-3.0103 dB re 1 kHz, EMF to load; 0 if it reaches 0 Hz", _LOW,
+        _unless_silent(_low),
     ),
     Definition(
         "high_corner_hz", "Hz", "response", "treble corner, 3 dB down",
@@ -121,7 +141,8 @@ RESPONSE = (
     ),
     Definition(
         "phase_20_hz_deg", "deg", "response", "phase at 20 Hz",
-        "angle of EMF to load, polarity removed", _LOW, _phase_20_hz,
+        "angle of EMF to load, polarity removed", _LOW,
+        _unless_silent(_phase_20_hz),
     ),
     Definition(
         "closed_loop_bandwidth_hz", "Hz", "speed", "the amplifier's own bandwidth",

@@ -2,23 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from stagefx.stage.circuit import Circuit, nominal
 from stagefx.stage.description import Stage
+from stagefx.stage.faults import Fault, faults_of
 from stagefx.stage.figures.definition import Definition, Missing, Working
+from stagefx.stage.figures.direct import DIRECT
 from stagefx.stage.figures.headroom import HEADROOM
 from stagefx.stage.figures.level import LEVEL
+from stagefx.stage.figures.listening import LISTENING
 from stagefx.stage.figures.noise import NOISE
+from stagefx.stage.figures.ranges import ranges, response_band
 from stagefx.stage.figures.response import RESPONSE
-from stagefx.stage.knob import set_knob
+from stagefx.stage.figures.stability import STABILITY
+from stagefx.stage.figures.supply import SUPPLY
+from stagefx.stage.knob import ASSUMED_PROGRAMME_DB, set_knob
 from stagefx.stage.response import Response
+from stagefx.stage.spread import Spread, draw
 
-DEFINITIONS: tuple[Definition, ...] = (*LEVEL, *RESPONSE, *HEADROOM, *NOISE)
-GROUPS = ("level", "loading", "response", "speed", "headroom", "noise", "supply", "DC")
+DEFINITIONS: tuple[Definition, ...] = (
+    *LEVEL,
+    *LISTENING,
+    *RESPONSE,
+    *HEADROOM,
+    *STABILITY,
+    *NOISE,
+    *SUPPLY,
+    *DIRECT,
+)
+GROUPS = ("level", "loading", "response", "speed", "stability", "headroom", "noise", "supply", "DC")
 _RESPONSE_HZ = np.geomspace(10.0, 100e3, 81)
 
 
@@ -40,6 +56,10 @@ class Figure:
         Why there is no number; empty where there is one.
     low, high : float or None
         The 5 % and 95 % ends of its spread, where one was worked out.
+    widest : str
+        Key of the part that contributes most to that range; empty where none does.
+    widest_share : float or None, 0 to 1
+        Its share, the square of the rank correlation.
     """
 
     value: float | None
@@ -49,6 +69,8 @@ class Figure:
     reason: str = ""
     low: float | None = None
     high: float | None = None
+    widest: str = ""
+    widest_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -69,6 +91,12 @@ class Figures:
         Where the knob stands.
     remarks : tuple of str
         What the reader should know.
+    faults : tuple of Fault
+        What must be put right before sound is talked of.
+    draws, seed : int
+        Of the spread; no draws where none was worked out.
+    response_band : tuple of (float, float, float)
+        Hz, and the 5 % and 95 % ends of the response there, dB re 1 kHz; empty without a spread.
     """
 
     stage: Stage
@@ -77,6 +105,10 @@ class Figures:
     response: tuple[tuple[float, float, float], ...]
     knob_position: float | None
     remarks: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    draws: int = 0
+    seed: int = 0
+    response_band: tuple[tuple[float, float, float], ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The result as plain values, ready for JSON.
@@ -84,10 +116,12 @@ class Figures:
         Returns
         -------
         dict
-            Keys ``stage``, ``figures``, ``noise_budget``, ``response``, ``knob_position``.
+            Keys ``stage``, ``faults``, ``knob_position``, ``figures``, ``noise_budget``,
+            ``response``, ``remarks``; with a spread ``spread`` and ``response_band``.
         """
-        return {
+        plain: dict[str, Any] = {
             "stage": self.stage.name,
+            "faults": [asdict(fault) for fault in self.faults],
             "knob_position": self.knob_position,
             "figures": {key: _plain(figure) for key, figure in self.figures.items()},
             "noise_budget": [
@@ -97,15 +131,29 @@ class Figures:
             "response": [{"hz": hz, "db": db, "deg": deg} for hz, db, deg in self.response],
             "remarks": list(self.remarks),
         }
+        if self.draws:
+            plain["spread"] = {"draws": self.draws, "seed": self.seed}
+            band = [{"hz": hz, "low_db": a, "high_db": b} for hz, a, b in self.response_band]
+            plain["response_band"] = band
+        return plain
 
 
 def _plain(figure: Figure) -> dict[str, Any]:
     plain: dict[str, Any] = {"value": figure.value, "low": figure.low, "high": figure.high}
     plain |= {"unit": figure.unit, "formula": figure.formula, "inputs": list(figure.inputs)}
+    if figure.widest:
+        plain |= {"widest": figure.widest, "widest_share": figure.widest_share}
     return plain | ({"reason": figure.reason} if figure.value is None else {})
 
 
-def work_out(stage: Stage, *, listening_level_db: float = 85.0) -> Figures:
+def work_out(
+    stage: Stage,
+    *,
+    listening_level_db: float = 85.0,
+    programme_db: float = ASSUMED_PROGRAMME_DB,
+    spread: int | None = None,
+    seed: int = 0,
+) -> Figures:
     """Work out on paper what a stage does.
 
     Parameters
@@ -114,6 +162,13 @@ def work_out(stage: Stage, *, listening_level_db: float = 85.0) -> Figures:
         Any stage.
     listening_level_db : float, dB SPL
         Level at the seat, for a stage whose knob is set by listening.
+    programme_db : float, dB
+        The programme's level re a full-scale sine on all its channels.
+    spread : int, >= 20
+        How many draws over part tolerances and device figures to take for ranges; none if left
+        out.  The knob stays where the stage at its stated values puts it.
+    seed : int, >= 0
+        Of the draws.
 
     Returns
     -------
@@ -123,7 +178,7 @@ def work_out(stage: Stage, *, listening_level_db: float = 85.0) -> Figures:
     Raises
     ------
     StageError
-        The stage cannot be worked out as described.
+        The stage cannot be worked out as described, or the spread is too small.
 
     Examples
     --------
@@ -132,16 +187,33 @@ def work_out(stage: Stage, *, listening_level_db: float = 85.0) -> Figures:
     >>> round(work_out(stage).figures["gain_db"].value, 6)
     -0.506117
     """
-    knob = set_knob(nominal(stage), listening_level_db=listening_level_db)
-    working = Working(knob.circuit)
-    figures = {definition.key: _figure(definition, working) for definition in DEFINITIONS}
-    return Figures(
+    knob = set_knob(
+        nominal(stage), listening_level_db=listening_level_db, programme_db=programme_db
+    )
+    working = Working(knob.circuit, programme_db=programme_db)
+    worked = Figures(
         stage,
-        figures,
+        {definition.key: _figure(definition, working) for definition in DEFINITIONS},
         _budget(working),
         response_curve(knob.circuit),
         knob.position,
         (knob.remark,) if knob.remark else (),
+        faults_of(knob.circuit),
+    )
+    return (
+        worked if spread is None else _with_ranges(worked, working, draw(stage, spread, seed=seed))
+    )
+
+
+def _with_ranges(worked: Figures, nominal_working: Working, spread: Spread) -> Figures:
+    found = ranges(spread, DEFINITIONS, nominal_working)
+    figures = {
+        key: replace(figure, **vars(found[key])) if key in found else figure
+        for key, figure in worked.figures.items()
+    }
+    band = response_band(spread, nominal_working.circuit, _RESPONSE_HZ)
+    return replace(
+        worked, figures=figures, draws=spread.draws, seed=spread.seed, response_band=band
     )
 
 

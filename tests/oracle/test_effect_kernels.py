@@ -1,0 +1,111 @@
+"""The short kernels of the effects against plain twins in numpy and scipy."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from scipy.interpolate import lagrange
+from scipy.signal import lfilter
+
+from stagefx.kernels.extremes import FAR, MIDDLE, NEAR, extremes
+from stagefx.kernels.fir import TILE_FRAMES, convolve
+from stagefx.kernels.first_order import SETTLED, first_order
+
+
+@pytest.mark.parametrize("frames", [0, 1, 5, TILE_FRAMES - 1, TILE_FRAMES, TILE_FRAMES + 3])
+@pytest.mark.parametrize("length", [4, 12])
+def test_a_convolution_is_that_of_its_twin(frames: int, length: int) -> None:
+    rng = np.random.default_rng(length + frames)
+    x, taps = rng.standard_normal(frames + length - 1), rng.standard_normal(length)
+    y = np.full(frames, np.nan)
+    assert convolve(x, taps, y) == frames
+    expected = np.convolve(x, taps)[length - 1 : length - 1 + frames]
+    assert y == pytest.approx(expected, rel=0.0, abs=1e-13)
+
+
+def test_a_convolution_sums_in_the_order_of_its_taps() -> None:
+    rng = np.random.default_rng(0)
+    x, taps, y = rng.standard_normal(40), rng.standard_normal(8), np.empty(33)
+    convolve(x, taps, y)
+    for n in range(33):
+        total = 0.0
+        for k in range(8):
+            total += taps[k] * x[n + 7 - k]
+        assert y[n] == total
+
+
+@pytest.mark.parametrize(
+    "coefficients", [(1.0, 1.0, 0.9999), (0.7, 0.3, -0.5), (0.99, 0.0, 0.5), (1.0, 1.0, 1.0)]
+)
+def test_a_first_order_section_is_that_of_its_twin(coefficients: tuple[float, ...]) -> None:
+    b0, zero, pole = coefficients
+    x = np.random.default_rng(1).standard_normal(700)
+    expected = lfilter([b0, -b0 * zero], [1.0, -pole], x)
+    y, state = np.empty(700), np.zeros(2)
+    for first, last in [(0, 1), (1, 300), (300, 700)]:
+        assert first_order(x[first:last], np.array(coefficients), state, y[first:last]) == (
+            last - first
+        )
+    assert y == pytest.approx(expected, rel=0.0, abs=1e-12)
+    assert state.tolist() == [x[-1], y[-1]]
+
+
+def test_a_first_order_section_may_write_over_its_samples() -> None:
+    x = np.random.default_rng(2).standard_normal(100)
+    coefficients, y = np.array([0.9, 1.0, 0.8]), np.empty(100)
+    first_order(x, coefficients, np.zeros(2), y)
+    first_order(x, coefficients, np.zeros(2), x)
+    assert np.array_equal(x, y)
+
+
+def test_a_dying_state_ends_at_zero_and_never_in_denormals() -> None:
+    x, y = np.zeros(200), np.empty(200)
+    x[0] = 1.0
+    first_order(x, np.array([1.0, 0.0, 0.1]), np.zeros(2), y)
+    assert y[-1] == 0.0
+    assert np.abs(y[y != 0.0]).min() >= SETTLED
+
+
+def test_the_weights_of_the_slope_are_those_of_lagrange() -> None:
+    nodes = [-2.5, -1.5, -0.5, 0.5, 1.5, 2.5]
+    slopes = [lagrange(nodes, np.eye(6)[k]).deriv()(0.0) for k in range(6)]
+    assert pytest.approx(slopes, rel=1e-12) == [-FAR, -MIDDLE, -NEAR, NEAR, MIDDLE, FAR]
+
+
+def test_extremes_are_those_of_their_twin() -> None:
+    x = np.random.default_rng(3).standard_normal(400)
+    found = np.zeros(4)
+    assert extremes(x[:200], found) == 195
+    assert extremes(x[195:], found) == 200  # five frames of before stand in front
+    slope = np.convolve(x, [FAR, MIDDLE, NEAR, -NEAR, -MIDDLE, -FAR])[5:-5]
+    expected = [x[5:].max(), x[5:].min(), slope.max(), slope.min()]
+    assert found == pytest.approx(expected, rel=1e-12)
+
+
+def test_extremes_are_only_ever_raised() -> None:
+    found = np.array([2.0, -2.0, 9.0, -9.0])
+    extremes(np.random.default_rng(4).uniform(-1.0, 1.0, 50), found)
+    assert found.tolist() == [2.0, -2.0, 9.0, -9.0]
+
+
+def test_the_slope_of_a_polynomial_of_degree_five_is_exact() -> None:
+    def value(t: Fraction) -> Fraction:
+        return 3 + t * (2 - t * (1 + t * (Fraction(1, 2) - t * (Fraction(1, 5) - t))))
+
+    x = np.array([float(value(Fraction(k) - Fraction(5, 2))) for k in range(6)])
+    found = np.zeros(4)
+    extremes(x, found)
+    assert found[2] == pytest.approx(2.0, rel=1e-13)
+
+
+@pytest.mark.parametrize(
+    ("share", "error"), [(0.05, 0.01), (0.15, 0.01), (0.25, 0.01), (1.0 / 3.0, 0.04)]
+)
+def test_the_slope_of_a_sine_errs_by_no_more_than_is_said(share: float, error: float) -> None:
+    x = np.sin(2.0 * np.pi * share * np.arange(800) + 0.3)
+    found = np.zeros(4)
+    extremes(x, found)
+    steepest = np.cos(2.0 * np.pi * share * (np.arange(5, 800) - 2.5) + 0.3).max()
+    assert found[2] == pytest.approx(2.0 * np.pi * share * steepest, rel=error)

@@ -1,0 +1,332 @@
+"""The limiter against the same law by brute force, and against cases with an exact answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, strategies as st
+from hypothesis.extra.numpy import arrays
+from numpy.typing import NDArray
+from scipy.interpolate import BSpline
+
+from stagefx.kernels.limiter import (
+    AFTER,
+    BEFORE,
+    CLIPPED_HIGH,
+    CLIPPED_LOW,
+    FALLING,
+    MARK_BOTH,
+    MARK_CLIPPED,
+    MARK_NONE,
+    MARK_SLEWING,
+    RISING,
+    TRACKING,
+    limit,
+)
+
+Array = NDArray[np.float64]
+STEPS = 256
+"""Steps of brute force in an interval."""
+INFINITE = (np.inf, -np.inf)
+SPLINE = BSpline.basis_element(np.arange(-2.0, 3.0), extrapolate=False)
+
+
+@dataclass(frozen=True)
+class Limited:
+    """What the limiter left of a channel."""
+
+    delta: Array
+    state: Array
+    marks: Array
+    count: int
+
+
+def limited(
+    u: Array,
+    *,
+    levels: tuple[float, float] = INFINITE,
+    slopes: tuple[float, float] = INFINITE,
+    constant: float = 0.0,
+    state: tuple[float, float] = (0.0, TRACKING),
+) -> Limited:
+    """The kernel's answer, slopes and time constant in intervals."""
+    intervals = u.size - BEFORE - AFTER
+    delta, marks, left = np.zeros(intervals + 3), np.full(intervals, np.nan), np.array(state)
+    law = np.array([*slopes, constant])
+    count = limit(u, np.array(levels), law, left, np.empty(4), delta, marks)
+    return Limited(delta, left, marks, count)
+
+
+def weighed(beyond: Callable[[Array], Array], intervals: int, breaks: list[float]) -> Array:
+    """Integrals of a piecewise polynomial against the splines of the nodes, exactly."""
+    at, weight = np.polynomial.legendre.leggauss(12)
+    delta = np.zeros(intervals + 3)
+    edges = sorted({*map(float, range(intervals + 1)), *breaks})
+    for low, high in pairwise(edges):
+        t = 0.5 * (low + high) + 0.5 * (high - low) * at
+        amount = 0.5 * (high - low) * weight * beyond(t)
+        for k in range(intervals + 3):
+            delta[k] += np.nansum(amount * np.nan_to_num(SPLINE(t - (k - 1))))
+    return delta
+
+
+def nodes_of(target: Callable[[Array], Array], intervals: int) -> Array:
+    """A target at its nodes; a polynomial up to degree five comes through exactly."""
+    return np.ascontiguousarray(target(np.arange(-BEFORE, intervals + AFTER) * 1.0))
+
+
+# --- brute force ---
+
+
+@dataclass(frozen=True)
+class Brute:
+    """Output less target at fine steps, and what went on at each."""
+
+    delta: Array
+    last: float
+    clipped: NDArray[np.bool_]
+    slewing: NDArray[np.bool_]
+
+
+def target_and_slope(u: Array) -> tuple[Array, Array]:
+    """The target and its slope at each fine step, from polynomials through six nodes."""
+    s = np.arange(1, STEPS + 1) / STEPS
+    powers = np.vander(np.arange(-2.0, 4.0), increasing=True)
+    values, slopes = [], []
+    for k in range(BEFORE, u.size - AFTER):
+        rising = np.linalg.solve(powers, u[k - 2 : k + 4])
+        values.append(np.polynomial.Polynomial(rising)(s))
+        slopes.append(np.polynomial.Polynomial(rising).deriv()(s))
+    return np.concatenate(values), np.concatenate(slopes)
+
+
+def brute_force(
+    u: Array, levels: tuple[float, float], slopes: tuple[float, float], constant: float
+) -> Brute:
+    """The law word for word, step by step.
+
+    The output follows the target less its lag, until the target is steeper than the limit; from
+    then on it moves no faster than the limit, until it is back.  It never leaves its levels.
+    """
+    (high, low), (rise, fall) = levels, slopes
+    value, speed = target_and_slope(u)
+    goal = value.copy()
+    if constant > 0.0:
+        steepest = np.where(speed > 0.0, rise, -fall)
+        r = np.clip(speed / steepest, -1.0, 1.0)
+        goal -= steepest * constant * (r**3 / 3.0 + r**5 / 5.0 + r**7 / 7.0)
+    v, slewing = float(np.clip(u[BEFORE], low, high)), False
+    out, slews = np.empty(value.size), np.zeros(value.size, dtype=bool)
+    for n in range(value.size):
+        least, most = v + fall / STEPS, v + rise / STEPS
+        steep = speed[n] > rise or speed[n] < fall
+        slewing = bool(steep or (slewing and not least <= goal[n] <= most))
+        v = min(max(goal[n], least), most) if slewing else goal[n]
+        slews[n] = slewing and low < v < high and v != goal[n]
+        v = min(max(v, low), high)
+        out[n] = v
+    t = np.arange(1, value.size + 1) / STEPS
+    beyond = (out - value) / STEPS
+    beyond[-1] *= 0.5  # the trapezoidal rule; at rest before the first step
+    delta = np.zeros(value.size // STEPS + 3)
+    for k in range(delta.size):
+        near = np.abs(t - (k - 1)) < 2.0
+        delta[k] = np.sum(beyond[near] * SPLINE(t[near] - (k - 1)))
+    clipped = ((out == high) & (goal > high)) | ((out == low) & (goal < low))
+    return Brute(delta, v, clipped, slews)
+
+
+def music(seed: int, intervals: int) -> Array:
+    """Noise without anything above a sixteenth of the nodes' rate, peak about 1."""
+    rng = np.random.default_rng(seed)
+    size = intervals + BEFORE + AFTER
+    spectrum = np.fft.rfft(rng.standard_normal(4 * size))
+    spectrum[len(spectrum) // 8 :] = 0.0
+    noise = np.fft.irfft(spectrum)[:size]
+    fade = np.clip((np.arange(size) - BEFORE - 3) / 16.0, 0.0, 1.0)  # at rest before it begins
+    return np.ascontiguousarray(noise / np.abs(noise).max() * np.sin(0.5 * np.pi * fade) ** 4)
+
+
+CASES = {
+    "level": ((0.4, -0.3), INFINITE, 0.0),
+    "slope": (INFINITE, (0.2, -0.15), 0.0),
+    "level and slope": ((0.4, -0.5), (0.15, -0.2), 0.0),
+    "lag": (INFINITE, (0.3, -0.32), 0.3),
+    "slope with lag": (INFINITE, (0.2, -0.15), 0.3),
+    "all": ((0.4, -0.5), (0.15, -0.2), 0.2),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("seed", [0, 1])
+def test_the_limiter_is_its_law_by_brute_force(case: str, seed: int) -> None:
+    levels, slopes, constant = CASES[case]
+    u = music(seed, 160)
+    found = limited(u, levels=levels, slopes=slopes, constant=constant)
+    twin = brute_force(u, levels, slopes, constant)
+    assert np.abs(twin.delta).max() > 5e-3
+    # brute force is late by up to one step at each event: 0.2 an interval over 256 steps
+    assert found.delta == pytest.approx(twin.delta, rel=0.0, abs=3e-4)
+    if found.state[1] != TRACKING:
+        assert found.state[0] == pytest.approx(twin.last, abs=1e-3)
+
+
+@pytest.mark.parametrize("case", ["level", "slope", "level and slope"])
+def test_intervals_are_marked_where_brute_force_is_limited(case: str) -> None:
+    levels, slopes, constant = CASES[case]
+    u = music(2, 160)
+    found = limited(u, levels=levels, slopes=slopes, constant=constant)
+    twin = brute_force(u, levels, slopes, constant)
+    for marks, busy in (
+        ((MARK_CLIPPED, MARK_BOTH), twin.clipped),
+        ((MARK_SLEWING, MARK_BOTH), twin.slewing),
+    ):
+        steps = busy.reshape(-1, STEPS).sum(axis=1)
+        marked = np.isin(found.marks, marks)
+        assert marked[steps > 2].all()  # an event may lie between two steps
+        assert steps[~marked].max(initial=0) <= 2
+    assert found.count == np.count_nonzero(found.marks)
+
+
+# --- cases with an exact answer ---
+
+
+def test_a_ramp_is_clipped_at_its_exact_time() -> None:
+    u = nodes_of(lambda t: 0.3 * t, 12)
+    found = limited(u, levels=(1.0, -np.inf))
+    expected = weighed(lambda t: np.minimum(0.3 * t, 1.0) - 0.3 * t, 12, [1.0 / 0.3])
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-12)
+    assert found.marks.tolist() == [MARK_NONE] * 3 + [MARK_CLIPPED] * 9
+    assert found.state.tolist() == [1.0, CLIPPED_HIGH]
+    assert found.count == 9
+
+
+def test_an_arch_is_clipped_between_its_nodes_alone() -> None:
+    """Its top lies between two nodes that are both under the level."""
+    u = nodes_of(lambda t: 1.0 - (t - 5.5) ** 2, 11)
+    level = 0.8
+    half = np.sqrt(1.0 - level)
+    found = limited(u, levels=(level, -np.inf))
+    expected = weighed(
+        lambda t: np.minimum(1.0 - (t - 5.5) ** 2, level) - (1.0 - (t - 5.5) ** 2),
+        11,
+        [5.5 - half, 5.5 + half],
+    )
+    assert max(u[BEFORE + 5], u[BEFORE + 6]) < level
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-12)
+    assert found.delta.sum() == pytest.approx(-4.0 / 3.0 * half**3, abs=1e-12)
+    assert np.flatnonzero(found.marks).tolist() == [5]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_both_levels_are_met_within_one_interval(seed: int) -> None:
+    """What has just left one level does not bounce off it by a rounding error."""
+    rng = np.random.default_rng(seed)
+    speed, when = rng.uniform(0.1, 0.9), rng.uniform(5.1, 5.4)
+    high, low = 0.2 * speed, -0.1 * speed
+
+    def ramp(t: Array) -> Array:
+        return speed * (t - when) + 0.3 * speed * (t - when) ** 3
+
+    def crossing(level: float) -> float:
+        real = np.roots([0.3 * speed, 0.0, speed, -level])
+        return float(real[np.abs(real.imag) < 1e-12].real[0]) + when
+
+    found = limited(nodes_of(ramp, 11), levels=(high, low), state=(low, CLIPPED_LOW))
+    expected = weighed(
+        lambda t: np.clip(ramp(t), low, high) - ramp(t), 11, [crossing(low), crossing(high)]
+    )
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-10)
+    assert found.state.tolist() == [high, CLIPPED_HIGH]
+
+
+def test_the_lower_level_is_the_upper_one_upside_down() -> None:
+    u = nodes_of(lambda t: 1.0 - (t - 5.5) ** 2, 11)
+    up, down = limited(u, levels=(0.3, -9.0)), limited(-u, levels=(9.0, -0.3))
+    assert np.array_equal(up.delta, -down.delta)
+    assert (up.state[1], down.state[1]) == (CLIPPED_LOW, CLIPPED_HIGH)
+    assert limited(-u, levels=(9.0, -0.3)).state[0] == 9.0
+
+
+def test_an_arch_too_steep_is_left_and_met_at_its_exact_times() -> None:
+    """t (12 - t)/10 rises at 1.2 and falls as fast, the output at 0.5."""
+
+    def arch(t: Array) -> Array:
+        return t * (12.0 - t) / 10.0
+
+    def output(t: Array) -> Array:
+        met = 7.0  # 0.5 t = t (12 - t)/10
+        left = 8.5  # where the arch falls at 0.5
+        falling = arch(np.array(left)) - 0.5 * (t - left)
+        return np.where(t < met, 0.5 * t, np.where(t < left, arch(t), falling))
+
+    found = limited(nodes_of(arch, 11), slopes=(0.5, -0.5))
+    expected = weighed(lambda t: output(t) - arch(t), 11, [7.0, 8.5])
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-12)
+    assert found.marks.tolist() == [MARK_SLEWING] * 7 + [MARK_NONE] + [MARK_SLEWING] * 3
+    assert found.state == pytest.approx([float(output(np.array(11.0))), FALLING], abs=1e-12)
+
+
+def test_a_step_is_slewed_to_its_end() -> None:
+    u = nodes_of(np.ones_like, 9)
+    found = limited(u, slopes=(0.15, -0.15), state=(0.0, RISING))
+    end = 1.0 / 0.15
+    expected = weighed(lambda t: np.minimum(0.15 * t, 1.0) - 1.0, 9, [end])
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-12)
+    assert found.state.tolist() == [1.0, TRACKING]
+    assert found.count == 7
+
+
+def test_a_step_is_slewed_into_a_level() -> None:
+    u = nodes_of(np.ones_like, 9)
+    found = limited(u, levels=(0.6, -0.6), slopes=(0.15, -0.15), state=(-0.3, RISING))
+    expected = weighed(lambda t: np.minimum(0.15 * t - 0.3, 0.6) - 1.0, 9, [6.0])
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-12)
+    assert found.state.tolist() == [0.6, CLIPPED_HIGH]
+    assert found.marks.tolist() == [MARK_SLEWING] * 6 + [MARK_CLIPPED] * 3
+
+
+def test_a_ramp_lags_by_the_series_of_its_law() -> None:
+    """At half the slew limit: V (1/24 + 1/160 + 1/896), V the limit times the time constant."""
+    u = nodes_of(lambda t: 0.25 * t, 10)
+    found = limited(u, slopes=(0.5, -0.5), constant=0.8)
+    lag = 0.5 * 0.8 * (0.5**3 / 3.0 + 0.5**5 / 5.0 + 0.5**7 / 7.0)
+    assert found.delta == pytest.approx(weighed(lambda t: np.full_like(t, -lag), 10, []), abs=1e-12)
+    assert found.count == 0
+
+
+def test_nothing_winds_up_at_a_level() -> None:
+    """However long the target stays beyond, the output leaves the level the moment it is back."""
+    for intervals in (20, 200):
+        u = nodes_of(lambda t, end=intervals: 0.1 * (end - 3.0 - t), intervals)
+        found = limited(u, levels=(0.5, -0.5))
+        back = intervals - 8
+        assert found.marks[:back].tolist() == [MARK_CLIPPED] * back
+        assert found.marks[back:].tolist() == [MARK_NONE] * 8
+
+
+def test_without_limits_nothing_is_added() -> None:
+    found = limited(music(3, 100))
+    assert not found.delta.any()
+    assert found.count == 0
+
+
+@given(
+    u=arrays(np.float64, 12 + BEFORE + AFTER, elements=st.floats(-1e3, 1e3)),
+    rise=st.sampled_from([1e-3, 1.0, 50.0, 1e9]),
+    constant=st.sampled_from([0.0, 0.5, 20.0]),
+)
+def test_whatever_comes_the_output_stays_within_its_levels(
+    u: Array, rise: float, constant: float
+) -> None:
+    found = limited(u, levels=(2.0, -1.0), slopes=(rise, -rise), constant=constant)
+    assert np.isfinite(found.delta).all()
+    assert np.isin(found.marks, [MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH]).all()
+    assert found.count == np.count_nonzero(found.marks)
+    assert found.state[1] in {TRACKING, CLIPPED_HIGH, CLIPPED_LOW, RISING, FALLING}
+    if found.state[1] != TRACKING:
+        assert -1.0 <= found.state[0] <= 2.0
