@@ -20,7 +20,7 @@ help:
 
 demo: $(VENV)/use.stamp
 	$(SAY) "demo: figures, music and a comparison of the scenario's stages, into demo/"
-	@$(BIN)/stagefx demo demo
+	@$(BIN)/stagefx demo demo --force
 
 test: lint
 	$(SAY) "tests: every test, and every example in a docstring"

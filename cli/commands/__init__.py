@@ -1,0 +1,1 @@
+"""The commands, one a file, named as they are typed."""

@@ -1,0 +1,48 @@
+"""Options that mean the same in every command that has them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+as_json = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of a table."
+)
+force = click.option("--force", is_flag=True, help="Overwrite what is there already.")
+seed = click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    metavar="N",
+    default=0,
+    show_default=True,
+    help="Where the dice of the calculation start; the same seed gives the same numbers.",
+)
+listening_level = click.option(
+    "--listening-level",
+    "listening_level_db",
+    type=click.FloatRange(0.0, 120.0),
+    default=85.0,
+    show_default=True,
+    metavar="DB",
+    help="Sound level at the seat while the music plays, in dB.",
+)
+plot = click.option(
+    "--plot",
+    "picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Draw it as well, into a .png, .svg or .pdf file.",
+)
+
+LevelBy = Literal["gain", "loudness", "nothing"]
+Bits = Literal["16", "24", "float"]
+
+level_by = click.option(
+    "--level-by",
+    type=click.Choice(["gain", "loudness", "nothing"]),
+    default="gain",
+    show_default=True,
+    help="Undo the stage's gain at 1 kHz, match loudness, or keep the volts.",
+)

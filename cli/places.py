@@ -1,0 +1,49 @@
+"""What can be told of files before anything that takes long to load is loaded."""
+
+from __future__ import annotations
+
+STANDARD_STREAM = "-"
+
+
+def check_music(*places: str) -> None:
+    """Refuse music that cannot be read.
+
+    Parameters
+    ----------
+    *places : str
+        Audio files; ``-``, standard input, is not looked into.
+
+    Raises
+    ------
+    AudioError
+        What is wrong with the first that cannot be read.
+    """
+    from stagefx.audio import open_audio
+
+    for place in places:
+        if place != STANDARD_STREAM:
+            open_audio(place).close()
+
+
+def check_output(place: str, *inputs: str, force: bool) -> None:
+    """Refuse a place that cannot be written.
+
+    Parameters
+    ----------
+    place : str
+        Where a file shall go; ``-`` is standard output.
+    *inputs : str
+        What is read.
+    force : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    OutputError
+        One of the inputs, something that is there already, or no place for a file.
+    """
+    from stagefx.audio.places import check_free, refuse_same_file
+
+    if place != STANDARD_STREAM:
+        refuse_same_file(place, *inputs)
+        check_free(place, force=force)

@@ -1,0 +1,1 @@
+"""Results printed for people."""

@@ -1,0 +1,144 @@
+"""A comparison, printed for people: the verdict, what changed by cause, and hearing's ledger."""
+
+from __future__ import annotations
+
+import math
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from stagefx.difference import Band, Difference, NullDepths
+from stagefx.evidence.margins import margin_words, nearest_first
+from stagefx.evidence.wording import amount
+from stagefx.hearing import Comparison, Grade, LedgerRow
+from stagefx.stage.cautions import CAUTIONS
+
+from .words import heading, sentence, table
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
+
+
+def print_comparison(console: Console, found: Comparison, *, residue: str | None = None) -> None:
+    """Print what changed, and whether it would be heard.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    found : Comparison
+        Of two files or two stages.
+    residue : str, optional
+        Where what is left after level and time was written.
+    """
+    answer, _, rest = sentence(found.verdict.sentence).partition(". ")
+    console.print(f"{answer.removesuffix('.')}.", style="bold")
+    if rest:
+        console.print(rest)
+    _print_causes(console, found.difference)
+    _print_ledger(console, found.ledger)
+    for remark in found.remarks:
+        console.print(sentence(remark))
+    _print_null(console, found.difference.null_db)
+    if residue is not None:
+        console.print(f"\nWhat is left after level and time: {sentence(residue)}")
+        console.print(CAUTIONS["hearing"])
+
+
+def _print_causes(console: Console, difference: Difference) -> None:
+    heading(console, "What changed, by cause")
+    gain, louder = difference.alignment.gain_db, difference.loudness.difference_db
+    worst = difference.response.worst()
+    rows = table(11, 0)
+    rows.add_row("level", f"{_level(gain)} in volts, {_level(louder)} in loudness")
+    rows.add_row("balance", _level(difference.balance_db, without="only one channel sounds"))
+    rows.add_row("time", _time(difference))
+    rows.add_row(
+        "response",
+        "not measured"
+        if worst is None
+        else f"at most {_level(worst.db)}, at {amount(worst.hz, 'Hz')}, re 1 kHz",
+    )
+    rest = difference.remainder_db
+    rows.add_row("remainder", _level(rest) if rest == -math.inf else f"{_level(rest)} re the music")
+    console.print(rows)
+    _print_bands(console, difference.response.bands)
+
+
+def _level(level_db: float | None, *, without: str = "not measured") -> str:
+    if level_db is None:
+        return without
+    return "nothing" if level_db == -math.inf else amount(level_db, "dB")
+
+
+def _time(difference: Difference) -> str:
+    alignment = difference.alignment
+    late = alignment.delay_frames
+    parts = [f"{abs(late):.3f} frames {'late' if late >= 0.0 else 'early'}"]
+    if alignment.drift_ppm:
+        parts.append(f"clock {alignment.drift_ppm:+.2f} ppm")
+    if alignment.polarity < 0:
+        parts.append("upside down")
+    return ", ".join(parts)
+
+
+def _print_bands(console: Console, bands: tuple[Band, ...]) -> None:
+    """The response at one third-octave band an octave."""
+    near = [(hz, b) for hz in OCTAVES_HZ for b in bands if abs(math.log2(b.hz / hz)) < 0.1]
+    if not near:
+        return
+    rows = table(4, *([-6] * len(near)), gap=1)
+    rows.add_row("Hz", *(f"{hz / 1e3:g}k" if hz >= 1e3 else f"{hz:g}" for hz, _ in near))
+    rows.add_row("dB", *("-" if band.db is None else _hundredths(band.db) for _, band in near))
+    console.print(rows)
+
+
+def _hundredths(level_db: float) -> str:
+    text = f"{level_db:.2f}"
+    return "0.00" if text == "-0.00" else text
+
+
+def _print_ledger(console: Console, ledger: tuple[LedgerRow, ...]) -> None:
+    """The ledger grade by grade, the worst first, and in each the row nearest to its limit."""
+    heading(console, "Against what is known of hearing")
+    for grade, rows in groupby(nearest_first(ledger), key=lambda row: row.grade):
+        console.print(f"{grade}:")
+        printed = table(1, 20, -10, 23, 0, gap=1)
+        for row in rows:
+            limits = f"may {row.may:g}, will {row.will:g} {row.unit}"
+            printed.add_row("", row.name, _value(row), limits, _distance(row))
+        console.print(printed)
+    untold: dict[str, list[str]] = {}
+    for row in ledger:
+        if row.grade is None:
+            untold.setdefault(row.remark or "not measured", []).append(row.name)
+    if untold:
+        said = "; ".join(f"{', '.join(names)} ({why})" for why, names in untold.items())
+        console.print(f"not judged: {said}")
+
+
+def _value(row: LedgerRow) -> str:
+    if row.value is not None and row.unit == "dB" and 0.0 < abs(row.value) < 0.001:
+        return "< 0.001 dB"
+    return "-" if row.value is None else amount(row.value, row.unit)
+
+
+def _distance(row: LedgerRow) -> str:
+    if row.grade is Grade.BELOW and row.floor is not None:
+        decimals = max(0, -math.floor(math.log10(row.floor))) if row.floor > 0.0 else 0
+        return f"the floor: {row.floor:.{decimals}f} {row.unit}"
+    return margin_words(row)
+
+
+def _print_null(console: Console, null_db: NullDepths) -> None:
+    steps = [
+        (null_db.plain, "as they are"),
+        (null_db.after_gain, "with levels matched"),
+        (null_db.after_delay, "with time matched too"),
+        (null_db.after_response, "with response matched too"),
+    ]
+    finite = [(depth, how) for depth, how in steps if depth is not None and depth > -math.inf]
+    if finite:
+        said = ", ".join(f"{amount(depth, 'dB')} {how}" for depth, how in finite)
+        console.print(f"\nNull depth, as a footnote to the split: {said}.")

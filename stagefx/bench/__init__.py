@@ -1,0 +1,1 @@
+"""What instruments say of a real stage, and what stage that makes."""

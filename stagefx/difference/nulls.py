@@ -1,0 +1,183 @@
+"""How deep two versions of a piece null, and what level lies between them.
+
+A null depth says nothing by itself: a harmless pole far above hearing nulls badly by its delay
+alone.  So it is taken four times, each time with one more cause taken away.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.difference.pairs import Pair
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class NullDepths:
+    """What is left when a second version is taken from a first, re the first's rms.
+
+    Parameters
+    ----------
+    plain : float, dB
+        As they lie.
+    after_gain : float, dB
+        The second brought to the first's gain and polarity.
+    after_delay : float, dB
+        Its delay taken away, too.
+    after_response : float or None, dB
+        What no linear filter makes of the first, 20 Hz to 20 kHz; None where it was not
+        measured.  Minus infinity, here as above, where nothing is left.
+    """
+
+    plain: float
+    after_gain: float
+    after_delay: float
+    after_response: float | None
+
+
+class Squares:
+    """Sums of squares and products of two pieces, channel by channel.
+
+    The second enters by its difference from the first, so that small differences are exact and
+    equal pieces leave exactly nothing.
+    """
+
+    def __init__(self, channels: int) -> None:
+        self.first = np.zeros(channels)
+        self.across = np.zeros(channels)
+        self.difference = np.zeros(channels)
+
+    def add(self, first: Array, difference: Array) -> None:
+        """Add the next stretch.
+
+        Parameters
+        ----------
+        first : ndarray of float64 [frames, channels]
+            The first piece.
+        difference : ndarray of float64 [frames, channels]
+            What the second has more.
+        """
+        self.first += np.einsum("nc,nc->c", first, first)
+        self.across += np.einsum("nc,nc->c", first, difference)
+        self.difference += np.einsum("nc,nc->c", difference, difference)
+
+    @property
+    def gain(self) -> float:
+        """Least-squares gain from the first to the second, all channels together."""
+        return 1.0 + float(self.across.sum()) / float(self.first.sum())
+
+    @property
+    def channel_gains(self) -> Array:
+        """The same channel by channel; 1 where the first is silent."""
+        silent = self.first == 0.0
+        return np.asarray(1.0 + self.across / np.where(silent, 1.0, self.first))
+
+    def null_db(self, gain: float) -> float:
+        """Residue of the second at the first's gain, re the first.
+
+        Parameters
+        ----------
+        gain : float
+            What the second is divided by.
+
+        Returns
+        -------
+        float, dB
+            Minus infinity where nothing is left.
+        """
+        more = gain - 1.0
+        left = self.difference - 2.0 * more * self.across + more * more * self.first
+        return decibels(float(left.sum()) / gain**2, float(self.first.sum()))
+
+
+def decibels(power: float, reference: float) -> float:
+    """A ratio of powers in decibels.
+
+    Parameters
+    ----------
+    power, reference : float
+        Two powers; rounding may have left the first just below zero.
+
+    Returns
+    -------
+    float, dB
+        Minus infinity where the power is nothing.
+
+    Examples
+    --------
+    >>> decibels(1.0, 100.0), decibels(0.0, 1.0)
+    (-20.0, -inf)
+    """
+    return 10.0 * math.log10(power / reference) if power > 0.0 and reference > 0.0 else -math.inf
+
+
+class NullMeter:
+    """A meter of null depths that two pieces are passed through side by side.
+
+    Parameters
+    ----------
+    channels : int, 1 or more
+        Number of channels.
+    gain : float
+        A close guess at the gain from first to second, polarity included.
+
+    Examples
+    --------
+    >>> music = np.random.default_rng(1).standard_normal((4800, 1))
+    >>> louder = 10.0 ** (0.1 / 20.0) * music
+    >>> meter = NullMeter(1, 1.0)
+    >>> more = meter.add(Pair(music, louder, louder))
+    >>> round(meter.plain_db, 5), meter.after_delay_db < -250.0
+    (-38.72624, True)
+    """
+
+    def __init__(self, channels: int, gain: float) -> None:
+        self._gain = gain
+        self._plain = Squares(channels)
+        self._untouched = Squares(channels)
+        self.aligned = Squares(channels)
+
+    def add(self, pair: Pair) -> Array:
+        """Pass the next stretch through the meter.
+
+        Parameters
+        ----------
+        pair : Pair
+            The same stretch of both.
+
+        Returns
+        -------
+        ndarray of float64 [frames, channels]
+            What the aligned second has more than the first, at the first's approximate gain.
+        """
+        x = pair.first[: len(pair.untouched)]
+        self._plain.add(x, pair.untouched - x)
+        self._untouched.add(x, pair.untouched / self._gain - x)
+        more = pair.second / self._gain - pair.first
+        self.aligned.add(pair.first, more)
+        return more
+
+    @property
+    def gain(self) -> float:
+        """Least-squares gain from first to aligned second, polarity included."""
+        return self._gain * self.aligned.gain
+
+    @property
+    def plain_db(self) -> float:
+        """Null depth as they lie."""
+        return self._plain.null_db(1.0)
+
+    @property
+    def after_gain_db(self) -> float:
+        """Null depth with gain and polarity taken away."""
+        return self._untouched.null_db(self.aligned.gain)
+
+    @property
+    def after_delay_db(self) -> float:
+        """Null depth with gain, polarity and delay taken away."""
+        return self.aligned.null_db(self.aligned.gain)

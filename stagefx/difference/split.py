@@ -1,0 +1,204 @@
+"""A difference taken apart: level, balance, time, response, and what no linear filter explains."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stagefx.audio.alignment import SEARCH_S, Alignment, align
+from stagefx.audio.loudness import LoudnessMeter
+from stagefx.audio.recording import Recording
+from stagefx.audio.spectra import Array, PairSpectra
+from stagefx.difference.nulls import NullDepths, NullMeter, Squares, decibels
+from stagefx.difference.pairs import side_by_side
+from stagefx.difference.remainder import RemainderMeter
+from stagefx.difference.response import DITHER_MEAN_SQUARE, Response, response_between
+
+LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
+"""What is called heard: the remainder is taken here."""
+_SEGMENT_S = 1.5
+_FEWEST_SEGMENTS = 8
+
+
+@dataclass(frozen=True)
+class Loudness:
+    """Programme loudness of both versions over what they have in common.
+
+    Parameters
+    ----------
+    first_lufs, second_lufs : float or None, LUFS
+        By ITU-R BS.1770; None for silence and for less than 0.4 s.
+    """
+
+    first_lufs: float | None
+    second_lufs: float | None
+
+    @property
+    def difference_db(self) -> float | None:
+        """Second less first."""
+        if self.first_lufs is None or self.second_lufs is None:
+            return None
+        return self.second_lufs - self.first_lufs
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What changed from a first version of a piece to a second.
+
+    Parameters
+    ----------
+    alignment : Alignment
+        Delay, gain and polarity; the gain over all that was compared.
+    null_db : NullDepths
+        What is left as each cause is taken away.
+    loudness : Loudness
+        Of both, each at its own level.
+    balance_db : float or None, dB
+        Gain from first to second version in the first channel less that in the second; of more
+        channels the largest less the smallest.  None where fewer than two sound.
+    response : Response
+        Third octaves re 1 kHz.
+    start, stop : int, frames
+        The stretch of the first that was compared.
+    first_dbfs : float, dB
+        Its rms level re a full-scale sine, mean of the channels.
+    """
+
+    alignment: Alignment
+    null_db: NullDepths
+    loudness: Loudness
+    balance_db: float | None
+    response: Response
+    start: int
+    stop: int
+    first_dbfs: float
+
+    @property
+    def remainder_db(self) -> float | None:
+        """What no linear filter makes of the first, re the first; None where not measured."""
+        return self.null_db.after_response
+
+    @property
+    def floor_db(self) -> float:
+        """The change of level that 24-bit dither alone amounts to."""
+        music = 0.5 * 10.0 ** (self.first_dbfs / 10.0)
+        return 20.0 * math.log10(1.0 + math.sqrt(2.0 * DITHER_MEAN_SQUARE / music))
+
+
+def take_apart(
+    first: Recording,
+    second: Recording,
+    *,
+    start: int = 0,
+    stop: int | None = None,
+    search_s: float = SEARCH_S,
+) -> Difference:
+    """Take the difference of two versions of a piece apart.
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two versions of one rate and number of channels.
+    start, stop : int, frames
+        The stretch of the first to compare; all that both have where left out.
+    search_s : float, s
+        How far apart they may begin.
+
+    Returns
+    -------
+    Difference
+        Level, balance, time, response and remainder.
+
+    Raises
+    ------
+    ComparisonError
+        They cannot be compared: other rates or channels, silence, too short, not the same music.
+
+    Notes
+    -----
+    After the alignment both are read once, block by block.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 2))
+    >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(-noise, 48000))
+    >>> found.alignment.polarity, found.null_db.after_gain, found.response.worst().db
+    (-1, -inf, 0.0)
+    """
+    alignment = align(first, second, start=start, stop=stop, search_s=search_s)
+    made = first.format
+    begin, end = alignment.common_stretch(made.frames, second.format.frames)
+    begin, end = max(begin, start), end if stop is None else min(end, stop)
+    meters = [LoudnessMeter(made.rate_hz, made.channels) for _ in range(2)]
+    nulls = NullMeter(made.channels, alignment.gain)
+    segment = segment_frames(end - begin, rate_hz=made.rate_hz)
+    remainder = RemainderMeter(made.rate_hz, made.channels, segment)
+    for pair in side_by_side(first, second, alignment, start=begin, stop=end):
+        remainder.add(pair.first, nulls.add(pair))
+        for meter, block in zip(meters, (pair.first, pair.second), strict=True):
+            meter.add(block)
+    spectra = remainder.spectra()
+    power = float(nulls.aligned.first.sum()) / ((end - begin) * made.channels)
+    return Difference(
+        alignment=replace(alignment, gain_db=20.0 * math.log10(abs(nulls.gain))),
+        null_db=NullDepths(
+            plain=nulls.plain_db,
+            after_gain=nulls.after_gain_db,
+            after_delay=nulls.after_delay_db,
+            after_response=_remainder_db(spectra, remainder.left_over(), nulls.aligned.gain),
+        ),
+        loudness=Loudness(*(_finite(meter.integrated_lufs) for meter in meters)),
+        balance_db=_balance_db(nulls.aligned),
+        response=response_between(spectra),
+        start=begin,
+        stop=end,
+        first_dbfs=decibels(power, 0.5),
+    )
+
+
+def segment_frames(frames: int, *, rate_hz: int) -> int:
+    """How long the segments of the averaged spectra are.
+
+    Parameters
+    ----------
+    frames : int
+        What there is to average over.
+    rate_hz : int, Hz
+        Sampling rate.
+
+    Returns
+    -------
+    int, frames
+        The largest power of two up to 1.5 s of which eight fit in, overlapping by half.
+
+    Examples
+    --------
+    >>> segment_frames(10 * 44100, rate_hz=44100), segment_frames(44100, rate_hz=44100)
+    (65536, 8192)
+    """
+    longest = min(_SEGMENT_S * rate_hz, 2.0 * frames / (_FEWEST_SEGMENTS + 1))
+    return int(2 ** math.floor(math.log2(max(longest, 2.0))))
+
+
+def _remainder_db(spectra: PairSpectra, left_over: Array, gain: float) -> float | None:
+    if spectra.segments < _FEWEST_SEGMENTS:
+        return None
+    heard = (spectra.hz >= LOWEST_HZ) & (spectra.hz <= HIGHEST_HZ)
+    left = float(left_over[:, heard].sum())
+    return decibels(left / gain**2, float(spectra.first[:, heard].sum()))
+
+
+def _balance_db(squares: Squares) -> float | None:
+    sounding = squares.first > 0.0
+    gains = squares.channel_gains[sounding]
+    if len(gains) < 2 or np.any(gains <= 0.0):
+        return None
+    levels = 20.0 * np.log10(gains)
+    return float(levels[0] - levels[1]) if len(levels) == 2 else float(np.ptp(levels))
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

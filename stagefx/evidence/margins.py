@@ -1,0 +1,90 @@
+"""How far a row of hearing's ledger is from where it may be heard, in words and as a place."""
+
+from __future__ import annotations
+
+import math
+
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.ledger import LedgerRow, margin_db
+from stagefx.hearing.thresholds import limits
+from stagefx.hearing.wording import decibels, factor
+
+
+def margin_words(row: LedgerRow) -> str:
+    """How far a row is from where it may be heard, in words.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        Any row.
+
+    Returns
+    -------
+    str
+        A factor for deviations, decibels for levels; empty for a row that was not judged.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row
+    >>> margin_words(judged_row("high end", 0.05)), margin_words(judged_row("noise", 2.0))
+    ('20 times to spare', '2.0 dB over')
+    """
+    if row.value is None or row.margin_db is None:
+        return ""
+    if row.grade is Grade.BELOW:
+        return "under the floor"
+    if limits()[row.name].scale == "level":
+        return f"{decibels(abs(row.margin_db))} {'to spare' if row.margin_db > 0.0 else 'over'}"
+    if row.value >= row.may:
+        return f"{factor(row.value / row.may)} the limit"
+    return f"{factor(row.may / row.value)} to spare" if row.value > 0.0 else "nothing there"
+
+
+def floor_margin_db(row: LedgerRow) -> float:
+    """How far the least that could have been found is from where it may be heard.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        Any row.
+
+    Returns
+    -------
+    float, dB
+        Infinite where nothing limits what can be found.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row
+    >>> floor_margin_db(judged_row("high end", 0.05, floor=0.001))
+    60.0
+    """
+    return math.inf if row.floor is None else margin_db(row.floor, limits()[row.name])
+
+
+def nearest_first(ledger: tuple[LedgerRow, ...]) -> list[LedgerRow]:
+    """The judged rows of a ledger, the one nearest to being heard first.
+
+    Parameters
+    ----------
+    ledger : tuple of LedgerRow
+        Every kind of difference.
+
+    Returns
+    -------
+    list of LedgerRow
+        Those with a grade, the worst grade first.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row, unjudged_row
+    >>> rows = judged_row("level", 0.01), judged_row("balance", 0.7), unjudged_row("hum", "unknown")
+    >>> [row.name for row in nearest_first(rows)]
+    ['balance', 'level']
+    """
+    judged = [row for row in ledger if row.grade is not None and row.margin_db is not None]
+    return sorted(judged, key=lambda row: (-_rank(row), row.margin_db))
+
+
+def _rank(row: LedgerRow) -> int:
+    return -1 if row.grade is None else row.grade.rank

@@ -1,0 +1,380 @@
+"""How pictures look: ink on paper, lines named at their ends, muted plum for the difference.
+
+Baseline solid ink, change dashed ink, threshold dotted, floor hatched.  No legend, no frame.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PAPER = "#fbf9f4"
+INK = "#23201d"
+PENCIL = "#6f6a63"
+FAINT = "#d9d4ca"
+PLUM = "#7a4a6b"
+"""For the difference, and for nothing else."""
+
+SENTENCE_FONT = ("STIXGeneral", "DejaVu Serif")
+LABEL_FONT = ("DejaVu Sans",)
+SCREEN_INCHES = (12.8, 7.2)
+SCREEN_DPI = 150
+"""A sheet fills a 1920 × 1080 screen."""
+MARGIN = 0.08
+"""Left margin, as a share of a sheet's width."""
+
+BASELINE: MappingProxyType[str, Any] = MappingProxyType({"color": INK, "linewidth": 2.0})
+CHANGE: MappingProxyType[str, Any] = MappingProxyType(
+    {"color": INK, "linewidth": 2.0, "dashes": (5.0, 2.5)}
+)
+PART: MappingProxyType[str, Any] = MappingProxyType({"color": PENCIL, "linewidth": 1.1})
+THRESHOLD: MappingProxyType[str, Any] = MappingProxyType(
+    {"color": INK, "linewidth": 1.4, "dashes": (1.0, 1.8)}
+)
+
+ROOM: MappingProxyType[str, Any] = MappingProxyType(
+    {"color": PENCIL, "linewidth": 1.2, "dashes": (9.0, 3.0)}
+)
+
+_SETTINGS = {
+    "axes.axisbelow": True,
+    "axes.edgecolor": PENCIL,
+    "axes.facecolor": "none",
+    "axes.grid": True,
+    "axes.labelcolor": PENCIL,
+    "axes.labelsize": 10.0,
+    "axes.linewidth": 0.8,
+    "axes.spines.left": False,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.unicode_minus": True,
+    "figure.facecolor": PAPER,
+    "font.family": "sans-serif",
+    "font.sans-serif": list(LABEL_FONT),
+    "font.serif": list(SENTENCE_FONT),
+    "font.size": 10.5,
+    "grid.color": FAINT,
+    "grid.linewidth": 0.7,
+    "hatch.color": PENCIL,
+    "hatch.linewidth": 0.6,
+    "lines.solid_capstyle": "round",
+    "savefig.dpi": SCREEN_DPI,
+    "savefig.facecolor": PAPER,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "stagefx",
+    "text.color": INK,
+    "text.parse_math": False,
+    "xtick.color": PENCIL,
+    "xtick.labelcolor": PENCIL,
+    "xtick.labelsize": 9.5,
+    "xtick.major.pad": 6.0,
+    "xtick.major.size": 0.0,
+    "xtick.minor.size": 0.0,
+    "ytick.color": PENCIL,
+    "ytick.labelcolor": PENCIL,
+    "ytick.labelsize": 9.5,
+    "ytick.major.size": 0.0,
+}
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Draw in the house's manner inside this block, whatever the reader's own settings are.
+
+    Yields
+    ------
+    None
+        Afterwards the reader's settings hold again.
+
+    Examples
+    --------
+    >>> import matplotlib as mpl
+    >>> with drawing():
+    ...     print(mpl.rcParams["figure.facecolor"])
+    #fbf9f4
+    """
+    import matplotlib as mpl
+
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.rcParams.update(_SETTINGS)  # type: ignore[arg-type]
+        yield
+
+
+def sheet(title: str, under: str = "") -> Figure:
+    """An empty sheet for a 1920 × 1080 screen.
+
+    Parameters
+    ----------
+    title : str
+        What the sheet is about.
+    under : str
+        Conditions, in one line at the foot.
+
+    Returns
+    -------
+    Figure
+        To be drawn on inside `drawing`.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     print(sheet("a stage").get_size_inches())
+    [12.8  7.2]
+    """
+    from matplotlib.figure import Figure
+
+    made = Figure(figsize=SCREEN_INCHES)
+    made.text(MARGIN, 0.965, title, family="serif", size=21.0, va="top")
+    made.text(MARGIN, 0.03, under, size=9.0, color=PENCIL, va="bottom")
+    return made
+
+
+def fault(page: Figure, text: str) -> None:
+    """Say what is wrong, above everything else on a sheet.
+
+    Parameters
+    ----------
+    page : Figure
+        The sheet.
+    text : str
+        One line; nothing is drawn where it is empty.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     page = sheet("a stage")
+    ...     fault(page, "First, a fault.")
+    >>> page.texts[-1].get_text()
+    'First, a fault.'
+    """
+    if text:
+        page.text(MARGIN, 0.909, text, size=10.5, weight="bold", va="top")
+
+
+def claim(axes: Axes, text: str) -> None:
+    """Head a plot with the sentence that it shows.
+
+    Parameters
+    ----------
+    axes : Axes
+        The plot.
+    text : str
+        One sentence, with its number.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     axes = sheet("a stage").add_subplot()
+    ...     claim(axes, "The level stays within 0.01 dB")
+    >>> axes.get_title(loc="left")
+    'The level stays within 0.01 dB'
+    """
+    axes.set_title(text, loc="left", family="serif", size=14.5, color=INK, pad=12.0)
+
+
+def frequency_axis(axes: Axes, low_hz: float, high_hz: float) -> None:
+    """Put frequency along the foot of a plot, marked in steps of 1, 2 and 5.
+
+    Parameters
+    ----------
+    axes : Axes
+        The plot.
+    low_hz, high_hz : float, Hz
+        Ends of the axis.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     axes = sheet("a stage").add_subplot()
+    ...     frequency_axis(axes, 20.0, 20e3)
+    >>> [label.get_text() for label in axes.get_xticklabels()]
+    ['20', '50', '100', '200', '500', '1k', '2k', '5k', '10k', '20k']
+    """
+    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+
+    axes.set_xscale("log")
+    axes.set_xlim(low_hz, high_hz)
+    steps = [d * 10.0**e for e in range(7) for d in (1.0, 2.0, 5.0)]
+    axes.xaxis.set_major_locator(FixedLocator([s for s in steps if low_hz <= s <= high_hz]))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: _frequency(hz)))
+    axes.set_xlabel("frequency, Hz")
+    axes.spines["bottom"].set_visible(True)
+
+
+def _frequency(hz: float) -> str:
+    return f"{hz / 1000.0:g}k" if hz >= 1000.0 else f"{hz:g}"
+
+
+def level_axis(axes: Axes, low: float, high: float, *, label: str) -> None:
+    """Put level up the side of a plot, its lowest mark left out where it would meet the foot's.
+
+    Parameters
+    ----------
+    axes : Axes
+        The plot.
+    low, high : float
+        Ends of the axis, in the label's unit.
+    label : str
+        What is drawn, and its unit.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     axes = sheet("a stage").add_subplot()
+    ...     level_axis(axes, -3.0, 1.0, label="level, dB")
+    >>> [float(tick) for tick in axes.get_yticks()]
+    [-2.0, -1.0, 0.0, 1.0]
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    axes.set_ylim(low, high)
+    axes.set_ylabel(label)
+    marks = MaxNLocator(6, steps=[1.0, 2.0, 5.0, 10.0]).tick_values(low, high)
+    axes.set_yticks([mark for mark in marks if low + 0.06 * (high - low) < mark <= high])
+
+
+def name_ends(
+    axes: Axes, ends: Sequence[tuple[float, str]], *, gap: float = 0.062, **kind: Any
+) -> None:
+    """Name lines beyond their right ends, apart from each other by at least a line of text.
+
+    Parameters
+    ----------
+    axes : Axes
+        The plot; its vertical limits must be set.
+    ends : sequence of (float, str)
+        Where each line ends on the vertical axis, and its name.
+    gap : float, share of the plot's height
+        Least distance between two names.
+    **kind
+        Passed to the text.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     axes = sheet("a stage").add_subplot()
+    ...     name_ends(axes, [(0.5, "stock"), (0.5, "quick")])
+    >>> [f"{text.xy[1]:.3f} {text.get_text()}" for text in axes.texts]
+    ['0.469 quick', '0.531 stock']
+    """
+    low, high = axes.get_ylim()
+    wanted = sorted((min(max((y - low) / (high - low), 0.04), 0.98), name) for y, name in ends)
+    places = _apart([place for place, _ in wanted], gap)
+    for place, (_, name) in zip(places, wanted, strict=True):
+        axes.annotate(
+            name, (1.0, place), xycoords="axes fraction", xytext=(6.0, 0.0),
+            textcoords="offset points", va="center", size=9.5, annotation_clip=False,
+            **({"color": INK} | kind),
+        )  # fmt: skip
+
+
+def _apart(places: Sequence[float], gap: float) -> list[float]:
+    """Rising places moved as little as needed so that neighbours are a gap apart."""
+    blocks: list[list[float]] = []  # each: sum of wanted first places, count, first place
+    for place in places:
+        blocks.append([place, 1.0, place])
+        while len(blocks) > 1 and blocks[-1][2] < blocks[-2][2] + blocks[-2][1] * gap:
+            total, count, _ = blocks.pop()
+            before = blocks[-1]
+            before[0] += total - before[1] * gap * count
+            before[1] += count
+            before[2] = before[0] / before[1]
+    return [first + i * gap for _, count, first in blocks for i in range(int(count))]
+
+
+def hatch(axes: Axes, x: Sequence[float], low: Sequence[float], high: Sequence[float]) -> None:
+    """Hatch where nothing can be measured.
+
+    Parameters
+    ----------
+    axes : Axes
+        The plot.
+    x, low, high : sequence of float
+        Places, and from where to where to hatch there.
+
+    Examples
+    --------
+    >>> with drawing():
+    ...     axes = sheet("a stage").add_subplot()
+    ...     hatch(axes, [0.0, 1.0], [0.0, 0.0], [1.0, 1.0])
+    >>> axes.collections[0].get_hatch()
+    '////'
+    """
+    axes.fill_between(x, low, high, facecolor="none", edgecolor=PENCIL, hatch="////", linewidth=0.0)
+
+
+def as_sentence(text: str) -> str:
+    """A text that begins with a capital, as a sentence does.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+
+    Returns
+    -------
+    str
+        The same, its first letter a capital.
+
+    Examples
+    --------
+    >>> as_sentence("line stage: full scale fits")
+    'Line stage: full scale fits'
+    """
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def wrapped(text: str, width: int) -> str:
+    r"""A text broken into lines.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    width : int
+        Most characters on a line.
+
+    Returns
+    -------
+    str
+        Lines.
+
+    Examples
+    --------
+    >>> wrapped("calculated, at a listening level of 85 dB", 24)
+    'calculated, at a\nlistening level of 85 dB'
+    """
+    return "\n".join(textwrap.wrap(text, width))
+
+
+def shortened(text: str, *, most: int = 26) -> str:
+    """A name that fits beside a line.
+
+    Parameters
+    ----------
+    text : str
+        Any name.
+    most : int, default: 26
+        Most characters.
+
+    Returns
+    -------
+    str
+        The name on one line, cut with an ellipsis where it is longer.
+
+    Examples
+    --------
+    >>> shortened("a very long name of a stage, with a reason", most=16)
+    'a very long nam…'
+    """
+    line = " ".join(text.split())
+    return line if len(line) <= most else f"{line[: most - 1].rstrip()}…"

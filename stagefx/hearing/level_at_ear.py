@@ -1,0 +1,140 @@
+"""How loud the music is at the ear, which decides what of a difference can be heard."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from stagefx.audio.levels import AWeightedMeter
+from stagefx.audio.recording import Recording
+from stagefx.errors import ComparisonError
+
+USUAL_LISTENING_DB = 85.0
+"""A-weighted; also the usual limit for eight hours a day (NIOSH, criteria document 98-126)."""
+LOUD_LISTENING_DB, HIGHEST_LISTENING_DB = 100.0, 120.0
+UNKNOWN_FULL_SCALE_DB = 92.0
+"""ITU-R BS.1387: a full-scale sine's level where the playback level is unknown."""
+HIGHEST_FULL_SCALE_DB = 120.0
+
+_BLOCK_FRAMES = 1 << 16
+
+
+@dataclass(frozen=True)
+class LevelAtEar:
+    """How loud full scale is at the seat.
+
+    Parameters
+    ----------
+    listening_level_db : float, dB
+        A-weighted level while the first version plays.
+    programme_db : float or None, dB
+        A-weighted level of the first version re a full-scale sine; None where nothing passes
+        the gates of loudness.
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine in one channel.
+    remarks : tuple of str
+        What the reader has to know of it.
+    """
+
+    listening_level_db: float
+    programme_db: float | None
+    full_scale_spl_db: float
+    remarks: tuple[str, ...] = ()
+
+
+def level_at_ear(
+    programme_db: float, *, listening_level_db: float = USUAL_LISTENING_DB
+) -> LevelAtEar:
+    """How loud full scale is, for music of a level played at another.
+
+    ``SPL of a full-scale sine = listening level - programme level``, at most 120 dB
+
+    Parameters
+    ----------
+    programme_db : float, dB
+        A-weighted level of the music re a full-scale sine; minus infinity if it has none.
+    listening_level_db : float, dB, 0 to 120
+        A-weighted level at the seat.
+
+    Returns
+    -------
+    LevelAtEar
+        With a remark where the rule could not be kept, and above 100 dB.
+
+    Raises
+    ------
+    ComparisonError
+        The listening level is below 0 or above 120 dB.
+
+    References
+    ----------
+    ITU-R BS.1387: 92 dB where nothing is known.
+
+    Examples
+    --------
+    >>> level_at_ear(-20.0).full_scale_spl_db, level_at_ear(-50.0).full_scale_spl_db
+    (105.0, 120.0)
+    """
+    remarks = _remarks_on(listening_level_db)
+    if not math.isfinite(programme_db):
+        remarks.append(
+            f"the first version is too quiet or too short to set a level by; a full-scale sine "
+            f"is taken as {UNKNOWN_FULL_SCALE_DB:g} dB SPL"
+        )
+        return LevelAtEar(listening_level_db, None, UNKNOWN_FULL_SCALE_DB, tuple(remarks))
+    wanted = listening_level_db - programme_db
+    if wanted > HIGHEST_FULL_SCALE_DB:
+        remarks.append(
+            f"to play this music at {listening_level_db:g} dB, full scale would be "
+            f"{wanted:.0f} dB SPL; {HIGHEST_FULL_SCALE_DB:g} dB is taken"
+        )
+    full_scale = min(wanted, HIGHEST_FULL_SCALE_DB)
+    return LevelAtEar(listening_level_db, programme_db, full_scale, tuple(remarks))
+
+
+def level_of(recording: Recording, *, listening_level_db: float = USUAL_LISTENING_DB) -> LevelAtEar:
+    """How loud full scale is while a recording plays at the listening level.
+
+    Parameters
+    ----------
+    recording : Recording
+        The first version, measured over the blocks that count for its loudness.
+    listening_level_db : float, dB, 0 to 120
+        A-weighted level at the seat.
+
+    Returns
+    -------
+    LevelAtEar
+        As of `level_at_ear`.
+
+    Raises
+    ------
+    ComparisonError
+        The listening level is below 0 or above 120 dB.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> tone = 0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000)[:, None]
+    >>> round(level_of(HeldAudio(tone, 48000)).full_scale_spl_db, 2)
+    105.0
+    """
+    _remarks_on(listening_level_db)
+    made = recording.format
+    meter = AWeightedMeter(made.rate_hz, made.channels)
+    for start in range(0, made.frames, _BLOCK_FRAMES):
+        meter.add(recording.read(start, min(start + _BLOCK_FRAMES, made.frames)))
+    return level_at_ear(meter.level_db, listening_level_db=listening_level_db)
+
+
+def _remarks_on(listening_level_db: float) -> list[str]:
+    if not 0.0 <= listening_level_db <= HIGHEST_LISTENING_DB:
+        raise ComparisonError(
+            f"a listening level of {listening_level_db:g} dB cannot be used; give 0 to "
+            f"{HIGHEST_LISTENING_DB:g} dB (85 dB A-weighted is the usual limit for 8 hours a day)"
+        )
+    if listening_level_db > LOUD_LISTENING_DB:
+        danger = f"{listening_level_db:g} dB is dangerous to hearing within minutes"
+        return [f"{danger}; 85 dB A-weighted is the usual limit for 8 hours a day"]
+    return []

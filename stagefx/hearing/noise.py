@@ -1,0 +1,144 @@
+"""Whether the noise that one version has and the other has not would be heard at the seat."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from stagefx.audio.dither import dither_floor_dbfs
+from stagefx.difference.bands import band_edges_hz, third_octaves_hz
+from stagefx.errors import ComparisonError
+from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+
+
+@dataclass(frozen=True)
+class NoiseChange:
+    """The third octave in which a change of noise comes nearest to being heard.
+
+    Parameters
+    ----------
+    over_db : float, dB
+        Its sound pressure level over what hides it; minus infinity where nothing changed.
+    hz : float or None, Hz
+        Middle of the band; None where nothing changed.
+    spl_db : float, dB SPL
+        Level of the noise that one version has and the other has not, in that band.
+    """
+
+    over_db: float
+    hz: float | None
+    spl_db: float
+
+
+def noise_change(
+    band_hz: ArrayLike,
+    first_spl_db: ArrayLike,
+    second_spl_db: ArrayLike,
+    *,
+    room_noise_dba: float | None = None,
+) -> NoiseChange:
+    """Set the noise that one version has and the other has not against what hides it.
+
+    ``L = 10 log10 |10^(L2/10) - 10^(L1/10)|`` over the higher of threshold and room, band by band
+
+    Parameters
+    ----------
+    band_hz : array-like of float [bands], Hz
+        Middles of third octaves.
+    first_spl_db, second_spl_db : array-like of float [bands], dB SPL
+        Noise of each version at the seat; minus infinity for none.
+    room_noise_dba : float or None, dBA
+        Noise of the room, taken as pink; None for a room that hides nothing.
+
+    Returns
+    -------
+    NoiseChange
+        The worst band.
+
+    Raises
+    ------
+    ComparisonError
+        A level is not a number, or infinite.
+
+    References
+    ----------
+    ISO 389-7:2019: the threshold of hearing.
+
+    Examples
+    --------
+    >>> found = noise_change([1000.0, 4000.0], [0.0, 0.0], [0.0, 10.0])
+    >>> round(found.spl_db, 2), round(found.over_db, 2), found.hz
+    (9.54, 14.94, 4000.0)
+    """
+    hz = np.asarray(band_hz, dtype=np.float64)
+    levels = np.array([first_spl_db, second_spl_db], dtype=np.float64)
+    if np.isnan(levels).any() or np.isposinf(levels).any():
+        raise ComparisonError("a noise level is no number; give the noise in dB SPL, band by band")
+    power = np.abs(np.diff(10.0 ** (levels / 10.0), axis=0))[0]
+    with np.errstate(divide="ignore"):
+        spl_db = 10.0 * np.log10(power)
+    over_db = spl_db - hiding_db(hz, room_noise_dba=room_noise_dba)
+    worst = int(np.argmax(over_db))
+    if not math.isfinite(over_db[worst]):
+        return NoiseChange(-math.inf, None, -math.inf)
+    return NoiseChange(float(over_db[worst]), float(hz[worst]), float(spl_db[worst]))
+
+
+def hiding_db(band_hz: ArrayLike, *, room_noise_dba: float | None = None) -> NDArray[np.float64]:
+    """The level below which noise in a band is not heard.
+
+    Parameters
+    ----------
+    band_hz : array-like of float [bands], Hz
+        Middles of third octaves.
+    room_noise_dba : float or None, dBA
+        Noise of the room; None for a room that hides nothing.
+
+    Returns
+    -------
+    ndarray of float64 [bands], dB SPL
+        The higher of the threshold of hearing and the room.
+
+    Examples
+    --------
+    >>> hiding_db([50.0, 4000.0], room_noise_dba=30.0).round(1)
+    array([44. , 18.1])
+    """
+    threshold = threshold_db_spl(band_hz)
+    if room_noise_dba is None:
+        return threshold
+    return np.maximum(threshold, room_band_db_spl(room_noise_dba))
+
+
+def dither_over_db(
+    full_scale_spl_db: float, *, rate_hz: int, room_noise_dba: float | None = None
+) -> float:
+    """What 24-bit dither comes to at the seat: the floor under calculated noise.
+
+    Parameters
+    ----------
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine.
+    rate_hz : int, Hz
+        Sampling rate; the dither is white up to half of it.
+    room_noise_dba : float or None, dBA
+        Noise of the room.
+
+    Returns
+    -------
+    float, dB
+        Its worst third octave over what hides it.
+
+    Examples
+    --------
+    >>> round(dither_over_db(105.0, rate_hz=48000), 1)
+    -45.2
+    """
+    hz = third_octaves_hz()
+    hz = hz[hz <= 0.45 * rate_hz]
+    share = np.array([np.diff(band_edges_hz(one))[0] for one in hz]) / (0.5 * rate_hz)
+    spl_db = full_scale_spl_db + dither_floor_dbfs(24) + 10.0 * np.log10(share)
+    return float(np.max(spl_db - hiding_db(hz, room_noise_dba=room_noise_dba)))

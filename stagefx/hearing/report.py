@@ -1,0 +1,160 @@
+"""A comparison as plain values, for JSON."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+from stagefx.audio.dither import dither_floor_dbfs
+from stagefx.difference import Band, NullDepths
+from stagefx.hearing.ledger import NOT_MODELLED, LedgerRow
+
+if TYPE_CHECKING:
+    from stagefx.hearing.compare import Comparison
+
+NOT_MEASURED = "not measured"
+NOT_JUDGED = "not judged"
+
+
+def number(value: float | None, reason: str = NOT_MEASURED) -> Any:
+    """A number, or why there is none.
+
+    Parameters
+    ----------
+    value : float or None
+        May be infinite.
+    reason : str
+        Why it is None.
+
+    Returns
+    -------
+    float or dict
+        A plain number, or ``{"value": None, "reason": reason}``.
+
+    Examples
+    --------
+    >>> number(1.5), number(float("inf"))
+    (1.5, {'value': None, 'reason': 'infinite'})
+    """
+    if value is not None and math.isfinite(value):
+        return float(value)
+    if value is not None:
+        reason = "infinite" if value > 0.0 else "nothing is left"
+    return {"value": None, "reason": reason}
+
+
+def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
+    """The keys of ``stagefx compare --json``.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What was found.
+
+    Returns
+    -------
+    dict
+        Plain values.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.hearing.compare import compare_recordings
+    >>> noise = HeldAudio(np.random.default_rng(1).uniform(-1.0, 1.0, (48000, 1)), 48000)
+    >>> comparison_as_json(compare_recordings(noise, noise))["null_db"]["plain"]
+    {'value': None, 'reason': 'nothing is left'}
+    """
+    found = comparison.difference
+    return {
+        "alignment": {
+            "delay_frames": found.alignment.delay_frames,
+            "gain_db": found.alignment.gain_db,
+            "polarity": found.alignment.polarity,
+            "drift_ppm": number(found.alignment.drift_ppm),
+        },
+        "null_db": _nulls(found.null_db),
+        "loudness": {
+            "first_lufs": number(found.loudness.first_lufs, "too short or too quiet"),
+            "second_lufs": number(found.loudness.second_lufs, "too short or too quiet"),
+            "difference_db": number(found.loudness.difference_db, "too short or too quiet"),
+        },
+        "balance_db": number(found.balance_db, "only one channel sounds"),
+        "remainder_db": number(found.remainder_db, "too short"),
+        "response": _response(comparison),
+        "hearing": {
+            key: number(None, NOT_MODELLED)
+            for key in (
+                "detection_probability", "noise_to_mask_db", "remainder_noise_to_mask_db",
+                "disturbed_frames_share",
+            )
+        },
+        "level_at_ear": {
+            "listening_level_db": comparison.level_at_ear.listening_level_db,
+            "full_scale_spl_db": comparison.level_at_ear.full_scale_spl_db,
+        },
+        "ledger": [_row(row) for row in comparison.ledger],
+        "floor": {
+            "what": "24-bit dither",
+            "dbfs": dither_floor_dbfs(24),
+            "level_db": found.floor_db,
+        },
+        "verdict": _verdict(comparison),
+        "remarks": list(comparison.remarks),
+    }  # fmt: skip
+
+
+def _nulls(depths: NullDepths) -> dict[str, Any]:
+    return {
+        depth.name: number(getattr(depths, depth.name), "too short") for depth in fields(depths)
+    }
+
+
+def _response(comparison: Comparison) -> dict[str, Any]:
+    worst = comparison.difference.response.worst()
+    return {
+        "deviation_db": number(None if worst is None else abs(worst.db)),
+        "at_hz": number(None if worst is None else worst.hz),
+        "bands": [_band(band) for band in comparison.difference.response.bands],
+    }
+
+
+def _band(band: Band) -> dict[str, Any]:
+    return {"hz": band.hz, "db": number(band.db)}
+
+
+def _row(row: LedgerRow) -> dict[str, Any]:
+    why = row.remark or NOT_MEASURED
+    return {
+        "name": row.name,
+        "value": number(row.value, why),
+        "unit": row.unit,
+        "may": row.may,
+        "will": row.will,
+        "margin_db": number(row.margin_db, NOT_JUDGED),
+        "grade": {"value": None, "reason": NOT_JUDGED} if row.grade is None else str(row.grade),
+        "source": row.source,
+        "floor": number(row.floor),
+        "at_hz": number(row.at_hz, "not a matter of frequency"),
+        "remark": row.remark,
+    }
+
+
+def _verdict(comparison: Comparison) -> dict[str, Any]:
+    verdict = comparison.verdict
+    flip = verdict.flips_at
+    return {
+        "grade": str(verdict.grade),
+        "sentence": verdict.sentence,
+        "basis": verdict.basis,
+        "flips_at": {
+            "row": flip.row,
+            "value": number(flip.value, NOT_JUDGED),
+            "limit": number(flip.limit, NOT_JUDGED),
+            "unit": flip.unit,
+            "sentence": flip.sentence,
+        },
+        "conditions": list(verdict.conditions),
+        "not_judged": list(verdict.not_judged),
+    }

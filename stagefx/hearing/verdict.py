@@ -1,0 +1,261 @@
+"""The verdict: a grade and a sentence that says no more than the numbers under it.
+
+The sentence says which of three it has, calculated, measured or heard blind; under what
+conditions; and what would change it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from stagefx.hearing.grades import Grade, worst
+from stagefx.hearing.ledger import LedgerRow
+from stagefx.hearing.thresholds import limits
+from stagefx.hearing.wording import decibels, distance_of, size_of, subject
+
+Basis = Literal["calculated", "measured", "heard blind"]
+LevelBy = Literal["gain", "loudness", "nothing"]
+
+MOST_REMAINDER_DB = -60.0
+"""What no linear filter explains, re the music: above this, distortion may matter."""
+
+_MATCHED = {
+    "gain": "levels matched by gain",
+    "loudness": "levels matched by loudness",
+    "nothing": "levels as they are",
+}
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Under what a difference was judged.
+
+    Parameters
+    ----------
+    basis : ``"calculated"``, ``"measured"`` or ``"heard blind"``
+        Where the numbers come from.
+    listening_level_db : float, dB
+        A-weighted level at the seat.
+    music : str
+        What was played.
+    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
+        How the levels were matched.
+    change_db : float, dB
+        Level of the second re the first, as judged.
+    strained : tuple of str
+        Where a version clipped or slewed, in words.
+    remainder_db : float or None, dB
+        What no linear filter explains, re the music.
+    """
+
+    basis: Basis
+    listening_level_db: float
+    music: str
+    level_by: LevelBy
+    change_db: float
+    strained: tuple[str, ...] = ()
+    remainder_db: float | None = None
+
+    @property
+    def in_words(self) -> tuple[str, ...]:
+        """Listening level, music, level match."""
+        return (
+            f"at a listening level of {self.listening_level_db:g} dB",
+            f"with {self.music}",
+            f"{_MATCHED[self.level_by]}, {decibels(abs(self.change_db))} apart",
+        )
+
+    @property
+    def unjudged_distortion(self) -> str:
+        """Why distortion may matter although it was not judged; empty where it cannot."""
+        if self.strained:
+            return " and ".join(self.strained)
+        if self.remainder_db is None:
+            return "the music is too short to tell distortion from response"
+        if self.remainder_db > MOST_REMAINDER_DB:
+            return (
+                f"{decibels(-self.remainder_db)} under the music something is left that no "
+                "linear filter explains"
+            )
+        return ""
+
+
+@dataclass(frozen=True)
+class Flip:
+    """What would change a verdict.
+
+    Parameters
+    ----------
+    row : str or None
+        The row that decides; None where no row of the ledger does.
+    value, limit : float or None
+        What it is, and where it would change the verdict, in `unit`.
+    unit : str
+        Of both.
+    sentence : str
+        The same in words.
+    """
+
+    row: str | None
+    value: float | None
+    limit: float | None
+    unit: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether a difference would be heard, and on what that rests.
+
+    Parameters
+    ----------
+    grade : Grade
+        One of the four.
+    sentence : str
+        The answer, its conditions, and what would change it.
+    basis : ``"calculated"``, ``"measured"`` or ``"heard blind"``
+        Where the numbers come from.
+    flips_at : Flip
+        What would change it.
+    conditions : tuple of str
+        Under what it holds.
+    not_judged : tuple of str
+        Kinds of difference that no number stands for.
+    """
+
+    grade: Grade
+    sentence: str
+    basis: Basis
+    flips_at: Flip
+    conditions: tuple[str, ...]
+    not_judged: tuple[str, ...]
+
+
+def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict:
+    """Put the rows together and say what they come to.
+
+    Parameters
+    ----------
+    ledger : sequence of LedgerRow
+        Every kind of difference, judged or not.
+    conditions : Conditions
+        Under what they were found.
+
+    Returns
+    -------
+    Verdict
+        At least ``may be heard`` where distortion could matter and was not judged.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row
+    >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.002, remainder_db=-101.0)
+    >>> verdict = pass_verdict([judged_row("high end", 0.031, at_hz=15848.9)], here)
+    >>> verdict.grade.value, verdict.flips_at.sentence
+    ('should not be heard', 'The high end would have to change 32 times as much.')
+    """
+    judged = [row for row in ledger if row.grade is not None]
+    distortion = conditions.unjudged_distortion
+    found = worst(row.grade for row in judged if row.grade is not None)
+    grade = Grade.MAY if found is None or distortion else found
+    grade = max(grade, found or grade, key=lambda one: one.rank)
+    nearest = min(judged, key=_nearness, default=None)
+    over = [row for row in judged if row.grade is not None and row.grade.rank >= Grade.MAY.rank]
+    over.sort(key=_nearness)
+    flip = _flip(over, nearest, distortion)
+    not_judged = tuple(row.name for row in ledger if row.grade is None)
+    parts = [
+        f"In this set-up the difference {_grade_words(grade)}.",
+        f"{', '.join((conditions.basis.capitalize(), *conditions.in_words))}.",
+        _because(over, nearest),
+        _on_distortion(conditions),
+        f"Not judged: {', '.join(not_judged)}." if not_judged else "",
+        flip.sentence,
+    ]
+    return Verdict(
+        grade=grade,
+        sentence=" ".join(part for part in parts if part),
+        basis=conditions.basis,
+        flips_at=flip,
+        conditions=conditions.in_words,
+        not_judged=not_judged,
+    )
+
+
+def _grade_words(grade: Grade) -> str:
+    return f"is {grade}" if grade is Grade.BELOW else str(grade)
+
+
+def _nearness(row: LedgerRow) -> float:
+    """The least for the row that is nearest to being heard, or farthest beyond."""
+    if row.grade is Grade.BELOW or row.margin_db is None:
+        return math.inf
+    return row.margin_db
+
+
+def _because(over: Sequence[LedgerRow], nearest: LedgerRow | None) -> str:
+    if nearest is None:
+        return "No row of the ledger could be judged."
+    if over:
+        return " ".join(_reason(row) for row in over)
+    if nearest.grade is Grade.BELOW:
+        return "Every change that was looked for is smaller than 24-bit dither makes."
+    return (
+        f"Nearest to being heard is {subject(nearest.name)}: {size_of(nearest)}, "
+        f"{_short_of(nearest)}."
+    )
+
+
+def _short_of(row: LedgerRow) -> str:
+    if limits()[row.name].scale == "level":
+        return f"{distance_of(row)} to spare"
+    return f"where it may be heard from {decibels(row.may)}, {distance_of(row)} as much"
+
+
+def _reason(row: LedgerRow) -> str:
+    name = subject(row.name).capitalize()
+    if row.value is not None and row.floor is not None and row.value < row.floor:
+        return (
+            f"{name} was not measured finely enough: a change of {decibels(row.floor)} could not "
+            f"be told from none, and it may be heard from {decibels(row.may)}."
+        )
+    return f"{name}: {size_of(row)}, where it may be heard from {decibels(row.may)}."
+
+
+def _on_distortion(conditions: Conditions) -> str:
+    why = conditions.unjudged_distortion
+    if why:
+        return f"Distortion was not judged, and {why}; that alone may be heard."
+    left = conditions.remainder_db
+    if left is None or left == -math.inf:
+        return ""
+    return f"What no linear filter explains lies {decibels(-left)} under the music."
+
+
+def _flip(over: Sequence[LedgerRow], nearest: LedgerRow | None, distortion: str) -> Flip:
+    if over:
+        row = over[0]
+        names = _and([subject(one.name) for one in over])
+        rest = ", and distortion would have to be judged" if distortion else ""
+        return Flip(
+            row.name, row.value, row.may, row.unit,
+            f"{names.capitalize()} would have to come under the limit{'s' if len(over) > 1 else ''}"
+            f" to change this{rest}.",
+        )  # fmt: skip
+    if distortion or nearest is None:
+        return Flip(None, None, None, "", "Judging the distortion, or a blind test, would tell.")
+    if nearest.grade is Grade.BELOW:
+        return Flip(None, None, None, "", "Only a change that can be measured would change this.")
+    much = distance_of(nearest)
+    if limits()[nearest.name].scale == "level":
+        sentence = f"{subject(nearest.name).capitalize()} would have to grow by {much}."
+    else:
+        sentence = f"{subject(nearest.name).capitalize()} would have to change {much} as much."
+    return Flip(nearest.name, nearest.value, nearest.may, nearest.unit, sentence)
+
+
+def _and(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

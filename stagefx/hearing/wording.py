@@ -1,0 +1,174 @@
+"""Sizes in everyday terms, then the number."""
+
+from __future__ import annotations
+
+import math
+
+from stagefx.difference.bands import nominal_hz
+from stagefx.hearing.ledger import LedgerRow
+from stagefx.hearing.thresholds import limits
+
+CONTROL_STEP_DB = 0.5
+"""The smallest step of a typical volume control (common practice)."""
+
+_SUBJECTS = {
+    "level": "the level",
+    "balance": "the balance between the channels",
+    "low end": "the low end",
+    "middle": "the middle",
+    "high end": "the high end",
+    "noise": "the noise",
+}
+_FINEST_DB = 0.001
+
+
+def subject(name: str) -> str:
+    """A row's name as the subject of a sentence.
+
+    Parameters
+    ----------
+    name : str
+        A row of the ledger.
+
+    Returns
+    -------
+    str
+        With its article.
+
+    Examples
+    --------
+    >>> subject("high end"), subject("hum")
+    ('the high end', 'the hum')
+    """
+    return _SUBJECTS.get(name, f"the {name}")
+
+
+def decibels(value: float) -> str:
+    """A size in decibels, in as many digits as a reader can use.
+
+    Parameters
+    ----------
+    value : float, dB
+        Any size.
+
+    Returns
+    -------
+    str
+        Thousandths below 0.1 dB, hundredths below 1 dB, tenths above; nothing is "less than".
+
+    Examples
+    --------
+    >>> decibels(0.0314), decibels(2.21), decibels(0.00001)
+    ('0.031 dB', '2.2 dB', 'less than 0.001 dB')
+    """
+    if 0.0 < abs(value) < _FINEST_DB:
+        return f"less than {_FINEST_DB} dB"
+    digits = 3 if abs(value) < 0.1 else 2 if abs(value) < 1.0 else 1
+    return f"{value:.{digits}f} dB" if value else "0 dB"
+
+
+def in_control_steps(size_db: float) -> str:
+    """A change of level beside the smallest step of a typical volume control.
+
+    Parameters
+    ----------
+    size_db : float, dB, 0 or more
+        Size of the change.
+
+    Returns
+    -------
+    str
+        In words.
+
+    Examples
+    --------
+    >>> in_control_steps(0.04)
+    'about 1/12 of the smallest step of a typical volume control'
+    >>> in_control_steps(2.2)
+    'about 4 of the smallest steps of a typical volume control'
+    """
+    steps = size_db / CONTROL_STEP_DB
+    if steps >= 1.5:
+        return f"about {steps:.0f} of the smallest steps of a typical volume control"
+    if steps > 0.75:
+        return "about the smallest step of a typical volume control"
+    part = 1.0 / steps if steps > 0.0 else math.inf
+    how_many = f"about 1/{part:.0f}" if part < 95.0 else "less than a hundredth"
+    return f"{how_many} of the smallest step of a typical volume control"
+
+
+def factor(ratio: float) -> str:
+    """How many times something fits.
+
+    Parameters
+    ----------
+    ratio : float, more than 0
+        A ratio.
+
+    Returns
+    -------
+    str
+        Two significant digits.
+
+    Examples
+    --------
+    >>> factor(38.4), factor(1.26), factor(123456.0)
+    ('38 times', '1.3 times', 'more than 10,000 times')
+    """
+    if ratio > 1e4:
+        return "more than 10,000 times"
+    if ratio >= 100.0:
+        return f"{float(f'{ratio:.2g}'):,.0f} times"
+    return f"{ratio:.0f} times" if ratio >= 10.0 else f"{ratio:.1f} times"
+
+
+def size_of(row: LedgerRow) -> str:
+    """What a judged row found, as a size.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        With a value.
+
+    Returns
+    -------
+    str
+        Everyday terms first for deviations in dB, and where in frequency.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row
+    >>> size_of(judged_row("high end", 2.21, at_hz=15848.9))
+    'about 4 of the smallest steps of a typical volume control (2.2 dB at 16 kHz)'
+    """
+    assert row.value is not None
+    where = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
+    if limits()[row.name].scale == "level":
+        side = "over" if row.value >= 0.0 else "under"
+        return f"{decibels(abs(row.value))} {side} what hides it{where}"
+    return f"{in_control_steps(row.value)} ({decibels(row.value)}{where})"
+
+
+def distance_of(row: LedgerRow) -> str:
+    """How far a judged row is from where it may be heard.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        With a value under its may-limit.
+
+    Returns
+    -------
+    str
+        A factor for deviations, decibels for levels.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row
+    >>> distance_of(judged_row("level", 0.02)), distance_of(judged_row("noise", -25.0))
+    ('10 times', '25.0 dB')
+    """
+    assert row.value is not None
+    if limits()[row.name].scale == "level":
+        return decibels(row.may - row.value)
+    return factor(row.may / row.value) if row.value else "any number of times"

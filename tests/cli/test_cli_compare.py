@@ -1,0 +1,102 @@
+"""`stagefx compare`."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+import soundfile
+
+from stagefx.evidence.scenario import samples_folder
+from tests.cli.running import complaint, loaded_modules, one_object, run_here
+from tests.cli.short_music import short_music
+
+STAGES = samples_folder() / "stages"
+KEYS = {
+    "alignment", "null_db", "loudness", "response", "hearing", "ledger", "floor", "verdict",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("music")
+    short_music(place / "one.wav")
+    short_music(place / "softer.wav", gain=10.0 ** (-1.0 / 20.0))
+    return place
+
+
+def test_two_files_are_compared_verdict_first(folder: Path) -> None:
+    done = run_here("compare", "one.wav", "softer.wav", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    lines = done.stdout.splitlines()
+    assert lines[0] == "In this set-up the difference may be heard."
+    assert max(map(len, lines)) <= 80
+    order = ["What changed, by cause", "Against what is known of hearing", "Null depth"]
+    places = [next(i for i, line in enumerate(lines) if line.startswith(o)) for o in order]
+    assert places == sorted(places)
+    assert "level        -1.00 dB in volts, -1.00 dB in loudness" in lines
+    (row,) = [line for line in lines if re.match(r" +level ", line)]
+    # a change of 1 dB, which may be heard from 0.2 dB
+    assert row.endswith("5.0 times the limit")
+
+
+def test_a_level_match_takes_the_level_away(folder: Path) -> None:
+    done = run_here("compare", "one.wav", "softer.wav", "--level-by", "gain", cwd=folder)
+    assert done.stdout.splitlines()[0] != "In this set-up the difference may be heard."
+
+
+def test_json_has_the_keys_of_the_contract(folder: Path) -> None:
+    found = one_object(run_here("compare", "one.wav", "softer.wav", "--json", cwd=folder).stdout)
+    assert set(found) >= KEYS
+    assert found["alignment"]["gain_db"] == pytest.approx(-1.0, abs=1e-3)
+
+
+def test_two_stages_are_compared_with_music(folder: Path) -> None:
+    stages = STAGES / "stock.toml", STAGES / "passive-box.toml"
+    found = one_object(run_here("compare", *stages, "--music", folder / "one.wav", "--json").stdout)
+    assert found["verdict"]["grade"] in {"may be heard", "will be heard"}
+    assert found["verdict"]["flips_at"]["row"] == "high end"
+
+
+def test_a_passage_alone_is_compared(folder: Path) -> None:
+    arguments = ["compare", "one.wav", "softer.wav", "--passage", "1-2.5"]
+    assert run_here(*arguments, cwd=folder).returncode == 0
+
+
+def test_residue_and_picture_are_written(folder: Path, tmp_path: Path) -> None:
+    residue, picture = tmp_path / "rest.wav", tmp_path / "picture.svg"
+    options = ["--residue", residue, "--plot", picture]
+    done = run_here("compare", folder / "one.wav", folder / "softer.wav", *options)
+    assert done.returncode == 0, done.stderr
+    assert soundfile.info(residue).frames == soundfile.info(folder / "one.wav").frames
+    assert picture.read_text(encoding="utf-8").startswith("<?xml")
+    assert "Turn the level down before a difference is turned up" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["one.wav", "none.wav"], "none.wav"),
+        (["line-stage", "wire"], "--music"),
+        (["one.wav", "softer.wav", "--passage", "soon"], "like 12.0-22.0"),
+        (["one.wav", "softer.wav", "--passage", "2-1"], "passage"),
+        (["one.wav", "softer.wav", "--residue", "one.wav"], "is an input too"),
+        (["one.wav", "softer.wav", "--residue", "-"], "standard output"),
+        (["one.wav", "softer.wav", "--plot", "picture.gif"], "picture.gif"),
+        (["line-stage", "wir", "--music", "one.wav"], "did you mean 'wire'?"),
+        (["line-stage", "wire", "--music", "none.wav"], "none.wav"),
+        (["one.wav", "softer.wav", "--listening-level", "200"], "0.0<=x<=120.0"),
+    ],
+)
+def test_what_cannot_be_compared_is_said(arguments: list[str], said: str, folder: Path) -> None:
+    before = sorted(folder.iterdir())
+    assert said in complaint(run_here("compare", *arguments, cwd=folder))
+    assert sorted(folder.iterdir()) == before
+
+
+def test_missing_music_is_told_before_anything_is_compiled(tmp_path: Path) -> None:
+    for arguments in (["line-stage", "wire", "--music", "none.wav"], ["one.wav", "two.wav"]):
+        loaded = loaded_modules("compare", *arguments, cwd=tmp_path)
+        assert not {"numba", "scipy", "matplotlib"} & loaded
