@@ -18,9 +18,13 @@ from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 
 Array = NDArray[np.float64]
 NAME = "noise"
-_RUN = 15
-"""Grid steps whose noise is made at once."""
-_SPAN = (_RUN + 1) * GRID_FRAMES
+_RUN_FRAMES = 15 * GRID_FRAMES
+"""Frames whose noise is made at once."""
+_SHORT, _LONG = GRID_FRAMES, _RUN_FRAMES
+"""Taps that colour noise: few, or many where most of the noise lies in the lowest octaves."""
+_AUDIBLE_HZ = 20e3
+_CLOSE = 0.01
+"""Share of the audible power by which few taps may be wrong."""
 
 
 @dataclass(frozen=True)
@@ -65,8 +69,8 @@ class Noise:
         callable
             Makes a runner from the channel's number; each channel gets its own noise.
         """
-        shape = self._shape(rate_hz) / abs(unit_v)
-        return lambda channel: _NoiseRunner(shape, f"{NAME}, {channel}", self.seed, late_frames)
+        taps = self._colour(rate_hz) / abs(unit_v)
+        return lambda channel: _NoiseRunner(taps, f"{NAME}, {channel}", self.seed, late_frames)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.
@@ -87,14 +91,21 @@ class Noise:
         """
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
-    def _shape(self, rate_hz: int) -> NDArray[np.complex128]:
-        """Spectrum of the impulse response that colours white noise of variance 1."""
-        hz = np.arange(GRID_FRAMES // 2 + 1) * (rate_hz / GRID_FRAMES)
+    def _colour(self, rate_hz: int) -> Array:
+        """Impulse response that colours white noise of variance 1."""
+        few, many = (self._taps(rate_hz, count) for count in (_SHORT, _LONG))
+        audible = np.arange(_LONG // 2 + 1) * rate_hz <= _AUDIBLE_HZ * _LONG
+        found, wanted = (
+            np.square(np.abs(np.fft.rfft(taps, _LONG)[audible])).sum() for taps in (few, many)
+        )
+        return few if abs(found / wanted - 1.0) < _CLOSE else many
+
+    def _taps(self, rate_hz: int, count: int) -> Array:
+        hz = np.arange(count // 2 + 1) * (rate_hz / count)
         hz[0] = 0.5 * hz[1]
         amplitude = np.sqrt(self.density(np.asarray(hz)) * rate_hz / 2.0)
-        impulse = np.roll(np.fft.irfft(amplitude), GRID_FRAMES // 2)
-        window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(GRID_FRAMES) / GRID_FRAMES)
-        return np.fft.rfft(impulse * window, _SPAN)
+        impulse = np.roll(np.fft.irfft(amplitude), count // 2)
+        return impulse * (0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(count) / count))
 
 
 class _NoiseRunner:
@@ -106,10 +117,10 @@ class _NoiseRunner:
 
     delay_frames = 0
 
-    def __init__(
-        self, shape: NDArray[np.complex128], stream: str, seed: int, late_frames: int
-    ) -> None:
-        self._shape = shape
+    def __init__(self, taps: Array, stream: str, seed: int, late_frames: int) -> None:
+        self._count = taps.size
+        self._span = _RUN_FRAMES + taps.size
+        self._shape = np.fft.rfft(taps, self._span)
         self._stream = stream
         self._seed = seed
         self._late = late_frames
@@ -117,16 +128,17 @@ class _NoiseRunner:
 
     def rewind(self) -> None:
         self._next_run = 0
-        self._tail = np.zeros(GRID_FRAMES)
+        self._tail = np.zeros(self._count)
         self._made()  # the first run only gives the second its past
         self._ready = np.zeros(self._late)
 
     def _made(self) -> Array:
-        generator = grid_generator(self._seed, self._stream, self._next_run * _RUN)
-        white = generator.standard_normal(_RUN * GRID_FRAMES)
+        first_step = self._next_run * (_RUN_FRAMES // GRID_FRAMES)
+        generator = grid_generator(self._seed, self._stream, first_step)
+        white = generator.standard_normal(_RUN_FRAMES)
         span = np.concatenate((self._tail, white))
-        self._tail, self._next_run = white[-GRID_FRAMES:], self._next_run + 1
-        return np.fft.irfft(np.fft.rfft(span) * self._shape, _SPAN)[GRID_FRAMES:]
+        self._tail, self._next_run = white[-self._count :], self._next_run + 1
+        return np.fft.irfft(np.fft.rfft(span) * self._shape, self._span)[self._count :]
 
     def through(self, samples: Array) -> Array:
         runs = [self._ready]

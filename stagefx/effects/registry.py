@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib.metadata import entry_points
+from importlib.metadata import EntryPoint, entry_points
 from types import MappingProxyType
 
 from stagefx.effects import (
@@ -50,7 +50,7 @@ def effect_kinds() -> MappingProxyType[str, EffectKind]:
     Raises
     ------
     EffectError
-        A package offers something that is no effect, or a name that is taken.
+        A package offers something that is no effect or cannot be loaded, or a name that is taken.
 
     Examples
     --------
@@ -59,15 +59,28 @@ def effect_kinds() -> MappingProxyType[str, EffectKind]:
     """
     kinds = {kind.name: kind for kind in BUILT_IN}
     for point in entry_points(group=GROUP):
-        kind = point.load()
-        if not isinstance(kind, EffectKind):
-            raise EffectError(
-                f"the package that offers the effect '{point.name}' gives {point.value}, which is "
-                "no EffectKind; mend or remove that package"
-            )
+        kind = _loaded(point)
         if kind.name in kinds:
             raise EffectError(
-                f"{point.value} offers an effect named '{kind.name}', a name that is taken"
+                f"{point.value} offers an effect named '{kind.name}', a name that is taken; "
+                "mend or remove that package"
             )
         kinds[kind.name] = kind
     return MappingProxyType(kinds)
+
+
+def _loaded(point: EntryPoint) -> EffectKind:
+    """What another package offers."""
+    try:
+        kind = point.load()
+    except Exception as error:  # noqa: BLE001 - another package's code may fail in any way
+        raise EffectError(
+            f"the effect '{point.name}' of {point.value} cannot be loaded ({error}); "
+            "mend or remove the package that offers it"
+        ) from error
+    if not isinstance(kind, EffectKind):
+        raise EffectError(
+            f"the package that offers the effect '{point.name}' gives {point.value}, which is "
+            "no EffectKind; mend or remove that package"
+        )
+    return kind

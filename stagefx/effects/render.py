@@ -27,6 +27,7 @@ from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
 from stagefx.stage.circuit import nominal
 from stagefx.stage.description import Stage
+from stagefx.stage.faults import faults_of
 from stagefx.stage.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
 from stagefx.units import decibels, ratio
 
@@ -383,7 +384,8 @@ def _report(
     frames = loudness.frames
     strain = _strain(played, chain, rate, frames)
     none = (0,) * channels
-    remarks = [played.knob.remark] if played.knob.remark else []
+    remarks = [f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit)]
+    remarks += [played.knob.remark] if played.knob.remark else []
     if overs:
         remarks.append(f"{overs} samples went over full scale and were clipped; use --bits float")
     return RenderReport(
