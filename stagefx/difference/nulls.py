@@ -45,6 +45,11 @@ class Squares:
 
     The second enters by its difference from the first, so that small differences are exact and
     equal pieces leave exactly nothing.
+
+    Parameters
+    ----------
+    channels : int
+        Channels of both.
     """
 
     def __init__(self, channels: int) -> None:

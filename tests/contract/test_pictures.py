@@ -17,13 +17,16 @@ from matplotlib.text import Text
 
 from stagefx.errors import OutputError
 from stagefx.evidence import style
+from stagefx.evidence.comparison_picture import draw_comparison
 from stagefx.evidence.figures_picture import draw_figures
 from stagefx.evidence.headroom_picture import headroom_claim
 from stagefx.evidence.level_plan import level_plan
+from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.noise_picture import bands_of_noise
 from stagefx.evidence.response_picture import response_claim
 from stagefx.evidence.saving import save
 from stagefx.evidence.scenario import samples_folder
+from stagefx.hearing import Comparison, Grade, compare_stages
 from stagefx.stage import load_stage, ready_made
 from stagefx.stage.figures import Figures, work_out
 
@@ -58,8 +61,7 @@ def texts(figure: Figure) -> Iterator[Text]:
             yield found
 
 
-def test_texts_stay_on_the_sheet_and_apart_from_each_other(names: tuple[str, ...]) -> None:
-    figure = draw_figures(*map(worked, names))
+def assert_nothing_collides(figure: Figure) -> None:
     with style.drawing():
         figure.set_dpi(style.SCREEN_DPI)
         canvas = FigureCanvasAgg(figure)
@@ -74,6 +76,17 @@ def test_texts_stay_on_the_sheet_and_apart_from_each_other(names: tuple[str, ...
         across = min(one.x1, two.x1) - max(one.x0, two.x0)
         along = min(one.y1, two.y1) - max(one.y0, two.y0)
         assert across <= 1.0 or along <= 3.0, (text, other)
+
+
+def test_texts_stay_on_the_sheet_and_apart_from_each_other(names: tuple[str, ...]) -> None:
+    assert_nothing_collides(draw_figures(*map(worked, names)))
+
+
+def test_long_names_and_ranges_find_room_too() -> None:
+    stage = load_stage("line-stage").model_copy(update={"name": "a board whose name " * 8})
+    figures = work_out(stage, spread=100)
+    assert_nothing_collides(draw_figures(figures))
+    assert_nothing_collides(draw_figures(figures, figures))
 
 
 def test_every_plot_states_its_claim_and_its_units(names: tuple[str, ...]) -> None:
@@ -136,6 +149,64 @@ def test_a_picture_is_never_put_over_another(tmp_path: Path) -> None:
         save(draw_figures(worked("wire")), place)
     assert [path.name for path in tmp_path.iterdir()] == ["stage.svg"]
     assert place.read_text(encoding="utf-8") == "mine"
+
+
+def test_a_name_in_any_script_or_with_signs_is_drawn_quietly(tmp_path: Path) -> None:
+    stage = load_stage("wire").model_copy(update={"name": "\u821e\u53f0 $x_1$ \x1b[2J\n{}%"})
+    save(draw_figures(work_out(stage)), tmp_path / "stage.png")
+
+
+def test_a_fault_stands_above_the_plots() -> None:
+    said = [text.get_text() for text in draw_figures(worked("bare-rails")).texts]
+    assert any(text.startswith("First, a fault. ") for text in said)
+    said = [text.get_text() for text in draw_figures(worked("line-stage")).texts]
+    assert not any("fault" in text for text in said)
+
+
+def test_the_band_of_a_spread_is_drawn() -> None:
+    axes = draw_figures(work_out(load_stage("passive-control"), spread=100)).axes[0]
+    assert "9 of 10 boards" in {text.get_text() for text in axes.texts}
+    assert len(axes.collections) == 1
+
+
+# --- comparisons ---
+
+
+@pytest.fixture(scope="module", params=["quick", "passive-box"])
+def comparison(request: pytest.FixtureRequest) -> Comparison:
+    home = samples_folder()
+    stages = [load_stage(home / "stages" / f"{name}.toml") for name in ("stock", request.param)]
+    return compare_stages(*stages, home / "music" / "drums.flac", passage=(2.0, 5.0))
+
+
+def test_a_comparison_s_picture_has_room_for_its_texts(comparison: Comparison) -> None:
+    assert_nothing_collides(draw_comparison(comparison))
+
+
+def test_a_comparison_s_picture_shows_every_judged_row_the_nearest_first(
+    comparison: Comparison,
+) -> None:
+    chart = draw_comparison(comparison).axes[1]
+    shown = [label.get_text() for label in chart.get_yticklabels()]
+    judged = [row for row in comparison.ledger if row.grade is not None]
+    assert sorted(shown) == sorted(row.name for row in judged)
+    assert shown == [row.name for row in nearest_first(comparison.ledger)]
+    words = {text.get_text() for text in chart.texts}
+    assert {margin_words(row) for row in judged} <= words
+    assert "heard from here" in words
+
+
+def test_marks_tell_the_grade_by_their_shape(comparison: Comparison) -> None:
+    chart = draw_comparison(comparison).axes[1]
+    fills = [line.get_fillstyle() for line in chart.lines if line.get_marker() == "o"]
+    rows = nearest_first(comparison.ledger)
+    wanted = {Grade.WILL: "full", Grade.MAY: "left", Grade.SHOULD_NOT: "none"}
+    assert fills == [wanted[row.grade] for row in rows if row.grade in wanted]
+
+
+def test_the_floor_is_hatched_in_both_plots(comparison: Comparison) -> None:
+    for axes in draw_comparison(comparison).axes:
+        assert any(patch.get_hatch() for patch in axes.collections)
 
 
 # --- claims ---

@@ -10,7 +10,6 @@ from hypothesis import given, strategies as st
 
 from stagefx.stage import nominal, stage_from
 from stagefx.stage.polynomial import plus, roots, times, value
-from stagefx.stage.search import highest
 from stagefx.stage.stability import Stability, stability
 
 FOLLOWER = {
@@ -102,12 +101,3 @@ def test_roots_are_roots(p: list[float]) -> None:
     found = roots(np.array([p]))
     size = np.sum(np.abs(found[..., None]) ** np.arange(len(p)) * np.abs(p), axis=-1)
     assert np.all(np.abs(value(np.array([p]), found)) <= 1e-9 * size)
-
-
-@given(st.floats(0.02, 0.98), st.floats(0.5, 20.0))
-def test_the_highest_point_is_found(centre: float, sharpness: float) -> None:
-    where, top = highest(
-        lambda x: np.exp(-sharpness * (x - centre) ** 2), np.linspace(0.0, 1.0, 40)[None, :]
-    )
-    assert where[0] == pytest.approx(centre, abs=1e-6)
-    assert top[0] == pytest.approx(1.0, abs=1e-12)
