@@ -59,7 +59,7 @@ def _summary(report: Plain) -> str:
     if not clipped and not slewing:
         return "Nothing clipped and nothing slewed."
     happened = [
-        f"{word} in {count:,} frames ({100.0 * _most(report[f'{key}_share']):.2g} %)"
+        f"{word} in {int(count):,} frames ({100.0 * _most(report[f'{key}_share']):.2g} %)"
         for word, key, count in (("clipped", "clipped", clipped), ("slewed", "slewing", slewing))
         if count
     ]

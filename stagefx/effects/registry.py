@@ -73,7 +73,7 @@ def _loaded(point: EntryPoint) -> EffectKind:
     """What another package offers."""
     try:
         kind = point.load()
-    except Exception as error:  # noqa: BLE001 - another package's code may fail in any way
+    except Exception as error:
         raise EffectError(
             f"the effect '{point.name}' of {point.value} cannot be loaded ({error}); "
             "mend or remove the package that offers it"

@@ -50,8 +50,8 @@ def draw_comparison(found: Comparison) -> Figure:
     under = style.wrapped(f"{how} Hatched: too small to be found.", 150)
     with style.drawing():
         made = style.sheet(f"{verdict.sentence.partition('. ')[0].removesuffix('.')}.", under)
-        draw_change(made.add_axes((style.MARGIN, 0.16, 0.36, 0.64)), found)
-        draw_distance(made.add_axes((0.57, 0.16, 0.23, 0.64)), found)
+        draw_change(made.add_axes((style.MARGIN, 0.16, 0.35, 0.64)), found)
+        draw_distance(made.add_axes((0.595, 0.16, 0.205, 0.64)), found)
     return made
 
 

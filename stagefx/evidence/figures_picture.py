@@ -50,10 +50,11 @@ def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
 
 
 def _title(figures: Figures, second: Figures | None) -> str:
-    name = style.as_sentence(style.shortened(figures.stage.name, most=48))
-    return (
-        name if second is None else f"{name}, beside {style.shortened(second.stage.name, most=48)}"
-    )
+    name = figures.stage.name
+    if second is None:
+        return style.as_sentence(style.shortened(name, most=72))
+    names = [style.shortened(one.stage.name, most=36) for one in (figures, second)]
+    return style.as_sentence(", beside ".join(names))
 
 
 def _faults(figures: Figures, second: Figures | None) -> str:

@@ -98,7 +98,7 @@ def draw_response(axes: Axes, figures: Figures, second: Figures | None = None) -
     for curve, line in zip(curves, (style.BASELINE, style.CHANGE), strict=False):
         axes.plot(curve[:, 0], curve[:, 1], **line)
     stages = [one.stage.name for one in (figures, second) if one is not None]
-    names = [style.shortened(name) for name in stages] if second is not None else ["this stage"]
+    names = ["this stage"] if second is None else [style.shortened(n, most=22) for n in stages]
     ends += [(float(c[-1, 1]), name) for c, name in zip(curves, names, strict=True)]
     style.name_ends(axes, ends, gap=0.085)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -50,7 +51,9 @@ def save(figure: Figure, place: Path, *, force: bool = False) -> None:
 
     check_place(place, force=force)
     kind = place.suffix.lower().removeprefix(".")
-    with drawing(), WholeFile(place, force=force) as whole:
+    with drawing(), WholeFile(place, force=force) as whole, warnings.catch_warnings():
+        # a name in a script that the fonts lack is drawn as boxes, which is no one's mistake
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         figure.savefig(whole.file, format=kind, metadata=_NO_DATE[kind])
 
 

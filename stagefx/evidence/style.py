@@ -22,8 +22,8 @@ FAINT = "#d9d4ca"
 PLUM = "#7a4a6b"
 """For the difference, and for nothing else."""
 
-SENTENCE_FONT = ("STIXGeneral", "DejaVu Serif")
-LABEL_FONT = ("DejaVu Sans",)
+SENTENCE_FONT = ["STIXGeneral", "DejaVu Serif"]
+LABEL_FONT = ["DejaVu Sans"]
 SCREEN_INCHES = (12.8, 7.2)
 SCREEN_DPI = 150
 """A sheet fills a 1920 × 1080 screen."""
@@ -57,8 +57,8 @@ _SETTINGS = {
     "axes.unicode_minus": True,
     "figure.facecolor": PAPER,
     "font.family": "sans-serif",
-    "font.sans-serif": list(LABEL_FONT),
-    "font.serif": list(SENTENCE_FONT),
+    "font.sans-serif": LABEL_FONT,
+    "font.serif": SENTENCE_FONT,
     "font.size": 10.5,
     "grid.color": FAINT,
     "grid.linewidth": 0.7,
@@ -132,7 +132,7 @@ def sheet(title: str, under: str = "") -> Figure:
     from matplotlib.figure import Figure
 
     made = Figure(figsize=SCREEN_INCHES)
-    made.text(MARGIN, 0.965, title, family="serif", size=21.0, va="top")
+    made.text(MARGIN, 0.965, title, family=SENTENCE_FONT, size=21.0, va="top")
     made.text(MARGIN, 0.03, under, size=9.0, color=PENCIL, va="bottom")
     return made
 
@@ -177,7 +177,7 @@ def claim(axes: Axes, text: str) -> None:
     >>> axes.get_title(loc="left")
     'The level stays within 0.01 dB'
     """
-    axes.set_title(text, loc="left", family="serif", size=14.5, color=INK, pad=12.0)
+    axes.set_title(text, loc="left", family=SENTENCE_FONT, size=14.5, color=INK, pad=12.0)
 
 
 def frequency_axis(axes: Axes, low_hz: float, high_hz: float) -> None:
@@ -369,12 +369,13 @@ def shortened(text: str, *, most: int = 26) -> str:
     Returns
     -------
     str
-        The name on one line, cut with an ellipsis where it is longer.
+        The name on one line, cut with an ellipsis where it is longer; what cannot be printed is
+        replaced.
 
     Examples
     --------
     >>> shortened("a very long name of a stage, with a reason", most=16)
     'a very long nam…'
     """
-    line = " ".join(text.split())
+    line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text.strip())
     return line if len(line) <= most else f"{line[: most - 1].rstrip()}…"

@@ -80,7 +80,7 @@ def output_direct_v(circuit: Circuit) -> Array:
     --------
     >>> from stagefx.stage import load_stage, nominal
     >>> round(float(output_direct_v(nominal(load_stage("line-stage")))[0]) * 1e3, 3)
-    177.348
+    37.9
     """
     amplifier, device = circuit.stage.amplifier, circuit.device
     assert amplifier is not None

@@ -93,7 +93,7 @@ def ripple_lines(circuit: Circuit, up_to_hz: float) -> tuple[Array, Array]:
     Parameters
     ----------
     circuit : Circuit
-        A circuit whose supply's mains frequency is stated; its first draw is used.
+        A circuit whose supply's mains frequency is stated; all draws have the stated one here.
     up_to_hz : float, Hz
         The highest line wanted.
 
@@ -111,6 +111,9 @@ def ripple_lines(circuit: Circuit, up_to_hz: float) -> tuple[Array, Array]:
     >>> float(hz[0]), hz.size, round(float(share[0]), 4)
     (100.0, 200, 0.6079)
     """
-    first = float(ripple_hz(circuit)[0])
+    stated = circuit.stage.supply
+    assert stated is not None
+    assert stated.mains_frequency is not None
+    first = stated.mains_frequency.value * (2.0 if stated.rectifier == "full" else 1.0)
     order = np.arange(1, int(up_to_hz / first) + 1)
     return np.asarray(first * order), np.asarray(6.0 / (np.pi * order) ** 2)
