@@ -36,6 +36,8 @@ Bits = Literal["16", "24", "float"]
 Progress = Callable[[int, int | None], None]
 """Called now and then with the frames done and the frames in all."""
 
+MOST_TIMES = 1e6
+"""Largest factor by which an effect may be exaggerated."""
 _WORD_BITS = {"16": 16, "24": 24, "float": 64}
 
 
@@ -176,6 +178,11 @@ def prepare(
     for name in times:
         if name not in keep:
             raise EffectError(f"{name} is not rendered here, so it cannot be exaggerated")
+        if not 0.0 <= times[name] <= MOST_TIMES:
+            raise EffectError(
+                f"{times[name]:g} times {name} is out of range; give a factor from 0 to "
+                f"{MOST_TIMES:,.0f}"
+            )
     if stage.source.level is None:
         raise StageError(
             f"'{stage.name}' does not say how hot its source is; give [source] level, the rms "
