@@ -28,6 +28,7 @@ from stagefx.kernels.extremes import extremes
 from stagefx.kernels.limiter import (
     AFTER,
     BEFORE,
+    TRACKING,
     limit,
 )
 
@@ -255,9 +256,8 @@ class Limiter:
 
     def rewind(self) -> None:
         """Forget everything."""
-        silence = np.zeros(GRID_FRAMES)
-        self._blocks = [silence, silence, silence]
-        self._lacking: list[Array | None] = [None, None, None]
+        self._past = np.zeros(2 * GRID_FRAMES)
+        self._lacking: list[Array | None] = [None, None]
         self._state = np.zeros(2)
         self._heard = np.zeros(5)
         self._next = 0
@@ -279,25 +279,34 @@ class Limiter:
         heard = np.concatenate((self._heard, samples))
         self.tally.frames += extremes(heard, self.tally.extremes)
         self._heard = heard[-5:].copy()
-        done = [
-            self._advance(samples[start : start + GRID_FRAMES])
-            for start in range(0, samples.size, GRID_FRAMES)
-        ]
-        return done[0] if len(done) == 1 else np.concatenate(done)
+        line = np.concatenate((self._past, samples))
+        blocks = samples.size // GRID_FRAMES
+        lacking = self._lacking + self._limit_blocks(line, blocks)
+        self._past, self._lacking = line[-2 * GRID_FRAMES :].copy(), lacking[-2:]
+        self._next += blocks
+        result = line[: samples.size]
+        for block in range(blocks):
+            around = lacking[block : block + 3]
+            if any(part is not None for part in around):
+                result[block * GRID_FRAMES : (block + 1) * GRID_FRAMES] += _brought_down(around)
+        return result
 
-    def _advance(self, block: Array) -> Array:
-        """Take in one block, limit the one before it, give out the one before that."""
-        self._blocks = [*self._blocks[1:], block]
-        self._lacking = [*self._lacking[1:], self._limit_middle()]
-        self._next += 1
-        return self._finished()
+    def _limit_blocks(self, line: Array, blocks: int) -> list[Array | None]:
+        """What the blocks from the second of a line on lack, on their nodes; None while idle.
 
-    def _limit_middle(self) -> Array | None:
-        """What the middle block's output lacks, on its nodes; None while idle."""
-        around = np.concatenate(self._blocks)
+        Each needs a little of the block after it.
+        """
+        if self._skip_idle and self._state[1] == TRACKING and self._idle(line):
+            return [None] * blocks
         reach = _EDGE_FRAMES + UP_REACH
-        near = around[GRID_FRAMES - reach + 1 : 2 * GRID_FRAMES + reach]
-        if self._skip_idle and self._state[1] == 0.0 and self._idle(near):
+        found = []
+        for block in range(1, blocks + 1):
+            near = line[block * GRID_FRAMES - reach + 1 : (block + 1) * GRID_FRAMES + reach]
+            found.append(self._limit_block(near, self._next + block - 2))
+        return found
+
+    def _limit_block(self, near: Array, grid_block: int) -> Array | None:
+        if self._skip_idle and self._state[1] == TRACKING and self._idle(near):
             return None
         beside = FACTOR * _EDGE_FRAMES
         nodes = np.empty(FACTOR * (GRID_FRAMES + 2 * _EDGE_FRAMES))
@@ -307,7 +316,7 @@ class Limiter:
         near_nodes = nodes[beside - BEFORE : beside + intervals + AFTER]
         left = limit(near_nodes, self._limits, self._law, self._state, np.empty(4), lacking, marks)
         if left:
-            self.tally.count(self._next - 1, marks.reshape(GRID_FRAMES, FACTOR))
+            self.tally.count(grid_block, marks.reshape(GRID_FRAMES, FACTOR))
         return lacking if left or self._law[2] > 0.0 else None
 
     def _idle(self, near: Array) -> bool:
@@ -326,17 +335,16 @@ class Limiter:
         lag = slowest * self._law[2] / FACTOR * r**3 * (1.0 / 3.0 + r**2 * (0.2 + r**2 / 7.0))
         return r < 1.0 and lag < _LAG_FLOOR
 
-    def _finished(self) -> Array:
-        oldest = self._blocks[0]
-        if all(lacking is None for lacking in self._lacking):
-            return oldest
-        span = FACTOR * GRID_FRAMES
-        whole = np.zeros(3 * span + 3)  # element k belongs to node k - 1 of the first block
-        for position, lacking in enumerate(self._lacking):
-            if lacking is not None:
-                whole[position * span : (position + 1) * span + 3] += lacking
-        first = span + 1 - FACTOR * DOWN_REACH
-        needed = FACTOR * (GRID_FRAMES + 2 * DOWN_REACH - 1)
-        added = np.empty(GRID_FRAMES)
-        down(whole[first : first + needed], added)
-        return oldest + added
+
+def _brought_down(around: list[Array | None]) -> Array:
+    """What three blocks' nodes add to the frames of the middle one."""
+    span = FACTOR * GRID_FRAMES
+    whole = np.zeros(3 * span + 3)  # element k belongs to node k - 1 of the first block
+    for position, lacking in enumerate(around):
+        if lacking is not None:
+            whole[position * span : (position + 1) * span + 3] += lacking
+    first = span + 1 - FACTOR * DOWN_REACH
+    needed = FACTOR * (GRID_FRAMES + 2 * DOWN_REACH - 1)
+    added = np.empty(GRID_FRAMES)
+    down(whole[first : first + needed], added)
+    return added
