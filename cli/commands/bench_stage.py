@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from .. import options
+from ..places import check_output
 
 
 @click.command(short_help="Meter and scope readings to a stage file.")
@@ -20,13 +21,12 @@ def command(readings: str, out: str, force: bool, as_json: bool) -> None:
     """
     if not out.endswith(".toml"):
         raise click.UsageError(f"'{out}' is no name for a stage file; let it end in .toml")
-    from stagefx.audio.places import WholeFile, check_free, refuse_same_file
+    from stagefx.audio import WholeFile
     from stagefx.bench import load_readings, stage_from_readings
 
     from ..output import paper, print_json
 
-    refuse_same_file(out, readings)
-    check_free(out, force=force)
+    check_output(out, readings, force=force)
     found = stage_from_readings(load_readings(readings))
     with WholeFile(out, force=force) as whole:
         whole.file.write(found.as_toml().encode())

@@ -37,7 +37,7 @@ def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
     3
     """
     with style.drawing():
-        made = style.sheet(_title(figures, second), _conditions(figures))
+        made = style.sheet(_title(figures, second), _conditions(figures, second))
         style.fault(made, _faults(figures, second))
         draw_response(made.add_axes((style.MARGIN, 0.55, 0.39, 0.27)), figures, second)
         draw_noise(made.add_axes((style.MARGIN, 0.13, 0.39, 0.27)), figures, second)
@@ -71,8 +71,12 @@ def _faults(figures: Figures, second: Figures | None) -> str:
     return f"First, a fault. {style.shortened(found[0], most=110)}{more}"
 
 
-def _conditions(figures: Figures) -> str:
-    knob = figures.knob_position
-    where = "" if knob is None else f" Knob at {100.0 * knob:.0f} % of its travel."
+def _conditions(figures: Figures, second: Figures | None) -> str:
+    knobs = [
+        f"{style.shortened(one.stage.name)} at {100.0 * one.knob_position:.0f} %"
+        for one in (figures, second)
+        if one is not None and one.knob_position is not None
+    ]
+    where = f" Knob's travel: {', '.join(knobs)}." if knobs else ""
     draws = f" Band: 90 % of {figures.draws:,} draws." if figures.draws else ""
     return f"Calculated from the stage as described.{where}{draws}"

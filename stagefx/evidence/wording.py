@@ -43,7 +43,7 @@ def amount(value: float, unit: str) -> str:
         return f"{value:.2g} %"
     if unit == "deg":
         return f"{value if abs(value) >= 0.05 else 0.0:.1f} deg"
-    if unit in UNITS and unit != "V/s":
+    if unit in UNITS:
         return show(value, unit, digits=3)
     return f"{value:.3g} {unit}".rstrip()
 
