@@ -26,7 +26,7 @@ NAME = "offset"
 SETTINGS = (
     Setting("level_v", "V", -100.0, 100.0, "direct voltage at the amplifier's output", 0.0),
 )
-_ALMOST_DIRECT = 2j * np.pi * np.array([1e-9])
+_ALMOST_DIRECT = 2j * np.pi * np.array([1e-15])  # a period of 30 million years
 
 
 @dataclass(frozen=True)

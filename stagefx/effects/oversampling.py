@@ -77,6 +77,8 @@ def down_filters(factor: int = FACTOR, *, splines: bool = True) -> tuple[Array, 
     --------
     >>> round(float(sum(h.sum() for h in down_filters())), 5)
     1.0
+    >>> round(float(sum(h.sum() for h in down_filters(2, splines=False))), 5)
+    1.0
     """
     length = factor * DOWN_TAPS - 1
 
@@ -89,9 +91,8 @@ def down_filters(factor: int = FACTOR, *, splines: bool = True) -> tuple[Array, 
         return np.where(rate <= _PASS, 1.0, np.where(rate < _STOP, _BETWEEN, 1.0))
 
     whole = fit(target, taps=length, delay=length // 2, weight=weight, points=2048 * factor)
-    gain = 1.0 if splines else 1.0 / factor
     # Frame n takes node factor j + p with the tap factor (n - j) - p away from the middle.
-    padded = np.append(gain * whole, 0.0)
+    padded = np.append(whole, 0.0)
     return tuple(np.ascontiguousarray(padded[factor - 1 - p :: factor]) for p in range(factor))
 
 

@@ -103,7 +103,10 @@ class RenderReport:
             One key a field; a list per channel where the channels differ, one number where they
             do not, and a reason where there is none.
         """
-        return {item.name: _plain(getattr(self, item.name)) for item in fields(self)}
+        found = {item.name: _plain(getattr(self, item.name)) for item in fields(self)}
+        if self.knob_position is None:
+            found["knob_position"] = {"value": None, "reason": "there is no volume control"}
+        return found
 
 
 def _plain(value: Any) -> Any:

@@ -156,7 +156,7 @@ def test_hardly_anything_folds_back(count: int, rate_hz: int) -> None:
     levels = [-40.0 - 3.0 * order for order in range(count)]
     curve = curvature(levels, 1.0 / np.sqrt(2.0))
     found = steady_tone([curve], hz=5000.0, rate_hz=rate_hz, frames=rate_hz // 10)
-    size = np.abs(lines(found))[2 : 2001]  # 20 Hz to 20 kHz in steps of 10 Hz
+    size = np.abs(lines(found))[2:2001]  # 20 Hz to 20 kHz in steps of 10 Hz
     others = np.delete(size, 500 * np.arange(1, 5) - 2)
     print(in_decibels(others.max()))
     assert in_decibels(others.max()) < -120.0
@@ -168,7 +168,7 @@ def test_little_folds_back_beyond_the_stated_level(over_db: float) -> None:
     curve = curvature([-60.0, -60.0, -70.0], 1.0 / np.sqrt(2.0))
     peak = 10.0 ** (over_db / 20.0)
     found = steady_tone([curve], hz=5000.0, rate_hz=44100, frames=4410, peak=peak)
-    size = np.abs(lines(found))[2 : 2001]
+    size = np.abs(lines(found))[2:2001]
     others = np.delete(size, 500 * np.arange(1, 5) - 2)
     print(in_decibels(others.max() / peak))
     assert in_decibels(others.max() / peak) < -100.0
