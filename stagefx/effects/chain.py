@@ -141,7 +141,7 @@ class Chain:
         else:
             running = effect.at(self._rate_hz, self.channels, unit_v=self.unit_v)
         if isinstance(running, ToneRunner):
-            0 and running.start_at(-self.delay_frames)
+            running.start_at(-self.delay_frames)
         self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
         self.delay_frames += running.delay_frames
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -111,16 +112,18 @@ def test_nor_on_loud_noise_near_the_limits(over_peak: float, lower: float) -> No
     assert np.abs(skipping - working).max() <= 1e-7
 
 
-def worst_samples(position: int) -> Audio:
-    """The samples of size 1 that go furthest between two frames."""
+def worst_samples(position: int, *, steepest: bool = False) -> Audio:
+    """The samples of size 1 that go furthest between two frames, or are steepest there."""
     weights = np.zeros((UP_TAPS, FACTOR))
     for k in range(UP_TAPS):
-        nodes, samples = np.empty(FACTOR), np.zeros(UP_TAPS)
+        samples = np.zeros(UP_TAPS)
         samples[k] = 1.0
-        up(samples, nodes)
-        weights[k] = nodes
+        up(samples, weights[k])
+    wanted = weights[:, position]
+    if steepest:
+        wanted = weights[:, position + 1] - weights[:, position - 1]
     audio = np.zeros((6000, 1))
-    audio[3000 : 3000 + UP_TAPS, 0] = np.sign(weights[:, position])
+    audio[3000 : 3000 + UP_TAPS, 0] = np.sign(wanted)
     return audio
 
 
@@ -136,6 +139,20 @@ def test_nor_where_samples_go_as_far_as_they_can_between_themselves(
     ):
         skipping, working = worked_everywhere(Limiting("worst", limits), audio)
         assert np.abs(skipping - working).max() <= 1e-7
+
+
+@pytest.mark.parametrize("lag", [1e-8, 3e-8, 5e-8, 1e-6])
+def test_nor_where_they_are_as_steep_as_they_can_be(lag: float) -> None:
+    """At a third of the slew limit, where the output lags by a given share of full scale."""
+    audio = worst_samples(2, steepest=True)
+    r = 1.0 / 3.0
+    steepest = SLOPE_OVER_PEAK / r
+    constant_frames = lag / (steepest * (r**3 / 3.0 + r**5 / 5.0 + r**7 / 7.0))
+    limit = steepest * RATE_HZ
+    limits = LimitSet(math.inf, -math.inf, limit, limit, constant_frames / RATE_HZ)
+    skipping, working = worked_everywhere(Limiting("lag", limits), audio)
+    print(lag, np.abs(skipping - working).max(), np.abs(working - audio).max())
+    assert np.abs(skipping - working).max() <= 1e-7
 
 
 def test_samples_cannot_go_further_between_themselves_than_is_said() -> None:

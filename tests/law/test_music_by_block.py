@@ -12,7 +12,7 @@ from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
 from stagefx.effects.plan import stage_effects
 from stagefx.stage import load_stage, nominal, stage_from
-from tests.played import Audio, blocks_of, played, song
+from tests.played import Audio, blocks_of, played, played_and_counted, song
 
 RATE_HZ = 48000
 FULL_SCALE_V = 2.83
@@ -98,6 +98,27 @@ def test_a_second_playing_is_the_first(whole: tuple[str, Audio]) -> None:
         for _ in range(2):
             done = np.concatenate(list(chain.process(blocks_of(MUSIC, [10000]))))
             assert np.array_equal(done, expected)
+
+
+def test_one_broken_off_leaves_nothing_behind(whole: tuple[str, Audio]) -> None:
+    case, expected = whole
+    effects, times = CASES[case]
+    with Chain(effects, RATE_HZ, 2, full_scale_v=FULL_SCALE_V, times=times) as chain:
+        for frames in (17000, 21000, 35000):
+            begun = chain.process(blocks_of(10.0 * MUSIC[:frames], [frames]))
+            next(begun)
+            begun.close()
+            done = np.concatenate(list(chain.process([MUSIC])))
+            assert np.array_equal(done, expected)
+
+
+@pytest.mark.parametrize("case", ["slewing", "clipping", "everything"])
+def test_the_cases_are_what_they_are_called(case: str) -> None:
+    effects, _ = CASES[case]
+    _, tally = played_and_counted(effects, MUSIC, RATE_HZ, full_scale_v=FULL_SCALE_V)
+    assert case == "clipping" or tally.slewing_frames > 10
+    assert case == "slewing" or tally.clipped_frames > 10
+    assert tally.nonlinear_frames < 0.9 * len(MUSIC)
 
 
 def test_the_past_does_not_know_the_future(whole: tuple[str, Audio]) -> None:

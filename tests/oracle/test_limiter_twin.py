@@ -242,6 +242,8 @@ def test_both_levels_are_met_within_one_interval(seed: int) -> None:
     )
     assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-10)
     assert found.state.tolist() == [high, CLIPPED_HIGH]
+    turned = limited(-nodes_of(ramp, 11), levels=(-low, -high), state=(-low, CLIPPED_HIGH))
+    assert np.array_equal(turned.delta, -found.delta)
 
 
 def test_the_lower_level_is_the_upper_one_upside_down() -> None:

@@ -1,1 +1,0 @@
-"""What each family of readings says of the stage."""
