@@ -112,54 +112,112 @@ def dynamic() -> Tones:
 
 
 def brute_force(amplifier: Amplifier, tones: Tones) -> Array:
-    """Sizes of the lines from 0 to 20 kHz, in steps of the period's frequency."""
+    """Sizes of the lines up to 21 kHz, in steps of the period's frequency."""
     points = POINTS * tones.rate_hz // tones.period_hz
     step_s = 1.0 / (POINTS * tones.rate_hz)
     found = amplifier.simulated(tones.at(np.arange(points) * step_s), step_s)
-    return np.abs(lines(found))[: 20000 // tones.period_hz + 1]
+    return np.abs(lines(found))[: 21000 // tones.period_hz + 1]
 
 
 def rendered(amplifier: Amplifier, tones: Tones) -> Array:
     """The same of what is rendered."""
-    frames = tones.rate_hz // tones.period_hz * max(1, tones.period_hz // 50)
+    periods = max(1, tones.period_hz // 50)
+    frames = periods * tones.rate_hz // tones.period_hz
     n = np.arange(-LEAD_FRAMES, frames + LEAD_FRAMES)
     audio = tones.at(n / tones.rate_hz)[:, None]
     found = played(amplifier.effects(), audio, tones.rate_hz)[LEAD_FRAMES:-LEAD_FRAMES, 0]
-    step = frames * tones.period_hz // tones.rate_hz
-    return np.abs(lines(found))[::step][: 20000 // tones.period_hz + 1]
+    return np.abs(lines(found))[::periods][: 21000 // tones.period_hz + 1]
 
 
-if __name__ == "__main__":
-    for t, amps in (
-        (modulation(), (10, 14, 18)),
-        (difference(), (2.0, 3, 4, 6, 14, 18)),
-        (dynamic(), (1, 2, 3, 4, 8, 16)),
-    ):
-        for a in amps:
-            for amp in (Amplifier(), Amplifier(slew_v_per_s=20e6, time_constant_s=0.064e-6)):
-                b, r = brute_force(amp, t.times(a)), rendered(amp, t.times(a))
-                big = b.max()
-                n = b.size
-                prod = np.arange(n)[(b > 1e-5 * big)]
-                d = in_decibels(r[prod] / b[prod])
-                k = np.argsort(-b)[:9]
-                print(
-                    t.hz[:2],
-                    a,
-                    amp.slew_v_per_s,
-                    "worst dB",
-                    np.abs(d).max(),
-                    "rms err rel",
-                    in_decibels(np.sqrt(((r - b)[1:] ** 2).sum() / (b[1:] ** 2).sum())),
-                )
-                print(
-                    "   ",
-                    [
-                        (
-                            int(i * t.period_hz),
-                            round(float(in_decibels(b[i] / big)), 1),
-                            round(float(in_decibels(r[i] / b[i])), 2),
-                        )
-                        for i in k
-                    ],
-                )
+# --- distortion, as ratios ---
+
+
+def modulation_distortion(size: Array) -> Array:
+    """d_m2 and d_m3: sidebands of the high tone, summed, over it."""
+    at, low = 350, 3  # 7 kHz and 60 Hz in steps of 20 Hz
+    second = size[at + low] + size[at - low]
+    third = size[at + 2 * low] + size[at - 2 * low]
+    return np.array([second, third]) / size[at]
+
+
+def difference_distortion(size: Array) -> Array:
+    """d_d2 and d_d3: 1 kHz, and 18 with 21 kHz, over the sum of both tones."""
+    return np.array([size[1], size[18] + size[21]]) / (size[19] + size[20])
+
+
+def dynamic_distortion(size: Array) -> float:
+    """The nine products below 15 kHz, by their squares, over the sine."""
+    products = [abs(n * 21 - 100) for n in range(1, 10)]  # 3.15 and 15 kHz in steps of 150 Hz
+    return float(np.sqrt(np.square(size[products]).sum()) / size[100])
+
+
+SLOW = Amplifier()
+QUICK = Amplifier(slew_v_per_s=20e6, time_constant_s=64e-9)
+
+
+def both(amplifier: Amplifier, tones: Tones, peak_v: float) -> tuple[Array, Array]:
+    driven = tones.times(peak_v)
+    return rendered(amplifier, driven), brute_force(amplifier, driven)
+
+
+@pytest.mark.parametrize("peak_v", [10.0, 14.0, 18.0])
+@pytest.mark.parametrize("amplifier", [SLOW, QUICK], ids=["slow", "quick"])
+def test_modulation(amplifier: Amplifier, peak_v: float) -> None:
+    """Curved, and up to 2.8 dB into the limits: within 0.02 dB; any line to -80 dB, 0.25 dB."""
+    found, wanted = both(amplifier, modulation(), peak_v)
+    change = modulation_distortion(found) / modulation_distortion(wanted)
+    strong = wanted > 1e-4 * wanted.max()
+    print(in_decibels(change), np.abs(in_decibels(found[strong] / wanted[strong])).max())
+    assert in_decibels(change) == pytest.approx(0.0, abs=0.02)
+    assert in_decibels(found[strong] / wanted[strong]) == pytest.approx(0.0, abs=0.25)
+
+
+@pytest.mark.parametrize("peak_v", [4.0, 14.0, 18.0])
+def test_difference_frequency_of_what_only_clips(peak_v: float) -> None:
+    """Curved, and up to 2.8 dB into the limits: within 0.1 dB."""
+    found, wanted = both(QUICK, difference(), peak_v)
+    change = difference_distortion(found) / difference_distortion(wanted)
+    print(in_decibels(change), in_decibels(difference_distortion(wanted)))
+    assert in_decibels(change) == pytest.approx(0.0, abs=0.1)
+
+
+@pytest.mark.parametrize("peak_v", [1.0, 2.0, 3.0, 5.0, 6.0, 10.0, 14.0, 18.0])
+def test_difference_frequency_of_what_slews(peak_v: float) -> None:
+    """Asked for 0.25 to 0.74, and 1.2 to 4.4, times the slew limit: within 1.5 dB."""
+    found, wanted = both(SLOW, difference(), peak_v)
+    change = difference_distortion(found) / difference_distortion(wanted)
+    print(in_decibels(change), in_decibels(difference_distortion(wanted)))
+    assert in_decibels(change) == pytest.approx(0.0, abs=1.5)
+
+
+@pytest.mark.parametrize("peak_v", [0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 8.0, 16.0])
+def test_dynamic_intermodulation_of_what_slews(peak_v: float) -> None:
+    """Edges up to ten times too steep: within 1.5 dB."""
+    found, wanted = both(SLOW, dynamic(), peak_v)
+    change = dynamic_distortion(found) / dynamic_distortion(wanted)
+    print(in_decibels(change), in_decibels(dynamic_distortion(wanted)))
+    assert in_decibels(change) == pytest.approx(0.0, abs=1.5)
+
+
+@pytest.mark.parametrize("peak_v", [4.0, 16.0])
+def test_dynamic_intermodulation_of_what_does_not(peak_v: float) -> None:
+    """Curved, and clipped at the top: within 0.02 dB."""
+    found, wanted = both(QUICK, dynamic(), peak_v)
+    change = dynamic_distortion(found) / dynamic_distortion(wanted)
+    print(in_decibels(change), in_decibels(dynamic_distortion(wanted)))
+    assert in_decibels(change) == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize(("square_v", "peak_v"), [(4.0, 5.0)])
+def test_the_square_is_the_one_of_the_standard(square_v: float, peak_v: float) -> None:
+    """Square to sine 4:1 peak to peak, behind 30 kHz; 27 harmonics of it are kept."""
+    tones = dynamic().times(peak_v)
+    times = np.arange(4096) / (4096 * 150.0)
+    pole_s = 1.0 / (2.0 * np.pi * 30e3)
+    half_s = 0.5 / 3150.0
+    into = times % half_s
+    sign = np.where(times % (2.0 * half_s) < half_s, 1.0, -1.0)
+    settle = 2.0 / (1.0 + np.exp(-half_s / pole_s))
+    square = square_v * sign * (1.0 - settle * np.exp(-into / pole_s))
+    square += np.sin(2.0 * np.pi * 15e3 * times)
+    assert np.sqrt(np.mean((tones.at(times) - square) ** 2)) < 0.06 * square_v
