@@ -95,6 +95,7 @@ class Program(LazyGroup):
         except OSError as error:
             place = f"{error.filename}: " if error.filename else ""
             code = _say(f"{place}{_in_line(error.strerror or str(error))}")
+            _forget_output()  # else what is still in its buffer fails once more on the way out
         sys.exit(code if isinstance(code, int) else 0)
 
 
