@@ -6,15 +6,20 @@ what the music has.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set as AbstractSet
 
 import numpy as np
 
+from stagefx.effects import bandwidth
 from stagefx.effects.effect import Setting
 from stagefx.effects.fir_design import BAND_EDGE
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
 from stagefx.effects.tone import Tone
+from stagefx.errors import StageError
+from stagefx.stage.circuit import Circuit
+from stagefx.stage.stability import stability
+from stagefx.units import show
 
 NAME = "oscillation"
 SETTINGS = (
@@ -49,6 +54,39 @@ def oscillation(peak_v: float, frequency_hz: float, rate_hz: int) -> Tone | Limi
         return Tone(NAME, peak_v, frequency_hz, SETTINGS)
     slope = 2.0 * np.pi * frequency_hz * peak_v
     return Limiting(NAME, LimitSet(eaten_v=peak_v, eaten_v_per_s=slope), SETTINGS)
+
+
+def refuse_unstable(circuit: Circuit, keep: AbstractSet[str]) -> None:
+    """Refuse to render an unstable loop as if it were a linear amplifier.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        One draw, its knob set.
+    keep : set of str
+        The effects to render.
+
+    Raises
+    ------
+    StageError
+        The loop must oscillate, and neither is its bandwidth left out nor the oscillation stated.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> refuse_unstable(nominal(load_stage("line-stage")), {"bandwidth"})
+    """
+    loop = stability(circuit)
+    if loop is None or not loop.oscillates[0] or bandwidth.NAME not in keep or NAME in keep:
+        return
+    past = -float(loop.phase_margin_deg[0])
+    why = f", {past:.0f} deg past 180 where its gain is still one" if past > 0.0 else ""
+    raise StageError(
+        f"oscillates: the loop of '{circuit.stage.name}' is unstable near "
+        f"{show(float(loop.crossover_hz[0]), 'Hz', digits=3)}{why}, so it has no linear response "
+        "to render; cure it, give [oscillation] the level and frequency that a scope shows, or "
+        "leave the loop out with --without bandwidth"
+    )
 
 
 def _pieces(setup: Setup) -> Iterator[Piece]:

@@ -21,6 +21,7 @@ from stagefx.audio import (
 from stagefx.effects.chain import Array, Chain
 from stagefx.effects.kind import Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.oscillation import refuse_unstable
 from stagefx.effects.pipeline import Behind, ahead
 from stagefx.effects.plan import check_known, chosen, stage_effects, stage_pieces
 from stagefx.effects.report import RenderReport, Strain
@@ -162,7 +163,7 @@ def prepare(
     EffectError
         An unknown effect, one that does not exist yet, or a factor for one that is left out.
     StageError
-        No source level, or a knob that cannot be set.
+        No source level, a knob that cannot be set, or a loop that is unstable.
 
     Examples
     --------
@@ -193,6 +194,7 @@ def prepare(
     if _set_by_listening(stage):
         programme_db = programme_level_db(music)
     knob = set_knob(circuit, listening_level_db=listening_level_db, programme_db=programme_db)
+    refuse_unstable(knob.circuit, keep)
     return Played(stage, knob, frozenset(keep), times, seed)
 
 

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.effect import Setting
+from stagefx.effects.fir_design import BAND_EDGE
+from stagefx.errors import EffectError
 
 Array = NDArray[np.float64]
 
@@ -25,7 +27,7 @@ class Tone:
     peak_v : float, V
         Its peak where it is added.
     frequency_hz : float, Hz
-        Its frequency, below half the sampling rate.
+        Its frequency, at most 0.45 of the sampling rate.
     settings : tuple of Setting
         Parameters, for display.
     """
@@ -52,7 +54,18 @@ class Tone:
         -------
         ToneRunner
             At frame 0.
+
+        Raises
+        ------
+        EffectError
+            The sampling rate is too low for the tone.
         """
+        if self.frequency_hz > BAND_EDGE * rate_hz:
+            raise EffectError(
+                f"a sampling rate of {rate_hz} Hz is too low for {self.name} at "
+                f"{self.frequency_hz:g} Hz; convert the music to a higher rate, or use "
+                f"--without {self.name}"
+            )
         return ToneRunner(self.peak_v / unit_v, self.frequency_hz / rate_hz)
 
 

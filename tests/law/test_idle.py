@@ -141,7 +141,7 @@ def test_nor_where_samples_go_as_far_as_they_can_between_themselves(
         assert np.abs(skipping - working).max() <= 1e-7
 
 
-@pytest.mark.parametrize("lag", [1e-8, 3e-8, 5e-8, 1e-6])
+@pytest.mark.parametrize("lag", [1e-8, 3e-8, 5e-8, 3e-6])
 def test_nor_where_they_are_as_steep_as_they_can_be(lag: float) -> None:
     """At a third of the slew limit, where the output lags by a given share of full scale."""
     audio = worst_samples(2, steepest=True)
@@ -151,7 +151,6 @@ def test_nor_where_they_are_as_steep_as_they_can_be(lag: float) -> None:
     limit = steepest * RATE_HZ
     limits = LimitSet(math.inf, -math.inf, limit, limit, constant_frames / RATE_HZ)
     skipping, working = worked_everywhere(Limiting("lag", limits), audio)
-    print(lag, np.abs(skipping - working).max(), np.abs(working - audio).max())
     assert np.abs(skipping - working).max() <= 1e-7
 
 

@@ -15,7 +15,7 @@ from stagefx.stage import load_stage, nominal, stage_from
 from tests.played import Audio, blocks_of, played, played_and_counted, song
 
 RATE_HZ = 48000
-FULL_SCALE_V = 2.83
+FULL_SCALE_V = 6.0
 MUSIC = song(45000, 2, seed=0)
 
 
