@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -160,15 +160,17 @@ def _try(first: Recording, second: Recording, start: int, stop: int, search_s: f
     _lively(second, max(start - search, 0), min(stop + search, second.format.frames))
     lag = find_lag(first, second, passages, search_frames=search)
 
-    between_frames = Alignment(lag.frames + 0.5, 0.0, lag.polarity)  # may yet have to interpolate
-    common = between_frames.common_stretch(first.format.frames, second.format.frames)
+    coarse = Alignment(float(lag.frames), 0.0, lag.polarity)
+    common = coarse.common_stretch(first.format.frames, second.format.frames)
     start, stop = max(start, common[0]), min(stop, common[1])
     _check_length(first, second, stop - start)
-    pairs = _Passages(first, second, _lively(first, start, stop), lag.frames)
+    # The ends are left out: a part of a frame is worked out from the frames around it.
+    passages = _lively(first, start + REACH_FRAMES, stop - REACH_FRAMES)
+    pairs = _Passages(first, second, passages, lag.frames)
     delay, spectra = _refined_delay(pairs, float(lag.frames), lag.polarity)
     gain = _gain(pairs, delay, lag.polarity)
     if gain <= 0.0:
-        return _Try(replace(between_frames, delay_frames=delay), 0.0)
+        return _Try(coarse, 0.0)
     gain_db = 20.0 * math.log10(gain)
     return _Try(Alignment(delay, gain_db, lag.polarity), _in_common(spectra))
 

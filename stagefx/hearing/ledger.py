@@ -52,6 +52,8 @@ class LedgerRow:
         The least that could have been found.
     at_hz : float or None, Hz
         Where in frequency the value was found.
+    direction : str
+        ``"up"`` or ``"down"`` where the second version has more or less; else empty.
     remark : str
         Why there is no value, or what the value leaves out.
     """
@@ -66,6 +68,7 @@ class LedgerRow:
     source: str
     floor: float | None = None
     at_hz: float | None = None
+    direction: str = ""
     remark: str = ""
 
 
@@ -102,6 +105,7 @@ def judged_row(
     *,
     floor: float | None = None,
     at_hz: float | None = None,
+    direction: str = "",
     remark: str = "",
     highest: Grade = HIGHEST_WITHOUT_EAR_MODEL,
 ) -> LedgerRow:
@@ -117,6 +121,8 @@ def judged_row(
         The least that could have been found.
     at_hz : float or None, Hz
         Where it was found.
+    direction : str
+        ``"up"`` or ``"down"``, or empty.
     remark : str
         What the value leaves out.
     highest : Grade
@@ -137,7 +143,7 @@ def judged_row(
     grade = grade_of(value, limit, floor=floor, highest=highest)
     return LedgerRow(
         name, value, limit.unit, limit.may, limit.will, margin_db(value, limit), grade,
-        _source(limit), floor, at_hz, remark,
+        _source(limit), floor, at_hz, direction, remark,
     )  # fmt: skip
 
 
@@ -222,7 +228,14 @@ def _level_row(difference: Difference, matched_db: float) -> LedgerRow:
     if change is None:
         change = difference.alignment.gain_db
         remark = "gain over all frequencies: too short or too quiet for a loudness"
-    return judged_row("level", abs(change - matched_db), floor=difference.floor_db, remark=remark)
+    change -= matched_db
+    return judged_row(
+        "level",
+        abs(change),
+        floor=difference.floor_db,
+        direction=_direction(change),
+        remark=remark,
+    )
 
 
 def _balance_row(difference: Difference) -> LedgerRow:
@@ -236,4 +249,15 @@ def _range_row(name: str, found: Deviation | None) -> LedgerRow:
         return unjudged_row(name, "the music has nothing there that could be measured")
     missing = [nominal_hz(hz) for hz in found.missing_hz]
     remark = f"not measured, for want of music: {', '.join(missing)}" if missing else ""
-    return judged_row(name, abs(found.db), floor=found.floor_db, at_hz=found.hz, remark=remark)
+    return judged_row(
+        name,
+        abs(found.db),
+        floor=found.floor_db,
+        at_hz=found.hz,
+        direction=_direction(found.db),
+        remark=remark,
+    )
+
+
+def _direction(change_db: float) -> str:
+    return "" if change_db == 0.0 else "up" if change_db > 0.0 else "down"

@@ -137,6 +137,7 @@ def _row(row: LedgerRow) -> dict[str, Any]:
         "source": row.source,
         "floor": number(row.floor),
         "at_hz": number(row.at_hz, "not a matter of frequency"),
+        "direction": row.direction,
         "remark": row.remark,
     }
 

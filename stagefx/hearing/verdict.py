@@ -155,7 +155,7 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
     >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.002, remainder_db=-101.0)
     >>> verdict = pass_verdict([judged_row("high end", 0.031, at_hz=15848.9)], here)
     >>> verdict.grade.value, verdict.flips_at.sentence
-    ('should not be heard', 'The high end would have to change 32 times as much.')
+    ('should not be heard', 'The high end would have to change 32 times as much to alter this.')
     """
     judged = [row for row in ledger if row.grade is not None]
     distortion = conditions.unjudged_distortion
@@ -203,16 +203,10 @@ def _because(over: Sequence[LedgerRow], nearest: LedgerRow | None) -> str:
         return " ".join(_reason(row) for row in over)
     if nearest.grade is Grade.BELOW:
         return "Every change that was looked for is smaller than 24-bit dither makes."
-    return (
-        f"Nearest to being heard is {subject(nearest.name)}: {size_of(nearest)}, "
-        f"{_short_of(nearest)}."
-    )
-
-
-def _short_of(row: LedgerRow) -> str:
-    if limits()[row.name].scale == "level":
-        return f"{distance_of(row)} to spare"
-    return f"where it may be heard from {decibels(row.may)}, {distance_of(row)} as much"
+    found = f"Nearest to being heard is {subject(nearest.name)}: {size_of(nearest)}"
+    if limits()[nearest.name].scale == "level":
+        return f"{found}."
+    return f"{found}, where it may be heard from {decibels(nearest.may)}."
 
 
 def _reason(row: LedgerRow) -> str:
@@ -243,18 +237,19 @@ def _flip(over: Sequence[LedgerRow], nearest: LedgerRow | None, distortion: str)
         return Flip(
             row.name, row.value, row.may, row.unit,
             f"{names.capitalize()} would have to come under the limit{'s' if len(over) > 1 else ''}"
-            f" to change this{rest}.",
+            f" to alter this{rest}.",
         )  # fmt: skip
     if distortion or nearest is None:
         return Flip(None, None, None, "", "Judging the distortion, or a blind test, would tell.")
     if nearest.grade is Grade.BELOW:
-        return Flip(None, None, None, "", "Only a change that can be measured would change this.")
+        return Flip(None, None, None, "", "Only a change that can be measured would alter this.")
     much = distance_of(nearest)
-    if limits()[nearest.name].scale == "level":
-        sentence = f"{subject(nearest.name).capitalize()} would have to grow by {much}."
-    else:
-        sentence = f"{subject(nearest.name).capitalize()} would have to change {much} as much."
-    return Flip(nearest.name, nearest.value, nearest.may, nearest.unit, sentence)
+    level = limits()[nearest.name].scale == "level"
+    how = f"grow by {much}" if level else f"change {much} as much"
+    return Flip(
+        nearest.name, nearest.value, nearest.may, nearest.unit,
+        f"{subject(nearest.name).capitalize()} would have to {how} to alter this.",
+    )  # fmt: skip
 
 
 def _and(names: Sequence[str]) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from stagefx.difference.bands import nominal_hz
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.thresholds import limits
@@ -85,16 +83,22 @@ def in_control_steps(size_db: float) -> str:
     >>> in_control_steps(0.04)
     'about 1/12 of the smallest step of a typical volume control'
     >>> in_control_steps(2.2)
-    'about 4 of the smallest steps of a typical volume control'
+    'about 4 times the smallest step of a typical volume control'
     """
     steps = size_db / CONTROL_STEP_DB
-    if steps >= 1.5:
-        return f"about {steps:.0f} of the smallest steps of a typical volume control"
-    if steps > 0.75:
-        return "about the smallest step of a typical volume control"
-    part = 1.0 / steps if steps > 0.0 else math.inf
-    how_many = f"about 1/{part:.0f}" if part < 95.0 else "less than a hundredth"
-    return f"{how_many} of the smallest step of a typical volume control"
+    if steps >= 2.5:
+        many = f"about {steps:.0f} times"
+    elif steps >= 1.5:
+        many = "about twice"
+    elif steps >= 0.75:
+        many = "about"
+    elif steps >= 0.4:
+        many = "about half"
+    elif steps >= 0.0105:
+        many = f"about 1/{1.0 / steps:.0f} of"
+    else:
+        many = "less than a hundredth of"
+    return f"{many} the smallest step of a typical volume control"
 
 
 def factor(ratio: float) -> str:
@@ -138,15 +142,16 @@ def size_of(row: LedgerRow) -> str:
     Examples
     --------
     >>> from stagefx.hearing.ledger import judged_row
-    >>> size_of(judged_row("high end", 2.21, at_hz=15848.9))
-    'about 4 of the smallest steps of a typical volume control (2.2 dB at 16 kHz)'
+    >>> size_of(judged_row("high end", 2.21, at_hz=15848.9, direction="down"))
+    'about 4 times the smallest step of a typical volume control (2.2 dB down at 16 kHz)'
     """
     assert row.value is not None
     where = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
     if limits()[row.name].scale == "level":
         side = "over" if row.value >= 0.0 else "under"
         return f"{decibels(abs(row.value))} {side} what hides it{where}"
-    return f"{in_control_steps(row.value)} ({decibels(row.value)}{where})"
+    way = f" {row.direction}" if row.direction else ""
+    return f"{in_control_steps(row.value)} ({decibels(row.value)}{way}{where})"
 
 
 def distance_of(row: LedgerRow) -> str:

@@ -1,0 +1,164 @@
+"""Delay, gain and polarity between two versions of a piece are found, or it is said why not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from stagefx.audio.alignment import align
+from stagefx.audio.files import AudioFormat, open_audio
+from stagefx.audio.recording import HeldAudio
+from stagefx.difference import take_apart
+from stagefx.difference.pairs import side_by_side
+from stagefx.errors import ComparisonError
+from tests.band_limited import RATE_HZ, sound, tone
+
+Array = NDArray[np.float64]
+MUSIC = sound(5.0)
+PIECES = ("drums", "trio", "voice")
+SILENCE = 8192
+"""Frames of silence around a piece that is filtered as one period."""
+
+
+def held(samples: Array, rate_hz: int = RATE_HZ) -> HeldAudio:
+    return HeldAudio(np.ascontiguousarray(samples), rate_hz)
+
+
+@cache
+def ten_seconds(piece: str) -> tuple[Array, int]:
+    place = Path(__file__).parents[2] / "samples" / "music" / f"{piece}.flac"
+    with open_audio(place) as music:
+        rate_hz = music.format.rate_hz
+        return music.read(5 * rate_hz, 15 * rate_hz), rate_hz
+
+
+def delayed(music: Array, frames: float) -> tuple[Array, Array]:
+    """A piece without anything above 0.45 of its rate, as it is and exactly so much later."""
+    padded = np.pad(music, ((SILENCE, SILENCE), (0, 0)))
+    spectrum = np.fft.rfft(padded, axis=0)
+    turns = np.fft.rfftfreq(len(padded))[:, None]
+    spectrum[turns[:, 0] > 0.45] = 0.0
+    late = np.exp(-2j * np.pi * turns * frames)
+    both = (np.fft.irfft(each, len(padded), axis=0) for each in (spectrum, spectrum * late))
+    first, second = (each[SILENCE:-SILENCE] for each in both)
+    return first, second
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_a_pure_delay_of_ten_seconds_over_a_floor_at_minus_60_db(piece: str) -> None:
+    """The promise: within 2e-5 frame."""
+    music, rate_hz = ten_seconds(piece)
+    random = np.random.default_rng(8)
+    for frames in (0.5, -1234.321):
+        first, second = delayed(music, frames)
+        floor = 1e-3 * np.sqrt(np.mean(first**2)) * random.standard_normal(first.shape)
+        found = align(held(first, rate_hz), held(second + floor, rate_hz))
+        assert found.delay_frames == pytest.approx(frames, abs=2e-5)
+        assert found.gain_db == pytest.approx(0.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_without_a_floor_a_delay_is_found_and_taken_away_to_the_dither(piece: str) -> None:
+    music, rate_hz = ten_seconds(piece)
+    first, second = delayed(music, 0.37)
+    found = take_apart(held(first, rate_hz), held(-0.5 * second, rate_hz))
+    assert found.alignment.polarity == -1
+    assert found.alignment.delay_frames == pytest.approx(0.37, abs=1e-8)
+    assert found.alignment.gain_db == pytest.approx(-6.0206, abs=1e-5)
+    assert found.null_db.after_delay < -140.0
+
+
+@pytest.mark.parametrize("late", [3, -3, 20_000, -20_000, 190_000, -190_000])
+def test_a_lag_of_up_to_four_seconds(late: int) -> None:
+    lead = np.random.default_rng(3).standard_normal((abs(late), 2)) * 1e-4
+    longer = np.concatenate([lead, -0.7 * MUSIC])
+    pieces = (held(MUSIC), held(longer)) if late > 0 else (held(longer), held(MUSIC))
+    found = align(*pieces)
+    assert found.delay_frames == late
+    assert found.polarity == -1
+    assert abs(found.gain_db) == pytest.approx(-20.0 * np.log10(0.7), abs=1e-6)
+
+
+def test_what_begins_farther_apart_is_said_not_to_be_the_same_music() -> None:
+    late = np.concatenate([np.zeros((5 * RATE_HZ, 2)), MUSIC])
+    with pytest.raises(ComparisonError, match=r"not the same music.*within 4 s"):
+        align(held(MUSIC), held(late))
+    assert align(held(MUSIC), held(late), search_s=6.0).delay_frames == 5 * RATE_HZ
+
+
+def test_of_music_that_repeats_itself_the_nearest_place_is_taken() -> None:
+    loop = np.tile(MUSIC[: RATE_HZ // 2], (12, 1))
+    late = np.concatenate([np.zeros((5, 2)), loop])
+    assert align(held(loop), held(loop)).delay_frames == 0.0
+    assert align(held(loop), held(late)).delay_frames == 5.0
+
+
+@pytest.mark.parametrize("hz", [50.0, 1000.0, 10_000.0])
+def test_a_tone_is_aligned_to_the_nearest_period(hz: float) -> None:
+    first, second = tone(hz, 3.0), tone(hz, 3.0, np.exp(-2j * np.pi * hz / RATE_HZ))
+    found = align(held(first), held(second))
+    assert found.delay_frames == pytest.approx(1.0, abs=1e-6)
+    assert found.polarity == 1
+
+
+def test_noise_as_loud_as_the_music_does_not_hide_it() -> None:
+    noise = np.random.default_rng(5).standard_normal(MUSIC.shape) * np.sqrt(np.mean(MUSIC**2))
+    found = align(held(MUSIC), held(np.roll(MUSIC, 700, axis=0) + 0.7 * noise))
+    assert found.delay_frames == pytest.approx(700.0, abs=0.05)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 22_050, 192_000])
+def test_every_rate(rate_hz: int) -> None:
+    music = np.cumsum(np.random.default_rng(6).standard_normal((3 * rate_hz, 1)), axis=0)
+    first, second = delayed(music - music.mean(), 12.3)
+    assert align(held(first, rate_hz), held(second, rate_hz)).delay_frames == pytest.approx(
+        12.3, abs=1e-4
+    )
+
+
+def test_a_steady_voltage_is_silence() -> None:
+    with pytest.raises(ComparisonError, match="is silent"):
+        align(held(np.full((RATE_HZ, 1), 0.2)), held(MUSIC[:RATE_HZ, :1]))
+
+
+def test_music_after_a_long_silence_is_found() -> None:
+    """Longer than what is probed at first."""
+    rate_hz = 8000
+    music = np.zeros((600 * rate_hz, 1))
+    burst = slice(451 * rate_hz, 452 * rate_hz)
+    music[burst] = np.random.default_rng(7).standard_normal((rate_hz, 1))
+    assert align(held(music, rate_hz), held(0.5 * music, rate_hz)).gain_db == pytest.approx(-6.0206)
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A recording that remembers what was asked of it."""
+
+    audio: HeldAudio
+    asked: list[tuple[int, int]] = field(default_factory=list)
+    place: str = "counted"
+
+    @property
+    def format(self) -> AudioFormat:
+        return self.audio.format
+
+    def read(self, start: int, stop: int) -> Array:
+        self.asked.append((start, stop))
+        return self.audio.read(start, stop)
+
+
+@pytest.mark.parametrize("frames", [0.0, 0.4, 3000.4, -3000.4])
+def test_after_the_alignment_each_frame_is_read_once_and_in_order(frames: float) -> None:
+    first, second = Counted(held(MUSIC)), Counted(held(np.roll(MUSIC, round(frames), axis=0)))
+    alignment = align(first.audio, second.audio)
+    moved = type(alignment)(frames, 0.0, 1)
+    for _ in side_by_side(first, second, moved):
+        pass
+    for counted in (first, second):
+        ends = [0, *(stop for _, stop in counted.asked)]
+        assert all(start >= end for (start, _), end in zip(counted.asked, ends, strict=False))
