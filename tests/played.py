@@ -13,7 +13,7 @@ from stagefx.effects.effect import Effect
 from stagefx.effects.limiting import Tally
 
 Audio = NDArray[np.float64]
-LEAD_FRAMES = 8192
+LEAD_FRAMES = 4096
 """Frames played before and after a steady tone, so that no end is heard."""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set as AbstractSet
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Self
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Running
-from stagefx.effects.limiting import Limiter, Limiting
+from stagefx.effects.limiting import Limiter, Limiting, LimitSet
 from stagefx.effects.linear import Linear
 from stagefx.effects.noise import Noise
 from stagefx.effects.plan import WATCH
@@ -243,12 +244,16 @@ def _merged(
 ) -> list[tuple[Effect | _LeftOut, float]]:
     """The effects with neighbours of one kind made one, and each one's factor."""
     row: list[tuple[Effect | _LeftOut, float]] = []
+    taken = LimitSet()
     for effect in effects:
         if keep is not None and effect.name not in keep and effect.name != WATCH:
             if effect.gain != 1.0:
                 row.append((_LeftOut(effect.gain), 1.0))
             continue
         factor = times.get(effect.name, 1.0)
+        if isinstance(effect, Limiting) and effect.limits.takes:
+            taken = taken.both(effect.limits.taking(factor))
+            continue
         before, before_factor = row[-1] if row else (None, 0.0)
         if factor == before_factor == 1.0:
             if isinstance(effect, Linear) and isinstance(before, Linear):
@@ -258,7 +263,14 @@ def _merged(
                 row[-1] = (before.followed_by(effect), 1.0)
                 continue
         row.append((effect, factor))
-    return row
+    return [(_less(effect, taken), factor) for effect, factor in row]
+
+
+def _less(effect: Effect | _LeftOut, taken: LimitSet) -> Effect | _LeftOut:
+    """An effect with its limits, if it has any, less what direct voltage and tones take."""
+    if isinstance(effect, Limiting) and taken.takes:
+        return replace(effect, limits=effect.limits.both(taken))
+    return effect
 
 
 class Passage:
@@ -291,14 +303,15 @@ class Passage:
         list of array [frames, channels]
             What is ready, its delay taken out.
         """
-        self._waiting.append(block)
         self._held += block.shape[0]
         self._owed += block.shape[0]
         if self._held < WORK_FRAMES:
+            self._waiting.append(block.copy())  # its owner may fill it anew
             return []
-        joined = np.concatenate(self._waiting) if len(self._waiting) > 1 else block
+        joined = np.concatenate([*self._waiting, block]) if self._waiting else block
         whole = self._held - self._held % WORK_FRAMES
-        self._waiting, self._held = [joined[whole:]], self._held - whole
+        rest = joined[whole:].copy()
+        self._waiting, self._held = [rest] if rest.size else [], self._held - whole
         return self._worked(joined[:whole])
 
     def finish(self) -> list[Array]:

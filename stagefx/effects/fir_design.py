@@ -88,13 +88,19 @@ def fit(
     [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0]
     """
     frequency = np.asarray((np.arange(points) + 0.5) / (2.0 * points), dtype=np.float64)
-    radians = 2.0 * np.pi * frequency
     weights = np.asarray(weight(frequency), dtype=np.float64)
-    wanted = target(frequency)
-    real, imaginary = weights * wanted.real, weights * wanted.imag
-    row, right = np.empty(taps), np.empty(taps)
-    for k in range(taps):
-        row[k] = (weights * np.cos(radians * k)).sum()
-        lead = radians * (k - delay)
-        right[k] = (real * np.cos(lead) - imaginary * np.sin(lead)).sum()
+    wanted = weights * target(frequency)
+    row = _sums(weights, np.arange(taps))
+    right = _sums(wanted, np.arange(taps) - delay)
     return toeplitz_solve(row, right)
+
+
+def _sums(values: Array | Complex, lags: NDArray[np.int64]) -> Array:
+    """Real part of the sum of values times exp(i w k) over the frequencies of a fit, each lag k.
+
+    The frequencies lie midway between the lines of a transform twice as long.
+    """
+    length = 2 * values.size
+    whole = np.fft.ifft(values, length) * length
+    half_a_line = np.exp(1j * np.pi * lags / length)
+    return np.asarray((whole[lags % length] * half_a_line).real)

@@ -6,6 +6,7 @@ through a shared ground.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import ClassVar
@@ -16,11 +17,11 @@ from stagefx.effects.channelwise import Channelwise
 from stagefx.effects.effect import Setting
 from stagefx.effects.fir_design import Array, Complex
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.linear import DELAY_FRAMES, Linear, ResponseAt
+from stagefx.effects.linear import DELAY_FRAMES, Corner, Linear, ResponseAt
 from stagefx.errors import EffectError
 from stagefx.stage.circuit import Circuit
 from stagefx.stage.description import Stage
-from stagefx.stage.ladder import input_admittance, laplace, solve
+from stagefx.stage.ladder import coupling_poles, input_admittance, laplace, solve
 from stagefx.stage.network import load_parts, socket_parts, source_parts
 from stagefx.units import ratio
 
@@ -44,10 +45,13 @@ class Interchannel:
         From Hz to what of one channel reaches the other, as a complex ratio.
     mismatch : float
         Gain of the second channel over the first.
+    corners : tuple of Corner
+        Low corners of the crosstalk, which a short impulse response cannot hold.
     """
 
     crosstalk: ResponseAt = field(repr=False)
     mismatch: float = 1.0
+    corners: tuple[Corner, ...] = ()
     name: ClassVar[str] = NAME
     gain: ClassVar[float] = 1.0
     settings: ClassVar[tuple[Setting, ...]] = SETTINGS
@@ -82,7 +86,7 @@ class Interchannel:
         scale = float(abs(self.crosstalk(np.array([_LOUDEST_HZ]))[0]))
         across = None
         if scale > 0.0:
-            across = Linear(NAME, self.crosstalk, scale).at(rate_hz, channels)
+            across = Linear(NAME, self.crosstalk, scale, self.corners).at(rate_hz, channels)
         return InterchannelRunner(across, scale, self.mismatch)
 
 
@@ -189,8 +193,19 @@ def _pieces(setup: Setup) -> Iterator[Piece]:
     if _needed(stage):
         yield (
             Place.BETWEEN_CHANNELS,
-            Interchannel(lambda hz: crosstalk(setup.circuit, hz), ratio(mismatch_db)),
+            Interchannel(
+                lambda hz: crosstalk(setup.circuit, hz), ratio(mismatch_db), _corners(setup.circuit)
+            ),
         )
+
+
+def _corners(circuit: Circuit) -> tuple[Corner, ...]:
+    """Poles of the impedance where the capacitance hangs; the crosstalk has one zero at 0 Hz."""
+    table = circuit.stage.interchannel
+    if table is None or table.coupling_capacitance is None:
+        return ()
+    poles = coupling_poles([*source_parts(circuit), *socket_parts(circuit)])
+    return tuple(Corner(float(pole), math.inf if k else 0.0) for k, pole in enumerate(poles))
 
 
 def _needed(stage: Stage) -> bool:

@@ -7,7 +7,7 @@ cost next to nothing and joins are seamless by construction.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -95,6 +95,31 @@ class LimitSet:
             self.shift_v + other.shift_v,
             self.eaten_v + other.eaten_v,
             self.eaten_v_per_s + other.eaten_v_per_s,
+        )
+
+    @property
+    def takes(self) -> bool:
+        """Whether something takes of the limits: a direct voltage, or a parasitic tone."""
+        return bool(self.shift_v or self.eaten_v or self.eaten_v_per_s)
+
+    def taking(self, times: float) -> LimitSet:
+        """Multiply what is taken of the limits.
+
+        Parameters
+        ----------
+        times : float
+            Factor.
+
+        Returns
+        -------
+        LimitSet
+            The same limits, with so much more or less taken.
+        """
+        return replace(
+            self,
+            shift_v=times * self.shift_v,
+            eaten_v=times * self.eaten_v,
+            eaten_v_per_s=times * self.eaten_v_per_s,
         )
 
     def left(self) -> LimitSet:

@@ -428,6 +428,9 @@ def _strain(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain |
     for place, effect in stage_pieces(played.setup(rate_hz)):
         if place < Place.LIMITS:
             unit_v *= effect.gain
-        if isinstance(effect, Limiting):
-            limits = limits.both(effect.limits)
+        if not isinstance(effect, Limiting):
+            continue
+        if effect.name in played.keep or not effect.limits.takes:
+            taken = effect.limits.taking(played.times.get(effect.name, 1.0))
+            limits = limits.both(taken)
     return Strain(chain.tallies, limits, unit_v, rate_hz, frames)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.effect import GRID_FRAMES
-from stagefx.kernels.limiter import MARK_BOTH, MARK_CLIPPED, MARK_SLEWING
+from stagefx.kernels.limiter import MARK_CLIPPED, MARK_SLEWING
 
 Array = NDArray[np.float64]
 MOMENT_BLOCKS = 8
@@ -47,13 +47,13 @@ class Tally:
         grid_block : int
             Which block of the grid; rising.
         marks : array [GRID_FRAMES, nodes a frame]
-            As `stagefx.kernels.limiter.limit` leaves them.
+            As `stagefx.kernels.limiter.limit` leaves them; as whole numbers, a bit a limit.
         """
-        both = marks == MARK_BOTH
-        clipped = ((marks == MARK_CLIPPED) | both).any(axis=1)
-        slewing = ((marks == MARK_SLEWING) | both).any(axis=1)
-        clips, slews = int(clipped.sum()), int(slewing.sum())
-        either = int((clipped | slewing).sum())
+        bits = marks.astype(np.uint8)
+        frames = np.bitwise_or.reduce(np.ascontiguousarray(bits.T))
+        clips = int(np.count_nonzero(frames & int(MARK_CLIPPED)))
+        slews = int(np.count_nonzero(frames & int(MARK_SLEWING)))
+        either = int(np.count_nonzero(frames))
         self.clipped_frames += clips
         self.slewing_frames += slews
         self.nonlinear_frames += either

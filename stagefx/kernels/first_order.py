@@ -11,6 +11,9 @@ Array = NDArray[np.float64]
 
 SETTLED = 1e-150
 """Below this a decaying state is taken as zero, long before it becomes denormal and slow."""
+_SETTLING = 1e-100
+"""Below this a state is looked at after every frame, above it only now and then."""
+_FRAMES_AT_ONCE = 64
 
 
 @jit
@@ -37,12 +40,15 @@ def first_order(x: Array, coefficients: Array, state: Array, y: Array) -> int:
     """
     b0, zero, pole = coefficients[0], coefficients[1], coefficients[2]
     last_x, last_y = state[0], state[1]
-    for n in range(x.size):
-        now = x[n]
-        last_y = b0 * (now - zero * last_x) + pole * last_y
-        if abs(last_y) < SETTLED:
-            last_y = 0.0
-        last_x = now
-        y[n] = last_y
+    for start in range(0, x.size, _FRAMES_AT_ONCE):
+        stop = min(start + _FRAMES_AT_ONCE, x.size)
+        settling = abs(last_y) < _SETTLING
+        for n in range(start, stop):
+            now = x[n]
+            last_y = b0 * (now - zero * last_x) + pole * last_y
+            if settling and abs(last_y) < SETTLED:
+                last_y = 0.0
+            last_x = now
+            y[n] = last_y
     state[0], state[1] = last_x, last_y
     return x.size
