@@ -9,7 +9,7 @@ import click
 
 from .lazy import Program
 
-COMMANDS = ("demo", "catalogue", "figures", "render", "compare")
+COMMANDS = ("demo", "catalogue", "figures", "bench", "render", "compare")
 
 
 @click.command(

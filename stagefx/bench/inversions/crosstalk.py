@@ -70,24 +70,26 @@ def crosstalk_share(
     return abs(through / (1.0 + through) + ground_share)
 
 
-def two_paths(shares: Sequence[float], hz: Sequence[float]) -> tuple[float, float]:
-    """Split crosstalk at several frequencies into a part that rises with them and a flat one.
+def two_paths(
+    shares: Sequence[float], rising: Sequence[float], flat: Sequence[float]
+) -> tuple[float, float]:
+    """Split crosstalk into what a capacitance makes and what a shared ground makes.
 
-    share² = (rising f)² + flat²
+    share² = (C rising)² + (R flat)²
 
     Parameters
     ----------
     shares : sequence of float, ratio
         Undriven over driven channel.
-    hz : sequence of float, Hz
-        Frequencies, at least two of them different.
+    rising : sequence of float, 1/F
+        What a farad makes in each: 2 pi f times the impedance that the undriven input is ended by.
+    flat : sequence of float, 1/ohm
+        What an ohm makes in each: one over the driven channel's load.
 
     Returns
     -------
-    rising_per_hz : float, 1/Hz
-        Of the capacitance: 2 pi R C.
-    flat : float, ratio
-        Of the shared ground.
+    capacitance, resistance : float, F and ohm
+        0 where there is none.
 
     Notes
     -----
@@ -96,20 +98,23 @@ def two_paths(shares: Sequence[float], hz: Sequence[float]) -> tuple[float, floa
 
     Examples
     --------
-    >>> rising, flat = two_paths([1.4142136e-4, 1.0e-3 * 1.00499], [1e3, 10e3])
-    >>> round(rising * 1e7, 3), round(flat * 1e4, 3)
+    >>> through, ground = two_paths([1.4142136e-4, 1.00499e-3], [1e3, 10e3], [1.0, 1.0])
+    >>> round(through * 1e7, 3), round(ground * 1e4, 3)
     (1.0, 1.0)
     """
-    rows = [(f**2 / s**2, 1.0 / s**2) for f, s in zip(hz, shares, strict=True)]
+    rows = [
+        ((c / share) ** 2, (r / share) ** 2)
+        for share, c, r in zip(shares, rising, flat, strict=True)
+    ]
     aa = math.fsum(a * a for a, _ in rows)
     ab = math.fsum(a * b for a, b in rows)
     bb = math.fsum(b * b for _, b in rows)
     a1, b1 = math.fsum(a for a, _ in rows), math.fsum(b for _, b in rows)
     determinant = aa * bb - ab * ab
     if determinant > 1e-9 * aa * bb:
-        rising, flat = (bb * a1 - ab * b1) / determinant, (aa * b1 - ab * a1) / determinant
-        if rising >= 0.0 and flat >= 0.0:
-            return math.sqrt(rising), math.sqrt(flat)
-        if flat < 0.0:
+        through, ground = (bb * a1 - ab * b1) / determinant, (aa * b1 - ab * a1) / determinant
+        if through >= 0.0 and ground >= 0.0:
+            return math.sqrt(through), math.sqrt(ground)
+        if ground < 0.0:
             return math.sqrt(a1 / aa), 0.0
     return 0.0, math.sqrt(b1 / bb)

@@ -1,0 +1,9 @@
+"""What is wrong with a sheet of readings."""
+
+from __future__ import annotations
+
+from stagefx.errors import StagefxError
+
+
+class ReadingsError(StagefxError):
+    """A readings file, or what its readings say together, cannot be used."""

@@ -1,0 +1,1 @@
+"""What each family of readings says of the stage."""
