@@ -14,7 +14,7 @@ from stagefx.audio.levels import (
 from stagefx.audio.loudness import LoudnessMeter, integrated_loudness
 from stagefx.audio.places import WholeFile, refuse_same_file
 from stagefx.audio.true_peak import TruePeakMeter
-from stagefx.audio.weighting import a_weighting_db
+from stagefx.audio.weighting import a_weighting_db, noise_weighting_db
 from stagefx.audio.writing import AudioWriter
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "grid_generator",
     "integrated_loudness",
     "match_gain_db",
+    "noise_weighting_db",
     "open_audio",
     "peak_dbfs",
     "quantise",

@@ -1,4 +1,4 @@
-"""Frequency weightings: the A curve of sound level meters, the K curve of loudness meters."""
+"""Frequency weightings: A of sound level meters, K of loudness meters, 468 of noise meters."""
 
 from __future__ import annotations
 
@@ -11,6 +11,16 @@ A_POLES_HZ = (20.598997, 107.65265, 737.86223, 12194.217)
 """IEC 61672-1, equations (E.1) to (E.3): the first and the last are double poles."""
 A_AT_1_KHZ_DB = -1.99966
 """What the poles alone give at 1 kHz (closed form); taken off so that A(1 kHz) = 0 dB."""
+
+NOISE_POLES_RAD_PER_S = (
+    -25903.70104781628,
+    -23615.53521363528 + 36379.90893732929j,
+    -18743.74669072136 + 62460.15645250649j,
+    -62675.1700584679,
+)
+"""ITU-R BS.468-4: poles of its weighting network; the complex ones stand for pairs."""
+NOISE_LOUDEST_HZ, NOISE_LOUDEST_DB = 6300.0, 12.2
+"""By definition of the curve."""
 
 Section = tuple[tuple[float, ...], tuple[float, ...]]
 """A filter of second order: numerator and denominator in powers of 1/z."""
@@ -59,6 +69,48 @@ def a_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     with np.errstate(divide="ignore"):  # 0 Hz is not heard at all
         level_db: NDArray[np.float64] = np.asarray(20.0 * np.log10(gain) - A_AT_1_KHZ_DB)
     return level_db
+
+
+def noise_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:
+    """How much louder a quasi-peak or rms noise meter takes a frequency than 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : array-like of float, Hz, 0 or more
+        Frequency.
+
+    Returns
+    -------
+    ndarray of float64, dB
+        The curve of ITU-R BS.468-4, 12.2 dB at 6.3 kHz; minus infinity at 0 Hz.
+
+    Notes
+    -----
+    CCIR-RMS readings (AES17) take 5.63 dB off it.
+
+    References
+    ----------
+    ITU-R BS.468-4, annex 1: the network, here by its poles and one zero at 0 Hz.
+
+    Examples
+    --------
+    >>> noise_weighting_db([100.0, 2000.0, 6300.0]).round(1) + 0.0
+    array([-19.9,   5.6,  12.2])
+    """
+    hz = np.asarray(frequency_hz, dtype=np.float64)
+    with np.errstate(divide="ignore"):  # 0 Hz is not heard at all
+        level = 20.0 * np.log10(_noise_network(hz) / _noise_network(np.array(NOISE_LOUDEST_HZ)))
+    return np.asarray(level + NOISE_LOUDEST_DB)
+
+
+def _noise_network(hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    s = 2j * np.pi * hz
+    gain = np.abs(s)
+    for pole in NOISE_POLES_RAD_PER_S:
+        gain = gain / np.abs(s - pole)
+        if isinstance(pole, complex):
+            gain = gain / np.abs(s - pole.conjugate())
+    return np.asarray(gain)
 
 
 @lru_cache(maxsize=32)

@@ -8,7 +8,13 @@ from numpy.typing import NDArray
 
 from stagefx.audio.levels import a_weighted_level_db
 from stagefx.audio.loudness import integrated_loudness
-from stagefx.audio.weighting import K_HIGH_PASS, K_SHELF, a_weighting_db, k_weighting
+from stagefx.audio.weighting import (
+    K_HIGH_PASS,
+    K_SHELF,
+    a_weighting_db,
+    k_weighting,
+    noise_weighting_db,
+)
 
 # IEC 61672-1:2013, Table 3; its rows belong to 1000 * 10**(n / 10) Hz, n from -20 to 13.
 A_TABLE_DB = [
@@ -95,3 +101,29 @@ def test_a_full_scale_sine_in_one_channel_reads_3_below_full_scale(rate_hz: int)
     sine = np.sin(2.0 * np.pi * 997.0 * np.arange(4 * rate_hz) / rate_hz)
     audio = np.stack([sine, np.zeros_like(sine)], axis=1)
     assert integrated_loudness(audio, rate_hz=rate_hz) == pytest.approx(-3.01, abs=0.01)
+
+
+# ITU-R BS.468-4, Table 1: response and tolerance of the weighting network.
+BS_468 = [
+    (31.5, -29.9, 2.0), (63.0, -23.9, 1.4), (100.0, -19.8, 1.0), (200.0, -13.8, 0.85),
+    (400.0, -7.8, 0.7), (800.0, -1.9, 0.55), (1000.0, 0.0, 0.5), (2000.0, 5.6, 0.5),
+    (3150.0, 9.0, 0.5), (4000.0, 10.5, 0.5), (5000.0, 11.7, 0.5), (6300.0, 12.2, 1e-9),
+    (7100.0, 12.0, 0.2), (8000.0, 11.4, 0.4), (9000.0, 10.1, 0.6), (10000.0, 8.1, 0.8),
+    (12500.0, 0.0, 1.2), (14000.0, -5.3, 1.4), (16000.0, -11.7, 1.6), (20000.0, -22.2, 2.0),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("hz", "level_db", "tolerance_db"), BS_468)
+def test_the_noise_curve_is_that_of_its_table(
+    hz: float, level_db: float, tolerance_db: float
+) -> None:
+    found = float(noise_weighting_db(hz))
+    assert found == pytest.approx(level_db, abs=tolerance_db)
+    assert found == pytest.approx(level_db, abs=0.1)  # the network meets its table far closer
+
+
+def test_white_noise_through_the_noise_curve() -> None:
+    """20 Hz to 20 kHz, rms: 7.28 dB louder than unweighted (worked out from the curve)."""
+    hz = np.linspace(20.0, 20e3, 200_001)
+    weighted = np.mean(10.0 ** (noise_weighting_db(hz) / 10.0))
+    assert 10.0 * np.log10(weighted) == pytest.approx(7.28, abs=0.005)
