@@ -5,8 +5,9 @@ from stagefx.effects.chain import Chain
 from stagefx.effects.effect import Effect, Running, Setting
 from stagefx.effects.kind import EffectKind, Place, Setup
 from stagefx.effects.plan import chosen, needed, stage_effects
+from stagefx.effects.ready import prepare
 from stagefx.effects.registry import effect_kinds
-from stagefx.effects.render import prepare, render
+from stagefx.effects.render import render
 from stagefx.effects.report import RenderReport
 
 __all__ = [

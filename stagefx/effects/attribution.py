@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from stagefx.audio import open_audio
 from stagefx.effects.chain import Chain, Passage
 from stagefx.effects.plan import stage_effects
-from stagefx.effects.render import Played, prepare
+from stagefx.effects.ready import Played, prepare
 from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]

@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.curvature import Curvature
-from stagefx.effects.effect import GRID_FRAMES, Effect, Running
+from stagefx.effects.effect import GRID_FRAMES, Effect, Placed, Running
 from stagefx.effects.limiting import Limiter, Limiting, LimitSet
 from stagefx.effects.linear import Linear
 from stagefx.effects.noise import Noise
 from stagefx.effects.plan import WATCH
 from stagefx.effects.tally import Tally
-from stagefx.effects.tone import ToneRunner
 
 Array = NDArray[np.float64]
 WORK_FRAMES = 16 * GRID_FRAMES
@@ -141,7 +140,7 @@ class Chain:
             running: Running = Channelwise([self._maker(effect)], self.channels, self._pool)
         else:
             running = effect.at(self._rate_hz, self.channels, unit_v=self.unit_v)
-        if isinstance(running, ToneRunner):
+        if isinstance(running, Placed):
             running.start_at(-self.delay_frames)
         self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
         self.delay_frames += running.delay_frames

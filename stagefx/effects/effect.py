@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio.blocks import GRID_FRAMES
 
-__all__ = ["GRID_FRAMES", "Effect", "Running", "Setting"]
+__all__ = ["GRID_FRAMES", "Effect", "Placed", "Running", "Setting"]
 
 Array = NDArray[np.float64]
 
@@ -72,6 +72,21 @@ class Running(Protocol):
 
     def rewind(self) -> None:
         """Forget everything: the next block is the first."""
+        ...
+
+
+@runtime_checkable
+class Placed(Protocol):
+    """A running copy whose output depends on where in the music a block lies."""
+
+    def start_at(self, frame: int) -> None:
+        """Say which frame of the music the first block starts at.
+
+        Parameters
+        ----------
+        frame : int
+            Below zero where what stands before is late.
+        """
         ...
 
 

@@ -12,7 +12,8 @@ from stagefx.audio.files import AudioReader, open_audio
 from stagefx.audio.recording import Recording
 from stagefx.audio.writing import AudioWriter
 from stagefx.difference import Difference, residue_blocks, take_apart
-from stagefx.effects.render import prepare, render
+from stagefx.effects.ready import prepare
+from stagefx.effects.render import render
 from stagefx.effects.report import RenderReport
 from stagefx.errors import ComparisonError
 from stagefx.hearing.ledger import LedgerRow, build_ledger

@@ -1,0 +1,216 @@
+"""A stage made ready for a piece of music: its effects chosen, its knob set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Set as AbstractSet
+from dataclasses import dataclass
+
+import numpy as np
+
+from stagefx.audio import AudioReader, AWeightedMeter
+from stagefx.effects.chain import Chain
+from stagefx.effects.kind import Setup
+from stagefx.effects.oscillation import refuse_unstable
+from stagefx.effects.pipeline import ahead
+from stagefx.effects.plan import check_known, chosen, stage_effects
+from stagefx.errors import EffectError, StageError
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
+from stagefx.units import decibels
+
+MOST_TIMES = 1e6
+"""Largest factor by which an effect may be exaggerated."""
+
+
+@dataclass(frozen=True)
+class Played:
+    """A stage ready to be played through.
+
+    Parameters
+    ----------
+    stage : Stage
+        The stage.
+    knob : Knob
+        Its circuit with the knob set.
+    keep : set of str
+        The effects to render.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    seed : int
+        Of the noise.
+    """
+
+    stage: Stage
+    knob: Knob
+    keep: frozenset[str]
+    times: Mapping[str, float]
+    seed: int
+
+    @property
+    def full_scale_v(self) -> float:
+        """Peak of a full-scale sine of the source, V."""
+        level = self.stage.source.level
+        assert level is not None
+        return float(np.sqrt(2.0) * level.value)
+
+    def setup(self, rate_hz: int) -> Setup:
+        """For what the effects are made.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+
+        Returns
+        -------
+        Setup
+            Circuit, rate and seed.
+        """
+        return Setup(self.knob.circuit, rate_hz, self.seed)
+
+    def chain(self, rate_hz: int, channels: int, *, keep: AbstractSet[str] | None = None) -> Chain:
+        """The running effects.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+        channels : int
+            Of the music.
+        keep : set of str or None
+            Other effects than those chosen.
+
+        Returns
+        -------
+        Chain
+            At rest.
+
+        Raises
+        ------
+        StageError
+            The stage passes nothing.
+        """
+        effects = stage_effects(self.setup(rate_hz))
+        if any(effect.gain == 0.0 for effect in effects):
+            raise StageError(
+                f"'{self.stage.name}' passes nothing at 1 kHz: its knob stands at zero; "
+                "give [volume] position or setting"
+            )
+        return Chain(
+            effects,
+            rate_hz,
+            channels,
+            full_scale_v=self.full_scale_v,
+            keep=self.keep if keep is None else keep,
+            times=self.times,
+        )
+
+
+def prepare(
+    stage: Stage,
+    music: AudioReader,
+    *,
+    only: Iterable[str] = (),
+    without: Iterable[str] = (),
+    times: Mapping[str, float] | None = None,
+    seed: int = 0,
+    listening_level_db: float = 85.0,
+) -> Played:
+    """Choose the effects and set the knob for a piece of music.
+
+    Parameters
+    ----------
+    stage : Stage
+        Needs a source level.
+    music : AudioReader
+        Decides where the knob stands, if it is set by listening.
+    only, without : iterable of str
+        Effects to render alone, or to leave out.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    seed : int
+        Of the noise.
+    listening_level_db : float, dB SPL
+        A-weighted level at the seat, for a knob set by listening.
+
+    Returns
+    -------
+    Played
+        Ready to be played through.
+
+    Raises
+    ------
+    EffectError
+        An unknown effect, or a factor out of range or for an effect that is left out.
+    StageError
+        No source level, a knob that cannot be set, or a loop that is unstable.
+
+    Examples
+    --------
+    >>> from stagefx.audio import open_audio
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.stage import load_stage
+    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
+    ...     sorted(prepare(load_stage("wire"), music).keep)
+    ['loading', 'noise']
+    """
+    times = dict(times or {})
+    keep = chosen(stage, only=only, without=without)
+    check_known(times)
+    for name in times:
+        if name not in keep:
+            raise EffectError(f"{name} is not rendered here, so it cannot be exaggerated")
+        if not 0.0 <= times[name] <= MOST_TIMES:
+            raise EffectError(
+                f"{times[name]:g} times {name} is out of range; give a factor from 0 to "
+                f"{MOST_TIMES:,.0f}"
+            )
+    if stage.source.level is None:
+        raise StageError(
+            f"'{stage.name}' does not say how hot its source is; give [source] level, the rms "
+            'voltage of a full-scale sine, for example "2 V rms"'
+        )
+    circuit = nominal(stage)
+    programme_db = ASSUMED_PROGRAMME_DB
+    if _set_by_listening(stage):
+        programme_db = programme_level_db(music)
+    knob = set_knob(circuit, listening_level_db=listening_level_db, programme_db=programme_db)
+    refuse_unstable(knob.circuit, keep)
+    return Played(stage, knob, frozenset(keep), times, seed)
+
+
+def _set_by_listening(stage: Stage) -> bool:
+    volume = stage.volume
+    if volume is None or stage.listening is None or volume.position is not None:
+        return False
+    return volume.setting in {None, "listening"}
+
+
+def programme_level_db(music: AudioReader) -> float:
+    """A piece's A-weighted level re a full-scale sine on all its channels.
+
+    Parameters
+    ----------
+    music : AudioReader
+        Read once from end to end.
+
+    Returns
+    -------
+    float, dB
+        Over the blocks that count for loudness; the assumed programme level where none does.
+
+    Examples
+    --------
+    >>> from stagefx.audio import open_audio
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
+    ...     -25.0 < programme_level_db(music) < -10.0
+    True
+    """
+    channels = music.format.channels
+    meter = AWeightedMeter(music.format.rate_hz, channels)
+    for block in ahead(music.blocks()):
+        meter.add(block)
+    level = meter.level_db - decibels(channels) / 2.0
+    return level if np.isfinite(level) else ASSUMED_PROGRAMME_DB
