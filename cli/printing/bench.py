@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from stagefx.bench.report import BenchStage, Checked, Found, Remark
 
 UNIT_ENDINGS = (
-    "_v_per_s", "_v_rms", "_v_rthz", "_percent", "_ohm", "_db", "_hz", "_v", "_a", "_f", "_s",
+    "_v_per_us", "_v_rms", "_v_rthz", "_percent", "_ohm", "_db", "_hz", "_v", "_a", "_f", "_s",
 )  # fmt: skip
 
 
@@ -38,7 +38,7 @@ def print_bench_stage(console: Console, found: BenchStage, *, out: str) -> None:
     heading(console, "What the readings tell")
     rows = table(27, 24, 0)
     for figure in found.figures:
-        rows.add_row(_words(figure), _size(figure), sentence(figure.note))
+        rows.add_row(_words(figure), str(figure), sentence(figure.note))
     console.print(rows)
     heading(console, "Reading by reading, beside what the stage gives")
     checks = table(-3, 22, -14, -14, 0)
@@ -52,15 +52,8 @@ def print_bench_stage(console: Console, found: BenchStage, *, out: str) -> None:
 def _words(figure: Found) -> str:
     """A figure's key without its unit."""
     key = figure.key
-    for ending in UNIT_ENDINGS:
-        key = key.removesuffix(ending)
-    return key.replace("_", " ")
-
-
-def _size(figure: Found) -> str:
-    value = amount(figure.value, figure.unit)
-    doubt = figure.uncertainty
-    return value if doubt <= 0.0 else f"{value} ± {amount(doubt, figure.unit)}"
+    ending = next((ending for ending in UNIT_ENDINGS if key.endswith(ending)), "")
+    return key.removesuffix(ending).replace("_", " ")
 
 
 def _agreement(check: Checked) -> str:
