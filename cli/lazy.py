@@ -87,6 +87,7 @@ class Program(LazyGroup):
             code = _say(_in_line(error.format_message()), _where(error))
         except StagefxError as error:
             code = _say(str(error))
+            _let_go_of_output()
         except (click.Abort, KeyboardInterrupt):
             code = _say("interrupted", code=INTERRUPTED)
         except (ReaderGoneError, BrokenPipeError):
@@ -95,7 +96,7 @@ class Program(LazyGroup):
         except OSError as error:
             place = f"{error.filename}: " if error.filename else ""
             code = _say(f"{place}{_in_line(error.strerror or str(error))}")
-            _forget_output()  # else what is still in its buffer fails once more on the way out
+            _forget_output()
         sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -114,6 +115,14 @@ def _say(message: str, remedy: str = "", *, code: int = CANNOT_BE_USED) -> int:
     lines = [f"stagefx: {' '.join(message.split())}", remedy]
     click.echo(printable("\n".join(line for line in lines if line)), err=True)
     return code
+
+
+def _let_go_of_output() -> None:
+    """What is still in its buffer goes out now, or not at all where its place takes no more."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _forget_output()
 
 
 def _forget_output() -> None:
