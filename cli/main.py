@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import sys
+from threading import Timer
 from types import FrameType
+from typing import TYPE_CHECKING
 
 import click
 
 from .lazy import Program
 
-COMMANDS = ("demo", "catalogue", "figures", "bench", "render", "compare")
+if TYPE_CHECKING:
+    from sys import UnraisableHookArgs
+
+COMMANDS = ("demo", "catalogue", "figures", "bench", "render", "compare", "blind")
 
 
 @click.command(
@@ -25,9 +32,20 @@ def program() -> None:
 def main() -> None:
     """Run the command line; end with 0, 2 (cannot be used), 130 (interrupted) or 1 (a bug)."""
     signal.signal(signal.SIGTERM, _interrupt)
+    sys.unraisablehook = _interrupt_again
     program.main(prog_name="stagefx")
 
 
 def _interrupt(_signal: int, _frame: FrameType | None) -> None:
     """Told to end, end as if interrupted at the keyboard, so that nothing half written stays."""
     raise KeyboardInterrupt
+
+
+def _interrupt_again(lost: UnraisableHookArgs) -> None:
+    """Interrupt once more where an interruption was lost, as in a compiler's callback."""
+    if not issubclass(lost.exc_type, KeyboardInterrupt):
+        sys.__unraisablehook__(lost)
+        return
+    timer = Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))  # not from within the callback
+    timer.daemon = True
+    timer.start()

@@ -46,3 +46,10 @@ level_by = click.option(
     show_default=True,
     help="Undo the stage's gain at 1 kHz, match loudness, or keep the volts.",
 )
+protocol = click.option(
+    "--protocol",
+    type=click.Choice(["abx", "same-different", "preference", "triangle", "triple"]),
+    default="abx",
+    show_default=True,
+    help="What a trial plays and asks.",
+)

@@ -33,6 +33,10 @@ class EffectError(StagefxError):
     """An effect is unknown, missing, or asked to do what it cannot."""
 
 
+class BlindError(StagefxError):
+    """A blind test cannot be planned, packed or scored."""
+
+
 class ComparisonError(StagefxError):
     """Two pieces of audio cannot be compared."""
 

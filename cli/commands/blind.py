@@ -1,0 +1,17 @@
+"""`stagefx blind`: do people hear it, without knowing which is which."""
+
+from __future__ import annotations
+
+import click
+
+from ..lazy import LazyGroup
+
+
+@click.command(
+    cls=LazyGroup,
+    command_names=("plan", "score"),
+    prefix="blind_",
+    short_help="Plan, prepare and score a blind listening test.",
+)
+def command() -> None:
+    """Find out whether people hear a difference when they do not know which is which."""

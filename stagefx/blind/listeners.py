@@ -1,0 +1,257 @@
+"""One listener's replies, counted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy.special import stdtrit
+
+from stagefx.blind.binomial import USUAL_FALSE_PASS, p_value, rate_interval
+from stagefx.blind.codes import Reply
+from stagefx.blind.keys import SealedKey
+from stagefx.blind.protocol import find_protocol
+from stagefx.blind.sensitivity import d_prime_same_different, listener_d_prime
+from stagefx.blind.trials import Trial, open_trial
+from stagefx.errors import BlindError
+
+
+@dataclass(frozen=True)
+class Controls:
+    """Trials of a change that is known to be heard.
+
+    Parameters
+    ----------
+    correct, trials : int
+        Right answers and answers.
+    chance : float, 0 to 1
+        Share that chance alone gets right.
+    """
+
+    correct: int
+    trials: int
+    chance: float
+
+    @property
+    def passed(self) -> bool | None:
+        """Whether the score is above chance at 5 %; None where there was no control."""
+        if not self.trials:
+            return None
+        return p_value(self.correct, self.trials, self.chance) <= USUAL_FALSE_PASS
+
+    def as_json(self) -> dict[str, Any]:
+        """The controls as plain values.
+
+        Returns
+        -------
+        dict
+            ``correct``, ``trials``, ``passed``.
+        """
+        return {"correct": self.correct, "trials": self.trials, "passed": self.passed}
+
+
+@dataclass(frozen=True)
+class Grades:
+    """How much lower the object was graded than the hidden reference (ITU-R BS.1116).
+
+    Parameters
+    ----------
+    mean, low, high : float
+        Mean difference, object less reference, and Student's 95 % interval.
+    """
+
+    mean: float
+    low: float
+    high: float
+
+    def as_json(self) -> dict[str, float]:
+        """The grades as plain values.
+
+        Returns
+        -------
+        dict
+            ``mean``, ``low``, ``high``.
+        """
+        return dict(vars(self))
+
+
+@dataclass(frozen=True)
+class Listener:
+    """What one listener got right.
+
+    Parameters
+    ----------
+    name : str
+        As it was given.
+    correct, trials : int
+        Right answers and answers, controls apart; of a preference those for the first version.
+    p : float
+        Exact.
+    p_holm : float
+        Corrected for the number of listeners.
+    interval : tuple of two float
+        Of the share of right answers, 95 %.
+    d_prime : float or None
+        None of a preference.
+    d_prime_model : str
+        The decision model it rests on.
+    controls : Controls
+        The positive control.
+    outcomes : tuple of bool
+        Each answer, in order.
+    choices : tuple of tuple of two int
+        Of a preference: the version chosen, the version passed over.
+    grades : Grades or None
+        Of the hidden-reference triple.
+    """
+
+    name: str
+    correct: int
+    trials: int
+    p: float
+    p_holm: float
+    interval: tuple[float, float]
+    d_prime: float | None
+    d_prime_model: str
+    controls: Controls
+    outcomes: tuple[bool, ...]
+    choices: tuple[tuple[int, int], ...] = ()
+    grades: Grades | None = None
+
+    def with_holm(self, p_holm: float) -> Listener:
+        """The same listener, corrected for how many there are.
+
+        Parameters
+        ----------
+        p_holm : float
+            Corrected p-value.
+
+        Returns
+        -------
+        Listener
+            Otherwise alike.
+        """
+        return replace(self, p_holm=p_holm)
+
+    def as_json(self) -> dict[str, Any]:
+        """The listener as plain values.
+
+        Returns
+        -------
+        dict
+            The keys of one of ``listeners`` in ``stagefx blind score --json``.
+        """
+        none = {"value": None, "reason": "a preference has no right answer"}
+        return {
+            "name": self.name,
+            "correct": self.correct,
+            "trials": self.trials,
+            "p": self.p,
+            "p_holm": self.p_holm,
+            "interval": list(self.interval),
+            "d_prime": none if self.d_prime is None else self.d_prime,
+            "d_prime_model": self.d_prime_model,
+            "controls": self.controls.as_json(),
+            "grades": None if self.grades is None else self.grades.as_json(),
+        }
+
+
+def listener_of(reply: Reply, key: SealedKey) -> Listener:
+    """Count a listener's replies.
+
+    Parameters
+    ----------
+    reply : Reply
+        A whole reply to this key's pack.
+    key : SealedKey
+        Which unlabelled version is which.
+
+    Returns
+    -------
+    Listener
+        Not yet corrected for how many listeners there are.
+
+    Raises
+    ------
+    BlindError
+        The reply holds no trial of what the test is about.
+
+    Examples
+    --------
+    >>> from stagefx.blind.codes import Answer
+    >>> key = SealedKey("0" * 16, "abx", ("01",), ("main",), "0" * 32)
+    >>> answers = tuple(Answer(0, 1, (1 if n < 12 else 0,)) for n in range(16))
+    >>> found = listener_of(Reply("0" * 16, "Ada", "0" * 16, answers), key)
+    >>> found.correct, round(found.p, 4), round(found.d_prime, 2)
+    (12, 0.0384, 1.79)
+    """
+    opened = [open_trial(answer, key) for answer in reply.answers]
+    trials = [trial for trial in opened if not trial.control]
+    if not trials:
+        raise BlindError("a reply holds no trial but controls; ask for a whole one")
+    protocol = find_protocol(key.protocol)
+    outcomes = tuple(trial.right for trial in trials)
+    p = p_value(sum(outcomes), len(outcomes), protocol.chance, two_sided=protocol.two_sided)
+    graded = [t.grade_difference for t in trials if t.grade_difference is not None]
+    return Listener(
+        name=reply.listener,
+        correct=sum(outcomes),
+        trials=len(outcomes),
+        p=p,
+        p_holm=p,
+        interval=rate_interval(sum(outcomes), len(outcomes)),
+        d_prime=_d_prime(trials, key.protocol),
+        d_prime_model=protocol.model,
+        controls=controls_of([_controls(opened, protocol.chance)]),
+        outcomes=outcomes,
+        choices=tuple((t.chosen, t.passed_over) for t in trials if t.chosen >= 0),
+        grades=_grades(graded) if len(graded) > 1 else None,
+    )
+
+
+def controls_of(parts: Sequence[Controls]) -> Controls:
+    """Positive controls taken together.
+
+    Parameters
+    ----------
+    parts : sequence of Controls
+        Of one listener each.
+
+    Returns
+    -------
+    Controls
+        Their sum.
+
+    Examples
+    --------
+    >>> controls_of([Controls(5, 5, 0.5), Controls(4, 5, 0.5)]).passed
+    True
+    """
+    chance = parts[0].chance if parts else 0.5
+    return Controls(sum(c.correct for c in parts), sum(c.trials for c in parts), chance)
+
+
+def _controls(opened: Sequence[Trial], chance: float) -> Controls:
+    right = [trial.right for trial in opened if trial.control]
+    return Controls(sum(right), len(right), chance)
+
+
+def _d_prime(trials: Sequence[Trial], name: str) -> float | None:
+    if name != "same-different":
+        return listener_d_prime(
+            find_protocol(name), sum(trial.right for trial in trials), len(trials)
+        )
+    different = [trial.right for trial in trials if trial.differed]
+    same = [not trial.right for trial in trials if not trial.differed]
+    if not different or not same:
+        return None
+    return d_prime_same_different((sum(different), len(different)), (sum(same), len(same)))
+
+
+def _grades(apart: Sequence[float]) -> Grades:
+    values = np.array(apart)
+    mean, error = values.mean(), values.std(ddof=1) / np.sqrt(len(values))
+    half = float(stdtrit(len(values) - 1, 0.975)) * error
+    return Grades(float(mean), float(mean - half), float(mean + half))

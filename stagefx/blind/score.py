@@ -1,0 +1,312 @@
+"""A blind test scored: exact, per listener and pooled, and what it ruled out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stagefx.audio.places import WholeFile
+from stagefx.blind.binomial import USUAL_FALSE_PASS, p_value, rate_interval, upper_limit
+from stagefx.blind.codes import Reply
+from stagefx.blind.e_value import e_value
+from stagefx.blind.keys import SealedKey, load_key
+from stagefx.blind.listeners import Controls, Listener, controls_of, listener_of
+from stagefx.blind.pooling import Share, holm, p_over_listeners, share_who_hear
+from stagefx.blind.preference import Worth, log_worths
+from stagefx.blind.protocol import find_protocol
+from stagefx.blind.replies import SetAside, read_replies, sort_replies
+from stagefx.errors import BlindError
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """All listeners' answers taken together.
+
+    Parameters
+    ----------
+    correct, trials : int
+        Right answers and answers; of a preference those for the first version of two.
+    p : float
+        Exact.
+    interval : tuple of two float
+        Of the share of right answers, 95 %.
+    share_who_hear : Share or None
+        Of answers that hearing got right; None of a preference.
+    p_over_listeners : float or None
+        With each listener taken as one; None with fewer than three.
+    ruled_out : float
+        Hit rates above this are ruled out at 95 %.
+    """
+
+    correct: int
+    trials: int
+    p: float
+    interval: tuple[float, float]
+    share_who_hear: Share | None
+    p_over_listeners: float | None
+    ruled_out: float
+
+    def as_json(self) -> dict[str, Any]:
+        """The pooled score as plain values.
+
+        Returns
+        -------
+        dict
+            The keys of ``pooled`` in ``stagefx blind score --json``.
+        """
+        share = self.share_who_hear
+        few = {"value": None, "reason": "fewer than three listeners, or all alike"}
+        none = {"value": None, "reason": "a preference has no right answer"}
+        return {
+            "correct": self.correct,
+            "trials": self.trials,
+            "p": self.p,
+            "interval": list(self.interval),
+            "share_who_hear": none if share is None else share.as_json(),
+            "p_over_listeners": few if self.p_over_listeners is None else self.p_over_listeners,
+            "ruled_out": self.ruled_out,
+        }
+
+
+@dataclass(frozen=True)
+class BlindScore:
+    """What a blind test showed.
+
+    Parameters
+    ----------
+    key : SealedKey
+        Opened; it fits its commitment.
+    listeners : tuple of Listener
+        Whose first replies were there at the first scoring.
+    pooled : Pooled or None
+        None where nobody replied.
+    controls : Controls
+        Of all listeners together.
+    e_value : float
+        Evidence, late replies included; may be looked at at any time.
+    e_course : tuple of float
+        The same after each answer.
+    set_aside : tuple of SetAside
+        Replies that are not counted, late ones among them.
+    late : tuple of Listener
+        Whose replies came after the first scoring.
+    worths : tuple of Worth
+        Of a preference between versions; else empty.
+    """
+
+    key: SealedKey
+    listeners: tuple[Listener, ...]
+    pooled: Pooled | None
+    controls: Controls
+    e_value: float
+    e_course: tuple[float, ...]
+    set_aside: tuple[SetAside, ...] = ()
+    late: tuple[Listener, ...] = ()
+    worths: tuple[Worth, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """What may be said of it, with its counts."""
+        from stagefx.blind.wording import score_sentence
+
+        return score_sentence(self)
+
+    def as_json(self) -> dict[str, Any]:
+        """The score as plain values.
+
+        Returns
+        -------
+        dict
+            The keys of ``stagefx blind score --json``.
+        """
+        nobody = {"value": None, "reason": "nobody replied"}
+        passed = self.controls.passed
+        no_control = {"value": None, "reason": "no positive control"}
+        return {
+            "pack": self.key.pack,
+            "protocol": self.key.protocol,
+            "commitment_holds": True,
+            "commitment": self.key.commitment,
+            "sealed_text": self.key.sealed_text,
+            "controls_passed": no_control if passed is None else passed,
+            "controls": self.controls.as_json(),
+            "listeners": [listener.as_json() for listener in self.listeners],
+            "late": [listener.as_json() for listener in self.late],
+            "pooled": nobody if self.pooled is None else self.pooled.as_json(),
+            "e_value": self.e_value,
+            "set_aside": [reply.as_json() for reply in self.set_aside],
+            "worths": [worth.as_json() for worth in self.worths],
+            "sentence": self.sentence,
+        }
+
+
+def score_files(key_place: str | Path, places: Iterable[str | Path]) -> BlindScore:
+    """Score reply files with a key file.
+
+    Parameters
+    ----------
+    key_place : str or Path
+        The sealed key.
+    places : iterable of str or Path
+        Saved replies, or text files with one code a line.
+
+    Returns
+    -------
+    BlindScore
+        What the test showed.
+
+    Raises
+    ------
+    BlindError
+        The key does not fit its commitment, or a file cannot be read.
+    OutputError
+        The list of what was there at the first scoring cannot be written.
+
+    Notes
+    -----
+    The first scoring writes the fingerprints of the replies it saw beside the key, in a file that
+    ends in ``.seen.json``; replies that come later are counted apart.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from stagefx.blind.codes import Answer, Reply, encode_reply
+    >>> from stagefx.blind.keys import draw_key, save_key
+    >>> key = draw_key("abx", ("main",))
+    >>> x_is_a = Answer(0, key.key[0].index("0"), (0,))
+    >>> code = encode_reply(Reply(key.pack, "Ada", "0" * 16, 9 * (x_is_a,)))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     place, codes = Path(folder, "key.json"), Path(folder, "codes.txt")
+    ...     save_key(key, place)
+    ...     _ = codes.write_text(code, encoding="utf-8")
+    ...     score_files(place, [codes]).pooled.correct
+    9
+    """
+    key = load_key(key_place)
+    replies, not_codes = read_replies(places)
+    beside = Path(f"{key_place}.seen.json")
+    seen = _seen(beside, key)
+    found = score(key, replies, seen=seen, not_codes=not_codes)
+    if seen is None and found.listeners:
+        prints = sorted({reply.fingerprint for _, reply in replies if reply.pack == key.pack})
+        with WholeFile(beside) as whole:
+            text = json.dumps({"pack": key.pack, "seen": prints}, indent=2)
+            whole.file.write(text.encode() + b"\n")
+    return found
+
+
+def score(
+    key: SealedKey,
+    replies: Sequence[tuple[str, Reply]],
+    *,
+    seen: frozenset[str] | None = None,
+    not_codes: Sequence[SetAside] = (),
+) -> BlindScore:
+    """Score replies with an open key.
+
+    Parameters
+    ----------
+    key : SealedKey
+        Which unlabelled version is which.
+    replies : sequence of tuple of str and Reply
+        Where each stands, and the reply.
+    seen : frozenset of str or None
+        Fingerprints of what was there at the first scoring; None at the first.
+    not_codes : sequence of SetAside
+        What was read but is no reply.
+
+    Returns
+    -------
+    BlindScore
+        Exact; nothing is drawn.
+
+    Examples
+    --------
+    >>> from stagefx.blind.codes import Answer
+    >>> key = SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32)
+    >>> right = tuple(Answer(0, 0, (1,)) for _ in range(16))
+    >>> found = score(key, [("here", Reply("0" * 16, "Ada", "0" * 16, right))])
+    >>> found.pooled.correct, round(1e6 * found.pooled.p, 2)
+    (16, 15.26)
+    """
+    told = sort_replies(replies, key, seen=seen)
+    listeners = [listener_of(reply, key) for reply in told.counted]
+    late = tuple(listener_of(reply, key) for reply in told.late)
+    corrected = holm([listener.p for listener in listeners])
+    listeners = [one.with_holm(p) for one, p in zip(listeners, corrected, strict=True)]
+    outcomes = [right for one in (*listeners, *late) for right in one.outcomes]
+    course = _evidence(outcomes, key.protocol)
+    return BlindScore(
+        key=key,
+        listeners=tuple(listeners),
+        pooled=_pooled(listeners, key.protocol),
+        controls=controls_of([listener.controls for listener in listeners]),
+        e_value=course[-1] if course else 1.0,
+        e_course=tuple(course),
+        set_aside=(*not_codes, *told.set_aside),
+        late=late,
+        worths=_worths(key, [*listeners]),
+    )
+
+
+def _pooled(listeners: Sequence[Listener], protocol: str) -> Pooled | None:
+    kind = find_protocol(protocol)
+    scores = [(one.correct, one.trials) for one in listeners if one.trials]
+    correct, trials = (sum(column) for column in zip(*scores, strict=True)) if scores else (0, 0)
+    if not trials:
+        return None
+    return Pooled(
+        correct=correct,
+        trials=trials,
+        p=p_value(correct, trials, kind.chance, two_sided=kind.two_sided),
+        interval=rate_interval(correct, trials),
+        share_who_hear=None if kind.two_sided else share_who_hear(correct, trials, kind.chance),
+        p_over_listeners=p_over_listeners(scores, kind.chance),
+        ruled_out=upper_limit(correct, trials, sure=1.0 - USUAL_FALSE_PASS),
+    )
+
+
+def _evidence(outcomes: Sequence[bool], protocol: str) -> list[float]:
+    kind = find_protocol(protocol)
+    found = []
+    for n, k in enumerate(np.cumsum(np.array(outcomes, dtype=np.int64)), 1):
+        value = e_value(int(k), n, kind.chance)
+        if kind.two_sided:
+            value = 0.5 * (value + e_value(n - int(k), n, kind.chance))
+        found.append(value)
+    return found
+
+
+def _worths(key: SealedKey, listeners: Sequence[Listener]) -> tuple[Worth, ...]:
+    if key.protocol != "preference":
+        return ()
+    count = max(len(digits) for digits in key.key)
+    names = [*key.versions, *(f"version {n + 1}" for n in range(len(key.versions), count))]
+    wins = np.zeros((count, count), dtype=np.int64)
+    for listener in listeners:
+        for chosen, passed_over in listener.choices:
+            wins[chosen, passed_over] += 1
+    try:
+        return log_worths(names[:count], wins)
+    except BlindError:  # too few choices to put them on one scale: the counts stand by themselves
+        return ()
+
+
+def _seen(beside: Path, key: SealedKey) -> frozenset[str] | None:
+    try:
+        found = json.loads(beside.read_text(encoding="utf-8"))
+        if found["pack"] == key.pack:
+            return frozenset(found["seen"])
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    raise BlindError(
+        f"{beside} does not tell what was there at the first scoring of this pack; put the file "
+        "back as the first scoring wrote it, or take it away to begin again, and say that you did"
+    )
