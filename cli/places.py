@@ -5,6 +5,25 @@ from __future__ import annotations
 STANDARD_STREAM = "-"
 
 
+AUDIO_ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".opus", ".mp3", ".w64", ".rf64", ".caf")
+
+
+def is_audio(place: str) -> bool:
+    """Whether a file is called as audio files are.
+
+    Parameters
+    ----------
+    place : str
+        A file; nothing is opened.
+
+    Returns
+    -------
+    bool
+        By its ending alone.
+    """
+    return place.lower().endswith(AUDIO_ENDINGS)
+
+
 def check_music(*places: str) -> None:
     """Refuse music that cannot be read.
 

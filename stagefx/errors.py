@@ -62,7 +62,8 @@ def nearest(word: str, known: Iterable[str]) -> str:
     "; did you mean 'volume'?"
     """
     names = sorted(known)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    by_letters = {name.lower(): name for name in names}
+    close = difflib.get_close_matches(word.lower(), by_letters, n=1, cutoff=0.6)
     if close:
-        return f"; did you mean '{close[0]}'?"
+        return f"; did you mean '{by_letters[close[0]]}'?"
     return f"; known are: {', '.join(names)}"

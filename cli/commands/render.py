@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import Any
 
 import click
 
 from .. import options
+from ..places import is_audio
 
 
 class Factor(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2.2 on
@@ -22,13 +24,25 @@ class Factor(click.ParamType):  # type: ignore[type-arg]  # generic from click 8
             self.fail("write an effect and a number, like slew=8", param, ctx)
 
 
+class Effects(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2.2 on
+    """One effect, or several with commas between them."""
+
+    name = "E"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ARG002
+        return [name for each in str(value).split(",") if (name := each.strip())]
+
+
 @click.command(short_help="Music through a stage, into a file.")
 @click.argument("stage")
 @click.argument("music")
 @click.argument("out")
-@click.option("--only", multiple=True, metavar="E", help="Leave all effects out but this one.")
-@click.option("--without", multiple=True, metavar="E", help="Leave this effect out.")
+@click.option("--only", multiple=True, type=Effects(), help="Leave all effects out but this one.")
+@click.option("--without", multiple=True, type=Effects(), help="Leave this effect out.")
 @click.option("--times", multiple=True, type=Factor(), help="Multiply an effect: slew=8.")
+@click.option(
+    "--attribution", is_flag=True, help="Tell what each effect changes, alone and left out."
+)
 @options.level_by
 @click.option(
     "--bits",
@@ -45,9 +59,10 @@ def command(
     stage: str,
     music: str,
     out: str,
-    only: tuple[str, ...],
-    without: tuple[str, ...],
+    only: tuple[list[str], ...],
+    without: tuple[list[str], ...],
     times: tuple[tuple[str, float], ...],
+    attribution: bool,
     level_by: options.LevelBy,
     bits: options.Bits,
     listening_level_db: float,
@@ -61,10 +76,20 @@ def command(
     what kind (.wav, .flac, ...), or '-' for WAV on standard output.
 
     Effects: loading, bandwidth, slew, clip, curvature, noise, hum, interchannel, offset,
-    oscillation. --only, --without and --times may be given more than once.
+    oscillation. --only, --without and --times may be given more than once;
+    --only slew,clip is short for --only slew --only clip.
     """
     if as_json and out == "-":
         raise click.UsageError("--json and OUT '-' both want standard output; name a file")
+    if attribution and "-" in {music, out}:
+        raise click.UsageError(
+            "--attribution goes through MUSIC twice and prints a table; name files, not '-'"
+        )
+    named = [effect for effect, _ in times]
+    for effect in {effect for effect in named if named.count(effect) > 1}:
+        raise click.UsageError(f"--times names {effect} more than once; give one factor")
+    if is_audio(stage) and not is_audio(music):
+        raise click.UsageError(f"'{stage}' is no stage; the order is STAGE, MUSIC, OUT")
     from stagefx.stage import load_stage
 
     from ..output import paper, print_json, progress
@@ -73,26 +98,27 @@ def command(
     described = load_stage(stage)
     check_music(music)
     check_output(out, stage, music, force=force)
+    chosen: dict[str, Any] = {"times": dict(times)}
+    chosen |= {"only": list(chain(*only)), "without": list(chain(*without))}
+    chosen |= {"seed": seed, "listening_level_db": listening_level_db}
+    found = None
+    if attribution:
+        from stagefx.effects.attribution import attribute
+
+        with progress("taking effects apart") as told:
+            found = attribute(described, music, progress=told, **chosen)
     from stagefx.effects.render import render
 
+    written: dict[str, Any] = {"level_by": level_by, "bits": bits, "force": force}
     with progress("rendering") as told:
-        report = render(
-            described,
-            music,
-            out,
-            only=only,
-            without=without,
-            times=dict(times),
-            level_by=level_by,
-            bits=bits,
-            seed=seed,
-            force=force,
-            listening_level_db=listening_level_db,
-            progress=told,
-        )
+        report = render(described, music, out, progress=told, **written, **chosen)
+    plain = report.as_json()
     if as_json:
-        print_json(report.as_json())
+        print_json(plain if found is None else plain | {"attribution": found.as_json()})
     elif out != "-":
+        from ..printing.attribution import print_attribution
         from ..printing.render import print_report
 
-        print_report(paper(), report.as_json(), stage=described.name, out=out)
+        print_report(paper(), plain, stage=described.name, out=out)
+        if found is not None:
+            print_attribution(paper(), found, stage=stage, music=music)

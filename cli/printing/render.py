@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from stagefx.evidence.wording import amount, times
+from stagefx.evidence.wording import amount, clock, times
 
 from .plain_values import number, told
-from .words import sentence, table
+from .words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -37,7 +37,7 @@ def print_report(console: Console, report: Plain, *, stage: str, out: str) -> No
         f"{_channels(report['channels'])} at {report['rate'] / 1000:g} kHz, in {sentence(out)}"
     )
     console.print()
-    rows = table(21, -22, 0)
+    rows = table(21, -25, 0)
     knob = number(report["knob_position"])
     rows.add_row("gain, source to load", told(report["gain_db"], "dB"), "")
     if knob is not None:
@@ -47,7 +47,11 @@ def print_report(console: Console, report: Plain, *, stage: str, out: str) -> No
     rows.add_row("loudness", told(report["loudness_lufs"], "LUFS"), "of the file")
     rows.add_row("true peak", told(report["true_peak_dbtp"], "dBTP"), "")
     console.print(rows)
-    for remark in report.get("remarks", ()):
+    if report["worst_moments"]:
+        _print_moments(console, report)
+    if report["remarks"]:
+        console.print()
+    for remark in report["remarks"]:
         console.print(sentence(remark))
 
 
@@ -59,11 +63,11 @@ def _summary(report: Plain) -> str:
     if not clipped and not slewing:
         return "Nothing clipped and nothing slewed."
     happened = [
-        f"{word} in {int(count):,} frames ({100.0 * _most(report[f'{key}_share']):.2g} %)"
+        f"{word} in {_percent(_most(report[f'{key}_share']))} %"
         for word, key, count in (("clipped", "clipped", clipped), ("slewed", "slewing", slewing))
         if count
     ]
-    return f"The amplifier {' and '.join(happened)}."
+    return f"The amplifier {' and '.join(happened)} of the music."
 
 
 def _most(value: Any) -> float:
@@ -77,6 +81,51 @@ def _add_amplifier(rows: Any, report: Plain) -> None:
     margin = _least(report["slew_margin"])
     spare = "" if margin is None else _spare(margin)
     rows.add_row("steepest slope", told(report["slope_peak_v_per_us"], "V/us"), spare)
+    available = number(report["slew_available_v_per_us"])
+    if available is not None:
+        rows.add_row("slew rate there is", amount(available, "V/us"), "the slower of rise and fall")
+    for word, key in (("clipped", "clipped"), ("slewing", "slewing"), ("either", "nonlinear")):
+        if _most(report["nonlinear_share"]):
+            _add_share(rows, report, word, key)
+
+
+def _add_share(rows: Any, report: Plain, word: str, key: str) -> None:
+    """In how much of the music something happened, channel by channel."""
+    shares = _each(report[f"{key}_share"])
+    percent = " | ".join(dict.fromkeys(map(_percent, shares)))
+    frames = _each(report[f"{key}_frames"]) if f"{key}_frames" in report else []
+    counted = " | ".join(dict.fromkeys(f"{int(count):,}" for count in frames))
+    rows.add_row(f"{word}, share", f"{percent} %", f"{counted} frames" if counted else "")
+
+
+def _percent(share: float) -> str:
+    return "< 0.01" if 0.0 < share < 1e-4 else f"{100.0 * share:.2g}"
+
+
+def _each(value: Any) -> list[float]:
+    return [number(one) or 0.0 for one in (value if isinstance(value, list | tuple) else [value])]
+
+
+def _print_moments(console: Console, report: Plain) -> None:
+    """When it was worst, and for how long in each fifth of a second; in two columns."""
+    heading(console, "Worst moments, in each fifth of a second")
+    lines = [
+        (
+            clock(moment["time_s"]),
+            *(_lasted(moment[key], report["rate"]) for key in ("clipped_frames", "slewing_frames")),
+        )
+        for moment in report["worst_moments"]
+    ]
+    half = (len(lines) + 1) // 2
+    rows = table(*(-10, -9, -9) * 2, gap=1)
+    rows.add_row(*("at", "clipped", "slewing") * min(len(lines), 2))
+    for row in range(half):
+        rows.add_row(*lines[row], *(lines[row + half] if row + half < len(lines) else ()))
+    console.print(rows)
+
+
+def _lasted(frames: int, rate_hz: float) -> str:
+    return f"{1e3 * frames / rate_hz:.1f} ms" if frames else "-"
 
 
 def _room(headroom_db: float) -> str:
@@ -88,7 +137,7 @@ def _room(headroom_db: float) -> str:
 def _spare(margin: float) -> str:
     if margin >= 1.0:
         return f"{times(margin)} to spare"
-    return f"asks for {times(1.0 / margin)} the slew rate there is"
+    return f"{times(1.0 / margin)} the slew rate"
 
 
 def _least(value: Any) -> float | None:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stagefx.audio.blocks import GRID_FRAMES
 from stagefx.errors import AudioError
 
+Samples = NDArray[np.float64] | NDArray[np.int32]
 _SKIPPED_AT_ONCE = 16 * GRID_FRAMES
 
 
@@ -62,20 +63,16 @@ class Decoder:
         """Let the library go of the file."""
         self.sound.close()
 
-    def read(self, first: int, frames: int) -> NDArray[np.float64]:
+    def read(self, first: int, block: Samples) -> None:
         """The audio from one frame on.
 
         Parameters
         ----------
         first : int, frames
             First frame.
-        frames : int, frames
-            How many; they lie inside the file by its header.
-
-        Returns
-        -------
-        ndarray of float64 [frames, channels], full scale 1.0
-            A new, contiguous array.
+        block : ndarray of float64 or int32 [frames, channels]
+            Overwritten; its frames lie inside the file by its header.  Full scale is 1.0 in
+            floating point, 2**31 in whole numbers.
 
         Raises
         ------
@@ -84,7 +81,7 @@ class Decoder:
         """
         if first != self._position:
             self._go_to(first)
-        return self._next(frames)
+        self._next(block)
 
     def _go_to(self, frame: int) -> None:
         try:
@@ -93,21 +90,19 @@ class Decoder:
             raise self._damaged(frame, error) from None
         self._position = frame
 
-    def _next(self, frames: int) -> NDArray[np.float64]:
-        block = np.empty((frames, self.sound.channels))
-        if frames == 0:
-            return block
+    def _next(self, block: Samples) -> None:
+        if not len(block):
+            return
         try:
-            got = len(self.sound.read(frames, out=block))
+            got = len(self.sound.read(len(block), dtype=block.dtype.name, out=block))
         except soundfile.LibsndfileError as error:
             raise self._damaged(self._position, error) from None
         self._position += got
-        if got < frames:
+        if got < len(block):
             raise AudioError(
                 f"{self._place} ends early: the sound stops at {self._time(self._position)}; "
                 "it was cut off or damaged, so copy it again"
             )
-        return block
 
     def _time(self, frame: int) -> str:
         rate_hz = self.sound.samplerate
@@ -133,7 +128,8 @@ class ForwardDecoder(Decoder):
             self.sound = self._opened()
             self._position = 0
         while self._position < frame:
-            self._next(min(_SKIPPED_AT_ONCE, frame - self._position))
+            frames = min(_SKIPPED_AT_ONCE, frame - self._position)
+            self._next(np.empty((frames, self.sound.channels)))
 
 
 def library_reason(error: soundfile.LibsndfileError) -> str:

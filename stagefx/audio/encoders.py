@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from threading import current_thread, main_thread
 from typing import Any, BinaryIO, Protocol
 
 import numpy as np
@@ -163,7 +164,7 @@ class LibraryEncoder:
 
     Notes
     -----
-    The library is called in a thread of its own.  It calls back to write, and an interruption by
+    The library is never called in the main thread.  It calls back to write, and an interruption by
     the user, which Python raises in the main thread, would get lost there.
     """
 
@@ -179,10 +180,8 @@ class LibraryEncoder:
         self._sink = _Sink(file)
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="encoder")
         try:
-            self._sound = self._run(
-                soundfile.SoundFile,
-                self._sink,
-                "w",
+            self._run(
+                self._open,
                 samplerate=rate_hz,
                 channels=channels,
                 format=container.library_format,
@@ -190,10 +189,15 @@ class LibraryEncoder:
             )
         except BaseException:
             self._worker.shutdown()
+            if hasattr(self, "_sound"):  # interrupted while it opened
+                self._sound.close()
             raise
         if self._sink.trouble is not None:
             self.abandon()
             raise self._sink.trouble
+
+    def _open(self, **settings: Any) -> None:
+        self._sound = soundfile.SoundFile(self._sink, "w", **settings)
 
     def write(self, samples: Samples) -> None:
         """Append samples.
@@ -218,8 +222,9 @@ class LibraryEncoder:
         self._run_and_check(self._encode, samples)
 
     def _encode(self, samples: Samples) -> None:
-        for first in range(0, len(samples), _ENCODED_AT_ONCE):
-            self._sound.write(samples[first : first + _ENCODED_AT_ONCE])
+        step = _ENCODED_AT_ONCE if self._container.lossy else max(len(samples), 1)
+        for first in range(0, len(samples), step):
+            self._sound.write(samples[first : first + step])
 
     def finish(self) -> None:
         """Write the last frames and the header, and make the bytes the same in every run."""
@@ -241,6 +246,8 @@ class LibraryEncoder:
 
     def _run(self, function: Callable[..., Any], *arguments: Any, **options: Any) -> Any:
         try:
+            if current_thread() is not main_thread():
+                return function(*arguments, **options)
             return self._worker.submit(function, *arguments, **options).result()
         except (soundfile.LibsndfileError, AssertionError) as error:  # it asserts that all is taken
             raise self._refused(error) from None

@@ -37,6 +37,9 @@ _EXACT = frozenset({"FLOAT", "DOUBLE", "ULAW", "ALAW"})
 """Not whole steps, but stored sample by sample: a decoder may jump to any of them."""
 _READABLE = "give a WAV, FLAC, AIFF, OGG or MP3 file"
 _SPOOL_BYTES = 1 << 20
+_MOST_KEPT_BYTES = 1 << 26
+_WHOLE_STEP = 2.0**-31
+"""What a step of 32 bits means; multiplied by it, whole steps of fewer bits come out exactly."""
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,8 @@ class AudioReader:
             bits=_BITS.get(sound.subtype),
             kind=_KINDS.get(sound.subtype, _KINDS.get(sound.format, sound.format)),
         )
+        self._kept = np.empty((0, sound.channels), dtype=np.int32)
+        self._known = 0
         if self.format.bits is None and sound.subtype not in _EXACT:
             self._decoder.close()
             self._decoder = ForwardDecoder(file, place=place)
@@ -177,10 +182,35 @@ class AudioReader:
             The file ends early, cannot be decoded, or holds a value that is no number.
         """
         self._check_stretch(start, stop)
-        block = self._decoder.read(start, stop - start)
+        if start <= self._known < stop <= len(self._kept):
+            self._decoder.read(self._known, self._kept[self._known : stop])
+            self._known = stop
+        if stop <= self._known:
+            return np.multiply(self._kept[start:stop], _WHOLE_STEP, dtype=np.float64)
+        block = np.empty((stop - start, self.format.channels))
+        self._decoder.read(start, block)
         if self.format.bits is None:
             self._check_numbers(block, start)
         return block
+
+    def keep(self) -> None:
+        """Keep what is decoded from the beginning on, for it will be asked for again.
+
+        At most 64 MiB of it, and only of files that hold whole steps.
+
+        Examples
+        --------
+        >>> import tempfile
+        >>> with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+        ...     soundfile.write(file.name, np.full((4800, 2), 0.25), 48000, subtype="PCM_24")
+        ...     with open_audio(file.name) as reader:
+        ...         reader.keep()
+        ...         [float(reader.read(0, 4800).max()) for _ in range(2)]
+        [0.25, 0.25]
+        """
+        if self.format.bits is not None and not len(self._kept):
+            most = _MOST_KEPT_BYTES // (4 * self.format.channels)
+            self._kept = np.empty((min(most, self.format.frames), self.format.channels), np.int32)
 
     def _check_stretch(self, start: int, stop: int) -> None:
         if not 0 <= start <= stop <= self.format.frames:

@@ -122,7 +122,8 @@ class AWeightedMeter:
         power_gains = 10.0 ** (a_weighting_db(np.fft.rfftfreq(frames, 1.0 / rate_hz)) / 10.0)
         power_gains *= 2.0  # the lines at negative frequencies
         power_gains[-1] /= 1.0 + (frames % 2 == 0)
-        self._power_gains = power_gains / (frames * np.square(self._window).sum())
+        power_gains /= frames * np.square(self._window).sum()
+        self._power_gains = np.repeat(power_gains, 2)  # for a real and an imaginary part
         self._waiting = np.empty((channels, 0))
         self._frame = 0
         self._powers = array("d")
@@ -142,7 +143,10 @@ class AWeightedMeter:
         """
         block = as_block(block, channels=self._channels)
         self.loudness.add(block)
-        self._waiting = np.concatenate([self._waiting, block.T], axis=1)
+        known = self._waiting
+        self._waiting = np.empty((self._channels, known.shape[1] + len(block)))
+        self._waiting[:, : known.shape[1]] = known
+        self._waiting[:, known.shape[1] :] = block.T
         while True:
             begin = len(self._powers) * self._rate_hz // HOPS_PER_SECOND - self._frame
             if begin + len(self._window) > self._waiting.shape[1]:
@@ -154,9 +158,10 @@ class AWeightedMeter:
 
     def _weighted_power(self, begin: int) -> float:
         frame = self._waiting[:, begin : begin + len(self._window)] * self._window
-        spectrum = np.fft.rfft(frame, axis=1)
-        power = np.square(spectrum.real) + np.square(spectrum.imag)
-        return float((power * self._power_gains).sum())
+        parts = np.fft.rfft(frame, axis=1).view(np.float64)
+        np.square(parts, out=parts)
+        parts *= self._power_gains
+        return float(parts.sum())
 
     @property
     def level_db(self) -> float:

@@ -66,8 +66,16 @@ def _sliding_power(
     """Mean square over every window of some steps, the first of them being number ``first``."""
     windows = max(len(energies) - length + 1, 0)
     total = np.zeros(windows)
-    for step in range(length):  # added afresh for each window, so that no error piles up
-        total += energies[step : step + windows]
+    # Added afresh for each window, so that no error piles up: runs of 1, 2, 4 ... steps.
+    run, added, steps = energies, 0, 1
+    while windows:
+        if length & steps:
+            total += run[added : added + windows]
+            added += steps
+        if added == length:
+            break
+        run = run[: len(run) - steps] + run[steps:]
+        steps *= 2
     # Where a step is no whole number of frames, steps differ by one frame.
     edges = (first + np.arange(windows + length)) * rate_hz // per_second
     power: NDArray[np.float64] = total / (edges[length:] - edges[:windows])

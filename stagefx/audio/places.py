@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import weakref
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
@@ -161,10 +162,13 @@ class WholeFile:
         self._force = force
         self._path = check_free(place, force=force)
         self._part = self._path.with_name(f".{self._path.name}.{os.getpid()}.part")
+        # Known beforehand, so that nothing is left by an interruption at the very moment either.
+        self._leftover = weakref.finalize(self, self._part.unlink, missing_ok=True)
         try:
             # Exclusive, so that no other writer's part is ever written to; mode by the umask.
             number = os.open(self._part, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
         except OSError as error:
+            self._leftover.detach()
             raise not_writable(place, error) from None
         self.file: BinaryIO = os.fdopen(number, "r+b", buffering=0)
 
@@ -196,6 +200,7 @@ class WholeFile:
                 self._part.replace(self._path)
             else:
                 self._move_to_free_place()
+            self._leftover.detach()
         except OSError as error:
             self.drop()
             raise not_writable(self._place, error) from None
@@ -219,4 +224,4 @@ class WholeFile:
     def drop(self) -> None:
         """Remove what was written, as if there had been nothing."""
         self.file.close()
-        self._part.unlink(missing_ok=True)
+        self._leftover()

@@ -6,7 +6,8 @@ All variants run beside each other in one pass over the decoded music.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio import open_audio
 from stagefx.effects.chain import Chain, Passage
+from stagefx.effects.pipeline import ahead
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.ready import Played, prepare
 from stagefx.stage.description import Stage
@@ -33,17 +35,21 @@ class Contribution:
     effect : str
         Its name.
     alone_db : float, dB
-        Residue of the effect alone against the music, re the music; minus infinity for none.
+        Residue of the effect alone against the music, re the music; minus infinity for none,
+        infinite where the music is silent.
     left_out_db : float, dB
         Residue of the whole stage against the stage without it, re the music.
     loudest_s : float or None, s
         Where in the music the effect alone leaves most, to 0.4 s; None where it leaves nothing.
+    loudest_db : float, dB
+        Residue in those 0.4 s, re the music as a whole.
     """
 
     effect: str
     alone_db: float
     left_out_db: float
     loudest_s: float | None
+    loudest_db: float
 
 
 @dataclass(frozen=True)
@@ -76,57 +82,81 @@ class Attribution:
 
 
 def _level(value: Any) -> Any:
-    if isinstance(value, float) and not math.isfinite(value):
-        return {"value": None, "reason": "nothing is left"}
-    return {"value": None, "reason": "nothing is left"} if value is None else value
+    if value == math.inf:
+        return {"value": None, "reason": "the music is silent"}
+    return {"value": None, "reason": "it changes nothing"} if value in {None, -math.inf} else value
 
 
-class _Variant:
-    """A chain with some effects, and what it differs by from another."""
+class _Line:
+    """Blocks in order, given out again in other lengths."""
 
-    def __init__(self, chain: Chain) -> None:
-        self._passage = Passage(chain)
+    def __init__(self) -> None:
         self._ready: list[Array] = []
 
-    def put(self, block: Array | None) -> None:
-        done = self._passage.finish() if block is None else self._passage.put(block)
-        self._ready.extend(done)
+    def add(self, blocks: list[Array]) -> None:
+        self._ready.extend(blocks)
 
     @property
     def frames(self) -> int:
         return sum(block.shape[0] for block in self._ready)
 
     def take(self, frames: int) -> Array:
-        joined = np.concatenate(self._ready)
-        self._ready = [joined[frames:]]
+        joined = self._ready[0] if len(self._ready) == 1 else np.concatenate(self._ready)
+        self._ready = [joined[frames:]] if joined.shape[0] > frames else []
         return joined[:frames]
 
 
-class _Residue:
-    """Energy of a difference, in all and by moment."""
+class _Variant(_Line):
+    """The music through a chain with some of the effects."""
 
-    def __init__(self, moment_frames: int) -> None:
-        self._moment_frames = moment_frames
-        self.energy = 0.0
+    def __init__(self, chain: Chain) -> None:
+        super().__init__()
+        self._passage = Passage(chain)
+
+    def put(self, block: Array | None) -> None:
+        self.add(self._passage.finish() if block is None else self._passage.put(block))
+
+
+class _Energy:
+    """Energy of samples, in all and by moment."""
+
+    def __init__(self, rate_hz: int) -> None:
+        self._moment_frames = round(MOMENT_S * rate_hz)
+        self._rate_hz = rate_hz
         self._frame = 0
-        self._moment = (0, 0.0)
+        self._now = (0, 0.0)
         self._loudest = (0, 0.0)
+        self.energy = 0.0
 
-    def add(self, difference: Array) -> None:
-        for start in range(0, difference.shape[0], self._moment_frames):
-            piece = difference[start : start + self._moment_frames]
-            energy = float((piece * piece).sum())
+    def add(self, samples: Array) -> None:
+        start = 0
+        while start < samples.shape[0]:
+            moment, into = divmod(self._frame, self._moment_frames)
+            piece = samples[start : start + self._moment_frames - into]
+            energy = float(np.square(piece).sum())
             self.energy += energy
-            moment = (self._frame + start) // self._moment_frames
-            known = self._moment[1] if self._moment[0] == moment else 0.0
-            self._moment = (moment, known + energy)
-            if self._moment[1] > self._loudest[1]:
-                self._loudest = self._moment
-        self._frame += difference.shape[0]
+            self._now = (moment, energy + (self._now[1] if self._now[0] == moment else 0.0))
+            self._loudest = max(self._loudest, self._now, key=lambda found: found[1])
+            start += piece.shape[0]
+            self._frame += piece.shape[0]
+
+    @property
+    def mean(self) -> float:
+        """Energy a frame."""
+        return self.energy / max(self._frame, 1)
 
     @property
     def loudest_s(self) -> float | None:
-        return None if self._loudest[1] == 0.0 else self._loudest[0] * MOMENT_S
+        """Where the moment with most energy begins."""
+        if self._loudest[1] == 0.0:
+            return None
+        return self._loudest[0] * self._moment_frames / self._rate_hz
+
+    @property
+    def loudest_mean(self) -> float:
+        """Energy a frame of that moment."""
+        first = self._loudest[0] * self._moment_frames
+        return self._loudest[1] / max(min(self._moment_frames, self._frame - first), 1)
 
 
 def attribute(
@@ -135,6 +165,7 @@ def attribute(
     *,
     only: Iterable[str] = (),
     without: Iterable[str] = (),
+    times: Mapping[str, float] | None = None,
     seed: int = 0,
     listening_level_db: float = 85.0,
     progress: Callable[[int, int | None], None] | None = None,
@@ -149,6 +180,8 @@ def attribute(
         Any audio file.
     only, without : iterable of str
         Effects to look at alone, or to leave out.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
     seed : int
         Of the noise.
     listening_level_db : float, dB SPL
@@ -184,66 +217,80 @@ def attribute(
             reader,
             only=only,
             without=without,
+            times=times,
             seed=seed,
             listening_level_db=listening_level_db,
         )
-        rate, channels = reader.format.rate_hz, reader.format.channels
-        names = _present(played, rate)
-        variants = _variants(played, names, rate, channels)
-        moment = round(MOMENT_S * rate)
-        residues = {key: _Residue(moment) for key in variants if key != _MUSIC}
-        music_energy = 0.0
-        for block in (*reader.blocks(), None):
-            for variant in variants.values():
-                variant.put(block)
-            frames = min(variant.frames for variant in variants.values())
-            taken = {key: variant.take(frames) for key, variant in variants.items()}
-            original, whole = taken[_MUSIC], taken[_WHOLE]
-            music_energy += float((original * original).sum())
-            for (kind, name), residue in residues.items():
-                against = whole if kind == "without" else original
-                residue.add(taken[kind, name] - against)
-            if progress is not None and block is not None:
-                progress(frames, reader.format.frames)
-    return _result(names, residues, music_energy)
+        found = _Found(played, reader.format.rate_hz, reader.format.channels)
+        done = 0
+        with ThreadPoolExecutor(_THREADS) as pool:
+            for block in ahead(reader.blocks()):
+                found.add(block, pool)
+                done += block.shape[0]
+                if progress is not None:
+                    progress(done, reader.format.frames)
+            found.add(None, pool)
+    return found.result()
 
 
+_THREADS = 2
 _Key = tuple[str, str]
-_MUSIC: _Key = ("none", "")
-_WHOLE: _Key = ("all", "")
+_MUSIC: _Key = ("music", "")
+_WHOLE: _Key = ("whole", "")
 
 
-def _present(played: Played, rate_hz: int) -> list[str]:
-    found = {effect.name for effect in stage_effects(played.setup(rate_hz))}
-    return sorted(found & played.keep)
+class _Found:
+    """All variants side by side, and what was found of each so far."""
 
+    def __init__(self, played: Played, rate_hz: int, channels: int) -> None:
+        present = {effect.name for effect in stage_effects(played.setup(rate_hz))}
+        self._names = sorted(present & played.keep)
+        every = frozenset(self._names)
+        keeps = {_WHOLE: every}
+        keeps |= {("alone", name): frozenset({name}) for name in self._names}
+        keeps |= {("without", name): every - {name} for name in self._names}
+        self._variants = {
+            key: _Variant(played.chain(rate_hz, channels, keep=keep, threads=1))
+            for key, keep in keeps.items()
+        }
+        self._music = _Line()
+        self._energies = {key: _Energy(rate_hz) for key in (_MUSIC, *keeps)}
 
-def _variants(
-    played: Played, names: list[str], rate_hz: int, channels: int
-) -> dict[_Key, _Variant]:
-    keeps: dict[_Key, frozenset[str]] = {_MUSIC: frozenset(), _WHOLE: frozenset(names)}
-    keeps |= {("alone", name): frozenset({name}) for name in names}
-    keeps |= {("without", name): frozenset(names) - {name} for name in names}
-    return {
-        key: _Variant(played.chain(rate_hz, channels, keep=keep)) for key, keep in keeps.items()
-    }
+    def add(self, block: Array | None, pool: ThreadPoolExecutor) -> None:
+        """Play the next block through every variant; None ends the music."""
+        if block is not None:
+            self._music.add([block])
+        list(pool.map(lambda variant: variant.put(block), self._variants.values()))
+        frames = min(variant.frames for variant in self._variants.values())
+        if frames == 0:
+            return
+        taken = {key: variant.take(frames) for key, variant in self._variants.items()}
+        music = self._music.take(frames)
+        self._energies[_MUSIC].add(music)
+        for (kind, name), samples in taken.items():
+            against = taken[_WHOLE] if kind == "without" else music
+            self._energies[kind, name].add(samples - against)
 
-
-def _result(names: list[str], residues: dict[_Key, _Residue], music_energy: float) -> Attribution:
-    def level(key: _Key) -> float:
-        energy = residues[key].energy
-        if energy == 0.0 or music_energy == 0.0:
+    def _db(self, energy: float) -> float:
+        music = self._energies[_MUSIC].mean
+        if energy == 0.0:
             return -math.inf
-        return 10.0 * math.log10(energy / music_energy)
+        return 10.0 * math.log10(energy / music) if music > 0.0 else math.inf
 
-    rows = [
-        Contribution(
-            name,
-            level(("alone", name)),
-            level(("without", name)),
-            residues["alone", name].loudest_s,
-        )
-        for name in names
-    ]
-    ranked = sorted(rows, key=lambda row: (-row.alone_db, row.effect))
-    return Attribution(tuple(ranked), level(_WHOLE))
+    def result(self) -> Attribution:
+        """Everything in decibels."""
+        rows = []
+        for name in self._names:
+            alone = self._energies["alone", name]
+            left_out = self._energies["without", name]
+            rows.append(
+                Contribution(
+                    name,
+                    self._db(alone.mean),
+                    self._db(left_out.mean),
+                    alone.loudest_s,
+                    self._db(alone.loudest_mean),
+                )
+            )
+        ranked = sorted(rows, key=lambda row: (-row.alone_db, row.effect))
+        return Attribution(tuple(ranked), self._db(self._energies[_WHOLE].mean))

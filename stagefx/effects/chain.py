@@ -21,7 +21,9 @@ from stagefx.effects.tally import Tally
 
 Array = NDArray[np.float64]
 WORK_FRAMES = 16 * GRID_FRAMES
-"""Frames that are worked on at a time."""
+"""Frames that are worked on at a time are a multiple of it."""
+BLOCK_FRAMES = 4 * WORK_FRAMES
+"""Most frames that are worked on at a time; fewer would cost more in handing over than in sums."""
 _CHANNELWISE = (Linear, Limiting, Curvature, Noise)
 
 
@@ -117,8 +119,8 @@ class Chain:
         skip_idle: bool = True,
     ) -> None:
         self._rate_hz, self.channels, self._skip_idle = rate_hz, channels, skip_idle
-        workers = min(threads, channels)
-        self._pool = ThreadPoolExecutor(workers) if workers > 1 else None
+        others = min(threads, channels) - 1  # beside the caller's own
+        self._pool = ThreadPoolExecutor(others) if others > 0 else None
         self.unit_v = full_scale_v
         self._running: list[Running] = []
         self._makers: list[Callable[[int], OneChannel]] = []
@@ -328,8 +330,8 @@ class Passage:
 
     def _worked(self, frames: Array) -> list[Array]:
         done = []
-        for start in range(0, frames.shape[0], WORK_FRAMES):
-            piece = np.ascontiguousarray(frames[start : start + WORK_FRAMES])
+        for start in range(0, frames.shape[0], BLOCK_FRAMES):
+            piece = np.ascontiguousarray(frames[start : start + BLOCK_FRAMES])
             piece = self._chain.through(piece)
             skipped = min(self._late, piece.shape[0])
             self._late -= skipped

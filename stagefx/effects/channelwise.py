@@ -9,7 +9,13 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.audio.blocks import GRID_FRAMES
+
 Array = NDArray[np.float64]
+
+
+_NEAR_FRAMES = 16 * GRID_FRAMES
+"""Frames of one channel that go through all runners before the next, while they are near."""
 
 
 class OneChannel(Protocol):
@@ -80,26 +86,29 @@ class Channelwise:
         array [n GRID_FRAMES, channels]
             `block` itself where no channel was touched.
         """
-        columns = [np.ascontiguousarray(block[:, c]) for c in range(block.shape[1])]
-        if self._pool is None or len(columns) == 1:
-            done = [_run(row, column) for row, column in zip(self.rows, columns, strict=True)]
-        else:
-            done = list(self._pool.map(_run, self.rows, columns))
-        if all(after is before for after, before in zip(done, columns, strict=True)):
-            return block
         result = np.empty_like(block, order="C")
-        for c, column in enumerate(done):
-            result[:, c] = column
-        return result
+
+        def work(channel: int) -> bool:
+            touched = False
+            for start in range(0, block.shape[0], _NEAR_FRAMES):
+                piece = slice(start, start + _NEAR_FRAMES)
+                before = np.ascontiguousarray(block[piece, channel])
+                after = before
+                for runner in self.rows[channel]:
+                    after = runner.through(after)
+                result[piece, channel] = after
+                touched = touched or after is not before
+            return touched
+
+        if self._pool is None:
+            touched = [work(channel) for channel in range(block.shape[1])]
+        else:
+            others = self._pool.map(work, range(1, block.shape[1]))
+            touched = [work(0), *others]
+        return result if any(touched) else block
 
     def rewind(self) -> None:
         """Forget everything."""
         for row in self.rows:
             for runner in row:
                 runner.rewind()
-
-
-def _run(row: Sequence[OneChannel], samples: Array) -> Array:
-    for runner in row:
-        samples = runner.through(samples)
-    return samples

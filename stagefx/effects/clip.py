@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from stagefx.effects.effect import Setting
+from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
 from stagefx.stage.limits import limits, stated_direct_v
 
 NAME = "clip"
 SETTINGS = (
-    Setting("high_v", "V", 0.0, 1e3, "highest voltage at the amplifier's output"),
-    Setting("low_v", "V", -1e3, 0.0, "lowest voltage at the amplifier's output"),
+    Setting("high_v", "V", 1e-9, 1e3, "highest voltage at the amplifier's output"),
+    Setting("low_v", "V", -1e3, -1e-9, "lowest voltage at the amplifier's output"),
 )
 
 
@@ -22,7 +23,7 @@ def clip(high_v: float, low_v: float) -> Limiting:
     Parameters
     ----------
     high_v : float, V, > 0
-        Highest voltage at the amplifier's output.
+        Highest voltage at the amplifier's output; infinite for no limit.
     low_v : float, V, < 0
         Lowest.
 
@@ -31,11 +32,19 @@ def clip(high_v: float, low_v: float) -> Limiting:
     Limiting
         The effect.
 
+    Raises
+    ------
+    EffectError
+        A parameter is out of range.
+
     Examples
     --------
     >>> clip(13.5, -13.5).limits.high_v
     13.5
     """
+    high = {} if high_v == math.inf else {"high_v": high_v}
+    low = {} if low_v == -math.inf else {"low_v": low_v}
+    check_settings(NAME, SETTINGS, **high, **low)
     return Limiting(NAME, LimitSet(high_v=high_v, low_v=low_v), SETTINGS)
 
 
@@ -44,7 +53,8 @@ def _pieces(setup: Setup) -> Iterator[Piece]:
     if found is None or found.high_v is None or found.low_v is None:
         return
     direct = float(stated_direct_v(setup.circuit)[0, 0])
-    yield Place.LIMITS, clip(float(found.high_v[0]) + direct, float(found.low_v[0]) + direct)
+    levels = LimitSet(float(found.high_v[0]) + direct, float(found.low_v[0]) + direct)
+    yield Place.LIMITS, Limiting(NAME, levels, SETTINGS)  # what is left of them is checked later
 
 
 EFFECT = EffectKind(

@@ -16,7 +16,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from stagefx.effects.channelwise import Channelwise, OneChannel
-from stagefx.effects.effect import Setting
+from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.oversampling import DOWN_REACH, UP_REACH, down, up
 from stagefx.units import ROOT_TWO, ratio
@@ -24,7 +24,7 @@ from stagefx.units import ROOT_TWO, ratio
 Array = NDArray[np.float64]
 NAME = "curvature"
 SETTINGS = (
-    Setting("level_v", "V", 0.0, 1e3, "peak output at which the harmonics are stated"),
+    Setting("level_v", "V", 1e-6, 1e4, "peak output at which the harmonics are stated"),
     Setting("harmonics", "", 0.0, 1.0, "levels of the 2nd, 3rd ... harmonic re the fundamental"),
 )
 _ROOM = UP_REACH + DOWN_REACH - 1
@@ -135,7 +135,7 @@ class _CurvatureRunner:
         up(line[: frames + 2 * UP_REACH - 1], nodes, factor=self._factor)
         products = self._curve.added(nodes * self._per_level) / self._per_level
         added = np.empty_like(samples)
-        down(products, added, factor=self._factor, splines=False)
+        down(products, added, factor=self._factor)
         late = line.size - samples.size - self.delay_frames
         return line[late : late + samples.size] + added
 
@@ -155,13 +155,21 @@ def curvature(harmonics_db: Sequence[float], level_v_rms: float) -> Curvature:
     Curvature
         The effect.
 
+    Raises
+    ------
+    EffectError
+        A parameter is out of range.
+
     Examples
     --------
     >>> curve = curvature([-60.0, -80.0], 1.0)
     >>> [round(a, 6) for a in curve.harmonics]
     [0.001, 0.0001]
     """
-    return Curvature(tuple(ratio(level) for level in harmonics_db), ROOT_TWO * level_v_rms)
+    ratios, level_v = tuple(ratio(level) for level in harmonics_db), ROOT_TWO * level_v_rms
+    for harmonic in ratios:
+        check_settings(NAME, SETTINGS, harmonics=harmonic, level_v=level_v)
+    return Curvature(ratios, level_v)
 
 
 def _pieces(setup: Setup) -> Iterator[Piece]:

@@ -6,6 +6,8 @@ An effect is a value.  ``effect.at(rate_hz, channels)`` returns a running copy w
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
@@ -13,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.errors import EffectError
 
-__all__ = ["GRID_FRAMES", "Effect", "Placed", "Running", "Setting"]
+__all__ = ["GRID_FRAMES", "Effect", "Placed", "Running", "Setting", "check_settings"]
 
 Array = NDArray[np.float64]
 
@@ -43,6 +46,36 @@ class Setting:
     maximum: float
     meaning: str
     default: float | None = None
+
+
+def check_settings(effect: str, settings: Iterable[Setting], **values: float) -> None:
+    """Refuse parameters that are out of their range.
+
+    Parameters
+    ----------
+    effect : str
+        The effect's name, for messages.
+    settings : iterable of Setting
+        Its parameters with their ranges.
+    **values : float
+        What they shall be, by name; infinite away from zero where there is no limit.
+
+    Raises
+    ------
+    EffectError
+        One is not a number, or outside its range.
+
+    Examples
+    --------
+    >>> check_settings("shelf", [Setting("corner_hz", "Hz", 1.0, 1e5, "corner")], corner_hz=50.0)
+    """
+    for setting in settings:
+        value = values.get(setting.name)
+        if value is None or setting.minimum <= value <= setting.maximum:
+            continue
+        bounds = f"{setting.minimum:g} to {setting.maximum:g} {setting.unit}".rstrip()
+        given = "not a number" if math.isnan(value) else f"{value:g} {setting.unit}".rstrip()
+        raise EffectError(f"{effect}: {setting.name} is {given}, out of range; give {bounds}")
 
 
 @runtime_checkable

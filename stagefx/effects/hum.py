@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from stagefx.effects.effect import Setting
+from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.tone import Tone
 from stagefx.units import ROOT_TWO
@@ -12,7 +12,7 @@ from stagefx.units import ROOT_TWO
 NAME = "hum"
 SETTINGS = (
     Setting("peak_v", "V", 0.0, 10.0, "peak of the hum at the amplifier's input"),
-    Setting("frequency_hz", "Hz", 1.0, 2000.0, "its frequency", 50.0),
+    Setting("frequency_hz", "Hz", 1e-3, 20e3, "its frequency", 50.0),
 )
 
 
@@ -31,12 +31,19 @@ def hum(level_v_rms: float, frequency_hz: float) -> Tone:
     Tone
         The effect.
 
+    Raises
+    ------
+    EffectError
+        A parameter is out of range.
+
     Examples
     --------
     >>> round(hum(0.001, 50.0).peak_v, 6)
     0.001414
     """
-    return Tone(NAME, ROOT_TWO * level_v_rms, frequency_hz, SETTINGS)
+    peak_v = ROOT_TWO * level_v_rms
+    check_settings(NAME, SETTINGS, peak_v=peak_v, frequency_hz=frequency_hz)
+    return Tone(NAME, peak_v, frequency_hz, SETTINGS)
 
 
 def _pieces(setup: Setup) -> Iterator[Piece]:

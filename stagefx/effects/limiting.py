@@ -15,29 +15,24 @@ from numpy.typing import NDArray
 
 from stagefx.effects.channelwise import Channelwise
 from stagefx.effects.effect import GRID_FRAMES, Setting
-from stagefx.effects.oversampling import (
-    DOWN_REACH,
-    FACTOR,
-    UP_REACH,
-    down,
-    up,
-)
+from stagefx.effects.fourfold import DOWN_REACH, DOWN_TAPS, FACTOR, UP_REACH, down, up
 from stagefx.effects.tally import Tally
 from stagefx.errors import StageError
 from stagefx.kernels.extremes import extremes
-from stagefx.kernels.limiter import (
-    AFTER,
-    BEFORE,
-    TRACKING,
-    limit,
-)
+from stagefx.kernels.limiter import AFTER, BEFORE, ROOM, STEP, TRACKING, limit
 
 Array = NDArray[np.float64]
 
 _EDGE_FRAMES = 2
 """Frames beside a block whose nodes the limiter looks at."""
+_REACH = _EDGE_FRAMES + UP_REACH
+"""Frames beside a block whose samples it looks at."""
+_SPAN = FACTOR * GRID_FRAMES
+"""Nodes of a block."""
+_MORE = 3
+"""Elements by which what a row of intervals lacks is longer than the row."""
 LEVEL_OVER_PEAK = 2.91
-SLOPE_OVER_PEAK = 6.48
+SLOPE_OVER_PEAK = 6.47
 SLOPE_OVER_STEP = 3.88
 """How far whatever samples can go between themselves: level over the highest sample, slope a frame
 over it, slope a frame over the largest step (sums of the sizes of the interpolation's weights)."""
@@ -282,9 +277,9 @@ class Limiter:
     def rewind(self) -> None:
         """Forget everything."""
         self._past = np.zeros(2 * GRID_FRAMES)
-        self._lacking: list[Array | None] = [None, None]
+        self._lacking = np.zeros(2 * _SPAN + _MORE)
+        self._busy = [False, False]
         self._state = np.zeros(2)
-        self._heard = np.zeros(5)
         self._next = 0
         self.tally = Tally()
 
@@ -301,75 +296,109 @@ class Limiter:
         array [n GRID_FRAMES]
             What the limits leave of it, late by two blocks.
         """
-        heard = np.concatenate((self._heard, samples))
-        self.tally.frames += extremes(heard, self.tally.extremes)
-        self._heard = heard[-5:].copy()
         line = np.concatenate((self._past, samples))
-        blocks = samples.size // GRID_FRAMES
-        lacking = self._lacking + self._limit_blocks(line, blocks)
-        self._past, self._lacking = line[-2 * GRID_FRAMES :].copy(), lacking[-2:]
-        self._next += blocks
+        self.tally.frames += extremes(line[self._past.size - 5 :], self.tally.extremes)
+        self._past = line[-2 * GRID_FRAMES :].copy()
+        calm = self._calm_blocks(line)
         result = line[: samples.size]
-        for block in range(blocks):
-            around = lacking[block : block + 3]
-            if any(part is not None for part in around):
-                result[block * GRID_FRAMES : (block + 1) * GRID_FRAMES] += _brought_down(around)
+        if not (all(calm) and self._state[1] == TRACKING and not any(self._busy)):
+            self._limit_line(line, calm, result)
+        self._next += len(calm)
         return result
 
-    def _limit_blocks(self, line: Array, blocks: int) -> list[Array | None]:
-        """What the blocks from the second of a line on lack, on their nodes; None while idle.
+    def _limit_line(self, line: Array, calm: list[bool], result: Array) -> None:
+        """Limit a line's blocks from the second to the last but one, each calm or not.
 
-        Each needs a little of the block after it.
+        Each needs a little of the block after it; what is lacking is added from the first on.
         """
-        if self._skip_idle and self._state[1] == TRACKING and self._idle(line):
-            return [None] * blocks
-        reach = _EDGE_FRAMES + UP_REACH
-        found = []
-        for block in range(1, blocks + 1):
-            near = line[block * GRID_FRAMES - reach + 1 : (block + 1) * GRID_FRAMES + reach]
-            found.append(self._limit_block(near, self._next + block - 2))
-        return found
+        blocks = len(calm)
+        # element k belongs to node k - 1 of the block before the line's first
+        lacking = np.zeros((blocks + 2) * _SPAN + _MORE)
+        lacking[: self._lacking.size] = self._lacking
+        busy = self._busy + [False] * blocks
+        start = 0
+        while start < blocks:
+            stop = start + 1
+            if not calm[start]:
+                while stop < blocks and not calm[stop]:
+                    stop += 1
+            if not calm[start] or self._state[1] != TRACKING:
+                busy[start + 2 : stop + 2] = self._limit_blocks(line, start, stop, lacking)
+            start = stop
+        wanted = [any(busy[block : block + 3]) for block in range(blocks)]
+        for first, last in _runs(wanted):
+            frames = (last - first) * GRID_FRAMES
+            begin = _SPAN + 1 + first * _SPAN - FACTOR * DOWN_REACH
+            added = np.empty(frames)
+            down(lacking[begin : begin + FACTOR * (frames + DOWN_TAPS - 1)], added)
+            result[first * GRID_FRAMES : last * GRID_FRAMES] += added
+        self._lacking, self._busy = lacking[blocks * _SPAN :].copy(), busy[-2:]
 
-    def _limit_block(self, near: Array, grid_block: int) -> Array | None:
-        if self._skip_idle and self._state[1] == TRACKING and self._idle(near):
-            return None
-        beside = FACTOR * _EDGE_FRAMES
-        nodes = np.empty(FACTOR * (GRID_FRAMES + 2 * _EDGE_FRAMES))
-        up(near, nodes)
-        intervals = FACTOR * GRID_FRAMES
-        lacking, marks = np.zeros(intervals + 3), np.empty(intervals)
-        near_nodes = nodes[beside - BEFORE : beside + intervals + AFTER]
-        left = limit(near_nodes, self._limits, self._law, self._state, np.empty(4), lacking, marks)
-        if left:
-            self.tally.count(grid_block, marks.reshape(GRID_FRAMES, FACTOR))
-        return lacking if left or self._law[2] > 0.0 else None
+    def _limit_blocks(self, line: Array, start: int, stop: int, lacking: Array) -> list[bool]:
+        """Limit some blocks at once; whether anything is lacking of each."""
+        first, last = (start + 1) * GRID_FRAMES, (stop + 1) * GRID_FRAMES
+        nodes = np.empty(FACTOR * (last - first + 2 * _EDGE_FRAMES))
+        up(line[first - _REACH + 1 : last + _REACH], nodes)
+        marks, beside = np.empty((stop - start) * _SPAN), FACTOR * _EDGE_FRAMES
+        limited = limit(
+            nodes[beside - BEFORE : beside + marks.size + AFTER],
+            self._limits,
+            self._law,
+            self._state,
+            np.empty(2 * STEP + ROOM),
+            lacking[(start + 2) * _SPAN :][: marks.size + _MORE],
+            marks,
+        )
+        found = [bool(self._law[2] > 0.0)] * (stop - start)
+        if not limited:
+            return found
+        by_block = marks.reshape(stop - start, GRID_FRAMES, FACTOR)
+        counts = self.tally.count(self._next + start - 1, by_block)
+        return [lags or count > 0 for lags, count in zip(found, counts, strict=True)]
 
-    def _idle(self, near: Array) -> bool:
-        """Whether nothing can happen on a block, judged at the file's own rate."""
-        peak = max(float(near.max()), -float(near.min()))
-        level = LEVEL_OVER_PEAK * peak
-        if not (level < self._limits[0] and -level > self._limits[1]):
+    def _calm_blocks(self, line: Array) -> list[bool]:
+        """Whether nothing can happen on each block from the second to the last but one.
+
+        Judged at the file's own rate.
+        """
+        blocks = line.size // GRID_FRAMES - 2
+        if not self._skip_idle:
+            return [False] * blocks
+        peak = max(float(line.max()), -float(line.min()))
+        if self._calm(peak, SLOPE_OVER_PEAK * peak):
+            return [True] * blocks
+        peaks = _near_peaks(np.abs(line)).tolist()
+        steps = _near_peaks(np.abs(np.diff(line, append=line[-1:]))).tolist()
+        slopes = [
+            min(SLOPE_OVER_PEAK * peak, SLOPE_OVER_STEP * step)
+            for peak, step in zip(peaks, steps, strict=True)
+        ]
+        return [self._calm(peak, slope) for peak, slope in zip(peaks, slopes, strict=True)]
+
+    def _calm(self, peak: float, slope: float) -> bool:
+        """Whether the limiter is idle on samples of a peak, no steeper than a slope a frame."""
+        high, low = self._limits.tolist()
+        if not (LEVEL_OVER_PEAK * peak < high and -LEVEL_OVER_PEAK * peak > low):
             return False
-        slowest = min(self._law[0], -self._law[1]) * FACTOR
-        if not np.isfinite(slowest) or self._calm(SLOPE_OVER_PEAK * peak, slowest):
+        rise, fall, constant = self._law.tolist()
+        slowest = FACTOR * min(rise, -fall)
+        if slowest == np.inf:
             return True
-        return self._calm(SLOPE_OVER_STEP * float(np.abs(np.diff(near)).max()), slowest)
-
-    def _calm(self, slope: float, slowest: float) -> bool:
         r = slope / slowest
-        lag = slowest * self._law[2] / FACTOR * r**3 * (1.0 / 3.0 + r**2 * (0.2 + r**2 / 7.0))
-        return r < 1.0 and lag < _LAG_FLOOR
+        r2 = r * r
+        lag = slowest * constant / FACTOR * r * r2 * (1.0 / 3.0 + r2 * (0.2 + r2 / 7.0))
+        return bool(r < 1.0 and lag < _LAG_FLOOR)
 
 
-def _brought_down(around: list[Array | None]) -> Array:
-    """What three blocks' nodes add to the frames of the middle one."""
-    span = FACTOR * GRID_FRAMES
-    whole = np.zeros(3 * span + 3)  # element k belongs to node k - 1 of the first block
-    for position, lacking in enumerate(around):
-        if lacking is not None:
-            whole[position * span : (position + 1) * span + 3] += lacking
-    first = span + 1 - FACTOR * DOWN_REACH
-    needed = FACTOR * (GRID_FRAMES + 2 * DOWN_REACH - 1)
-    added = np.empty(GRID_FRAMES)
-    down(whole[first : first + needed], added)
-    return added
+def _near_peaks(sizes: Array) -> Array:
+    """The largest in or near each block but the first and the last."""
+    by_block = sizes.reshape(-1, GRID_FRAMES)
+    before = by_block[:-2, -_REACH:].max(axis=1)
+    after = by_block[2:, :_REACH].max(axis=1)
+    return np.asarray(np.maximum(by_block[1:-1].max(axis=1), np.maximum(before, after)))
+
+
+def _runs(wanted: list[bool]) -> list[tuple[int, int]]:
+    """First and last but one of each row of wanted ones."""
+    edges = np.flatnonzero(np.diff(np.array([False, *wanted, False]).astype(np.int8)))
+    return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]

@@ -23,6 +23,10 @@ from stagefx.kernels.first_order import first_order
 TAPS = 128
 DELAY_FRAMES = TAPS // 2 - 1
 MOST_TAPS = 4096
+_FEWER_TAPS = 96
+_BESIDE_FEWER = (TAPS - _FEWER_TAPS) // 2
+_EXACT = 2e-8
+"""Relative error of the response up to which the fewer taps will do."""
 _CLOSE = 1e-4
 """Relative error of the response above which more taps are taken: 0.001 dB, 0.006 degrees."""
 _LEAST = 1e-3
@@ -174,6 +178,7 @@ def impulse_response(effect: Linear, rate_hz: int) -> Array:
     -------
     array [128], or more for a corner far below the sampling rate
         Fitted to the exact response over the sections' own, unity at 1 kHz; late by 63 frames.
+        Zero at both ends where 96 taps hold it.
 
     Raises
     ------
@@ -203,6 +208,11 @@ def impulse_response(effect: Linear, rate_hz: int) -> Array:
     def weight(frequency: Array) -> NDArray[np.float64]:
         return np.where(frequency <= BAND_EDGE, 1.0, _OUT_OF_BAND)
 
+    early = DELAY_FRAMES - _BESIDE_FEWER
+    fewer = fit(target, taps=_FEWER_TAPS, delay=early, weight=weight)
+    found = np.pad(fewer, _BESIDE_FEWER)
+    if _error(found, target, rate_hz) <= _EXACT:
+        return found
     taps = TAPS
     while taps <= MOST_TAPS:
         points = max(4096, 4 * taps)
@@ -234,20 +244,26 @@ class _LinearRunner:
     delay_frames = DELAY_FRAMES
 
     def __init__(self, taps: Array, corners: tuple[Corner, ...], rate_hz: int) -> None:
-        self._taps = taps
+        idle = _BESIDE_FEWER if not taps[:_BESIDE_FEWER].any() else 0
+        self._taps = np.ascontiguousarray(taps[idle : taps.size - idle])
+        self._past = taps.size - 1 - idle
         self._sections = [corner.coefficients(rate_hz) for corner in corners]
         self.rewind()
 
     def rewind(self) -> None:
         self._states = [np.zeros(2) for _ in self._sections]
-        self._history = np.zeros(self._taps.size - 1)
+        self._history = np.zeros(self._past)
 
     def through(self, samples: Array) -> Array:
-        work = np.concatenate((self._history, samples))
-        fresh = work[self._taps.size - 1 :]
+        work = np.empty(self._past + samples.size)
+        work[: self._past] = self._history
+        fresh, source = work[self._past :], samples
         for coefficients, state in zip(self._sections, self._states, strict=True):
-            first_order(fresh, coefficients, state, fresh)
+            first_order(source, coefficients, state, fresh)
+            source = fresh
+        if not self._sections:
+            fresh[:] = samples
         self._history = work[samples.size :].copy()
         result = np.empty_like(samples)
-        convolve(work, self._taps, result)
+        convolve(work[: self._taps.size - 1 + samples.size], self._taps, result)
         return result

@@ -9,22 +9,28 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.chance import grid_generator
+from stagefx.audio.chance import bytes_at
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
+from stagefx.kernels.noise import draw_lines
 from stagefx.stage.circuit import Circuit
 from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 
 Array = NDArray[np.float64]
 NAME = "noise"
-_RUN_FRAMES = 15 * GRID_FRAMES
-"""Frames whose noise is made at once."""
-_SHORT, _LONG = GRID_FRAMES, _RUN_FRAMES
-"""Taps that colour noise: few, or many where most of the noise lies in the lowest octaves."""
-_AUDIBLE_HZ = 20e3
-_CLOSE = 0.01
-"""Share of the audible power by which few taps may be wrong."""
+_SPAN = 16 * GRID_FRAMES
+"""Frames whose noise is made at once; its lines lie 1/_SPAN of the sampling rate apart."""
+_JOINT = GRID_FRAMES
+"""Frames over which one span goes over into the next."""
+_HOP = _SPAN - _JOINT
+_LINES = _SPAN // 2 + 1
+_WORDS = _LINES // 2 + 1
+"""Words of chance for a span: four bytes a line."""
+_EVERY_LINE, _EACH = 512, 8
+"""Lines whose density is worked out one by one, and how many lines further on it is above them."""
+_DIFFERENCE_POWER = (2.0**16 - 1.0) / 6.0
+"""Mean square of the difference of two even draws from 0 to 255."""
 
 
 @dataclass(frozen=True)
@@ -69,8 +75,8 @@ class Noise:
         callable
             Makes a runner from the channel's number; each channel gets its own noise.
         """
-        taps = self._colour(rate_hz) / abs(unit_v)
-        return lambda channel: _NoiseRunner(taps, f"{NAME}, {channel}", self.seed, late_frames)
+        amplitude = self._amplitude(rate_hz) / abs(unit_v)
+        return lambda channel: _NoiseRunner(amplitude, f"{NAME}, {channel}", self.seed, late_frames)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.
@@ -91,64 +97,66 @@ class Noise:
         """
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
-    def _colour(self, rate_hz: int) -> Array:
-        """Impulse response that colours white noise of variance 1."""
-        few, many = (self._taps(rate_hz, count) for count in (_SHORT, _LONG))
-        audible = np.arange(_LONG // 2 + 1) * rate_hz <= _AUDIBLE_HZ * _LONG
-        found, wanted = (
-            np.square(np.abs(np.fft.rfft(taps, _LONG)[audible])).sum() for taps in (few, many)
-        )
-        return few if abs(found / wanted - 1.0) < _CLOSE else many
-
-    def _taps(self, rate_hz: int, count: int) -> Array:
-        hz = np.arange(count // 2 + 1) * (rate_hz / count)
-        hz[0] = 0.5 * hz[1]
-        amplitude = np.sqrt(self.density(np.asarray(hz)) * rate_hz / 2.0)
-        impulse = np.roll(np.fft.irfft(amplitude), count // 2)
-        return impulse * (0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(count) / count))
+    def _amplitude(self, rate_hz: int) -> Array:
+        """What the draws of each line are multiplied by, so that the noise has the density."""
+        line = np.arange(float(_LINES))
+        line[0] = 0.5
+        known = np.append(line[:_EVERY_LINE], np.arange(_EVERY_LINE, _LINES, _EACH))
+        density = np.interp(line, known, self.density(known * (rate_hz / _SPAN)))
+        # Of white noise of variance s, each of a line's two parts has the variance s _SPAN / 2.
+        power = density * (rate_hz / 2.0) * (_SPAN / 2.0)
+        power[[0, -1]] *= 2.0  # these have a cosine alone
+        return np.asarray(np.sqrt(power / _DIFFERENCE_POWER))
 
 
 class _NoiseRunner:
     """Adds noise to one channel; a frame's noise depends on its number alone.
 
-    The noise is made for a run of grid steps at a time, each run from its own chance and the end
-    of the white noise before it.
+    The noise is made a span at a time, each span's spectrum from its own chance.  It goes over
+    into the next span's along a sine and a cosine, which keeps its power.  A sample is the sum of
+    thousands of lines, and so normal although no line's draws are.
     """
 
     delay_frames = 0
 
-    def __init__(self, taps: Array, stream: str, seed: int, late_frames: int) -> None:
-        self._count = taps.size
-        self._span = _RUN_FRAMES + taps.size
-        self._shape = np.fft.rfft(taps, self._span)
+    def __init__(self, amplitude: Array, stream: str, seed: int, late_frames: int) -> None:
+        self._amplitude = amplitude
         self._stream = stream
         self._seed = seed
         self._late = late_frames
+        self._fade_in = np.sin(0.5 * np.pi * (np.arange(_JOINT) + 0.5) / _JOINT)
+        self._fade_out = self._fade_in[::-1].copy()
         self.rewind()
 
     def rewind(self) -> None:
-        self._next_run = 0
-        self._tail = np.zeros(self._count)
-        self._made()  # the first run only gives the second its past
+        self._next_span = 0
+        self._leaving = np.zeros(_JOINT)
+        self._made()  # the first span only gives the second something to come from
         self._ready = np.zeros(self._late)
 
     def _made(self) -> Array:
-        first_step = self._next_run * (_RUN_FRAMES // GRID_FRAMES)
-        generator = grid_generator(self._seed, self._stream, first_step)
-        white = generator.standard_normal(_RUN_FRAMES)
-        span = np.concatenate((self._tail, white))
-        self._tail, self._next_run = white[-self._count :], self._next_run + 1
-        return np.fft.irfft(np.fft.rfft(span) * self._shape, self._span)[self._count :]
+        first_word = self._next_span * _WORDS
+        draws = bytes_at(self._seed, self._stream, first_word=first_word, words=_WORDS)
+        spectrum = np.empty(_LINES, dtype=np.complex128)
+        draw_lines(draws, self._amplitude, spectrum.view(np.float64))
+        span = np.fft.irfft(spectrum, _SPAN)
+        span[:_JOINT] *= self._fade_in
+        span[:_JOINT] += self._leaving
+        self._leaving = span[_HOP:] * self._fade_out
+        self._next_span += 1
+        return span[:_HOP]
 
     def through(self, samples: Array) -> Array:
-        runs = [self._ready]
-        held = self._ready.size
-        while held < samples.size:
-            runs.append(self._made())
-            held += runs[-1].size
-        line = runs[0] if len(runs) == 1 else np.concatenate(runs)
-        self._ready = line[samples.size :]
-        return np.asarray(samples + line[: samples.size])
+        result = np.empty_like(samples)
+        done = 0
+        while done < samples.size:
+            if not self._ready.size:
+                self._ready = self._made()
+            stop = min(done + self._ready.size, samples.size)
+            used = stop - done
+            np.add(samples[done:stop], self._ready[:used], out=result[done:stop])
+            self._ready, done = self._ready[used:], stop
+        return result
 
 
 def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:

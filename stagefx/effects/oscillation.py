@@ -11,7 +11,7 @@ from collections.abc import Iterator, Set as AbstractSet
 import numpy as np
 
 from stagefx.effects import bandwidth
-from stagefx.effects.effect import Setting
+from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.fir_design import BAND_EDGE
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
@@ -45,11 +45,17 @@ def oscillation(peak_v: float, frequency_hz: float, rate_hz: int) -> Tone | Limi
     Tone or Limiting
         A sine, or clip levels nearer by the peak and slew limits lower by 2 pi f times the peak.
 
+    Raises
+    ------
+    EffectError
+        A parameter is out of range.
+
     Examples
     --------
     >>> oscillation(0.3, 1.8e6, 44100).limits.eaten_v
     0.3
     """
+    check_settings(NAME, SETTINGS, peak_v=peak_v, frequency_hz=frequency_hz)
     if frequency_hz <= BAND_EDGE * rate_hz:
         return Tone(NAME, peak_v, frequency_hz, SETTINGS)
     slope = 2.0 * np.pi * frequency_hz * peak_v

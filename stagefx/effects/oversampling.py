@@ -1,4 +1,4 @@
-"""Several nodes a frame, and back: the resampling around what is not linear."""
+"""Several nodes a frame, and back: the resampling around a static curve."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 from stagefx.effects.fir_design import Array, fit
 from stagefx.kernels.fir import convolve
 
-FACTOR = 4
-"""Nodes a frame around the limiter."""
 UP_TAPS = 96
 UP_REACH = UP_TAPS // 2
 """Frames that a node needs on either side."""
@@ -25,7 +23,7 @@ _BETWEEN = 1e-12
 
 
 @cache
-def up_filters(factor: int = FACTOR) -> tuple[Array, ...]:
+def up_filters(factor: int) -> tuple[Array, ...]:
     """Impulse responses that find the nodes between the frames.
 
     Parameters
@@ -40,7 +38,7 @@ def up_filters(factor: int = FACTOR) -> tuple[Array, ...]:
 
     Examples
     --------
-    >>> round(float(up_filters()[1].sum()), 6)
+    >>> round(float(up_filters(4)[1].sum()), 6)
     1.0
     """
 
@@ -56,16 +54,13 @@ def up_filters(factor: int = FACTOR) -> tuple[Array, ...]:
 
 
 @cache
-def down_filters(factor: int = FACTOR, *, splines: bool = True) -> tuple[Array, ...]:
+def down_filters(factor: int) -> tuple[Array, ...]:
     """Impulse responses that take nodes back to the file's rate.
 
     Parameters
     ----------
     factor : int, >= 2
         Nodes a frame.
-    splines : bool
-        Whether the nodes hold integrals against cubic B-splines, whose own response (sinc to the
-        fourth power) is then undone, or samples.
 
     Returns
     -------
@@ -75,16 +70,13 @@ def down_filters(factor: int = FACTOR, *, splines: bool = True) -> tuple[Array, 
 
     Examples
     --------
-    >>> round(float(sum(h.sum() for h in down_filters())), 5)
-    1.0
-    >>> round(float(sum(h.sum() for h in down_filters(2, splines=False))), 5)
+    >>> round(float(sum(h.sum() for h in down_filters(2))), 5)
     1.0
     """
     length = factor * DOWN_TAPS - 1
 
     def target(f: Array) -> NDArray[np.complex128]:
-        droop = np.sinc(f) ** 4 if splines else np.ones_like(f)
-        return np.asarray(np.where(f <= 0.5 / factor, 1.0 / droop, 0.0) + 0j)
+        return np.asarray(np.where(f <= 0.5 / factor, 1.0, 0.0) + 0j)
 
     def weight(f: Array) -> Array:
         rate = factor * f
@@ -96,7 +88,7 @@ def down_filters(factor: int = FACTOR, *, splines: bool = True) -> tuple[Array, 
     return tuple(np.ascontiguousarray(padded[factor - 1 - p :: factor]) for p in range(factor))
 
 
-def up(samples: Array, nodes: Array, *, factor: int = FACTOR) -> None:
+def up(samples: Array, nodes: Array, *, factor: int) -> None:
     """Find several nodes a frame.
 
     Parameters
@@ -112,7 +104,7 @@ def up(samples: Array, nodes: Array, *, factor: int = FACTOR) -> None:
     Examples
     --------
     >>> nodes = np.empty(8)
-    >>> up(np.ones(2 + UP_TAPS - 1), nodes)
+    >>> up(np.ones(2 + UP_TAPS - 1), nodes, factor=4)
     >>> round(float(nodes.sum()), 5)
     8.0
     """
@@ -124,7 +116,7 @@ def up(samples: Array, nodes: Array, *, factor: int = FACTOR) -> None:
         nodes[p::factor] = between
 
 
-def down(nodes: Array, result: Array, *, factor: int = FACTOR, splines: bool = True) -> None:
+def down(nodes: Array, result: Array, *, factor: int) -> None:
     """Take nodes back to the file's rate.
 
     Parameters
@@ -135,18 +127,16 @@ def down(nodes: Array, result: Array, *, factor: int = FACTOR, splines: bool = T
         Overwritten; frame n lies at node factor (n + DOWN_REACH).
     factor : int, >= 2
         Nodes a frame.
-    splines : bool
-        As for `down_filters`.
 
     Examples
     --------
     >>> result = np.empty(1)
-    >>> down(np.ones(FACTOR * DOWN_TAPS), result)
+    >>> down(np.ones(4 * DOWN_TAPS), result, factor=4)
     >>> round(float(result[0]), 5)
     1.0
     """
     part = np.empty_like(result)
     result[:] = 0.0
-    for p, taps in enumerate(down_filters(factor, splines=splines)):
+    for p, taps in enumerate(down_filters(factor)):
         convolve(np.ascontiguousarray(nodes[p::factor]), taps, part)
         result += part

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Generic, Self, TypeVar
 
 Item = TypeVar("Item")
-_DEPTH = 4
+_DEPTH = 2
 _WAIT_S = 0.05
 
 

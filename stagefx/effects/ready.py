@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stagefx.audio import AudioReader, AWeightedMeter
-from stagefx.effects.chain import Chain
+from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.kind import Setup
 from stagefx.effects.oscillation import refuse_unstable
 from stagefx.effects.pipeline import ahead
@@ -69,7 +69,14 @@ class Played:
         """
         return Setup(self.knob.circuit, rate_hz, self.seed)
 
-    def chain(self, rate_hz: int, channels: int, *, keep: AbstractSet[str] | None = None) -> Chain:
+    def chain(
+        self,
+        rate_hz: int,
+        channels: int,
+        *,
+        keep: AbstractSet[str] | None = None,
+        threads: int = 2,
+    ) -> Chain:
         """The running effects.
 
         Parameters
@@ -80,6 +87,8 @@ class Played:
             Of the music.
         keep : set of str or None
             Other effects than those chosen.
+        threads : int
+            For the channels; without influence on the samples.
 
         Returns
         -------
@@ -104,6 +113,7 @@ class Played:
             full_scale_v=self.full_scale_v,
             keep=self.keep if keep is None else keep,
             times=self.times,
+            threads=threads,
         )
 
 
@@ -174,6 +184,7 @@ def prepare(
     circuit = nominal(stage)
     programme_db = ASSUMED_PROGRAMME_DB
     if _set_by_listening(stage):
+        music.keep()
         programme_db = programme_level_db(music)
     knob = set_knob(circuit, listening_level_db=listening_level_db, programme_db=programme_db)
     refuse_unstable(knob.circuit, keep)
@@ -210,7 +221,7 @@ def programme_level_db(music: AudioReader) -> float:
     """
     channels = music.format.channels
     meter = AWeightedMeter(music.format.rate_hz, channels)
-    for block in ahead(music.blocks()):
+    for block in ahead(music.blocks(BLOCK_FRAMES)):
         meter.add(block)
     level = meter.level_db - decibels(channels) / 2.0
     return level if np.isfinite(level) else ASSUMED_PROGRAMME_DB

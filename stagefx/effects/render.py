@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -16,11 +17,11 @@ from stagefx.audio import (
     open_audio,
     refuse_same_file,
 )
-from stagefx.effects.chain import Array, Chain
+from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
 from stagefx.effects.limiting import Limiting, LimitSet
 from stagefx.effects.pipeline import Behind, ahead
-from stagefx.effects.plan import stage_pieces
+from stagefx.effects.plan import needed, stage_pieces
 from stagefx.effects.ready import Played, prepare
 from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, OutputError
@@ -141,14 +142,17 @@ def render(
                         encoder.put(block)
                         for meter in meters:
                             meter.add(block)
-            return _report(played, chain, reader, meters, writer.overs)
+            report = _report(played, chain, reader, meters, writer.overs)
+    absent = sorted(set(only) - set(needed(stage)))
+    remarks = [f"'{stage.name}' has no {name}, so there was none to render" for name in absent]
+    return replace(report, remarks=(*report.remarks, *remarks))
 
 
 def _levelled(
     chain: Chain, reader: AudioReader, factor: float, progress: Progress | None
 ) -> Iterator[Array]:
     done = 0
-    for block in chain.process(ahead(reader.blocks())):
+    for block in chain.process(ahead(reader.blocks(BLOCK_FRAMES))):
         yield block if factor == 1.0 else block * factor
         done += block.shape[0]
         if progress is not None:
@@ -161,6 +165,7 @@ def _factor(played: Played, chain: Chain, reader: AudioReader, level_by: LevelBy
         return 1.0
     if level_by == "nothing":
         return chain.unit_v / played.full_scale_v
+    reader.keep()
     before = LoudnessMeter(reader.format.rate_hz, reader.format.channels)
     after = LoudnessMeter(reader.format.rate_hz, reader.format.channels)
     for block in reader.blocks():
@@ -214,6 +219,7 @@ def _report(
         slewing_share=strain.shares("slewing_frames") if strain else (0.0,) * channels,
         nonlinear_share=strain.shares("nonlinear_frames") if strain else (0.0,) * channels,
         slope_peak_v_per_us=strain.slope_v_per_us if strain else None,
+        slew_available_v_per_us=strain.slew_available_v_per_us if strain else None,
         slew_margin=strain.slew_margin if strain else None,
         loudness_lufs=loudness.integrated_lufs,
         true_peak_dbtp=tuple(float(peak) for peak in true_peak.peak_dbtp),

@@ -57,8 +57,10 @@ class RenderReport:
         The same over all frames; the last counts frames with either.
     slope_peak_v_per_us : tuple of float, V/us, or None
         Steepest slope asked of the amplifier's output.
+    slew_available_v_per_us : float, V/us, or None
+        Slew that the amplifier has for music, the slower of rise and fall.
     slew_margin : tuple of float or None
-        Slew available over that slope.
+        Slew available over that slope, the worse of rise and fall.
     loudness_lufs : float, LUFS
         Loudness of the rendered music.
     true_peak_dbtp : tuple of float, dBTP
@@ -86,6 +88,7 @@ class RenderReport:
     slewing_share: tuple[float, ...]
     nonlinear_share: tuple[float, ...]
     slope_peak_v_per_us: tuple[float, ...] | None
+    slew_available_v_per_us: float | None
     slew_margin: tuple[float, ...] | None
     loudness_lufs: float
     true_peak_dbtp: tuple[float, ...]
@@ -174,6 +177,12 @@ class Strain:
     def slope_v_per_us(self) -> tuple[float, ...]:
         """Steepest slope."""
         return tuple(float(max(rise, -fall)) * 1e-6 for _, _, rise, fall in self._extremes_v())
+
+    @property
+    def slew_available_v_per_us(self) -> float:
+        """Slew that is left for music, the slower of rise and fall."""
+        limits = self.limits.left()
+        return 1e-6 * min(limits.slew_rise_v_per_s, limits.slew_fall_v_per_s)
 
     @property
     def slew_margin(self) -> tuple[float, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from stagefx.effects.effect import Setting
+from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limiting import Limiting, LimitSet
 from stagefx.stage.limits import limits
@@ -23,7 +24,7 @@ def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0)
     Parameters
     ----------
     rise_v_per_s, fall_v_per_s : float, V/s, > 0
-        Steepest rise and fall.
+        Steepest rise and fall; infinite for no limit.
     time_constant_s : float, s, >= 0
         tau = N/w_t; with 0 the output follows exactly until it slews.
 
@@ -31,6 +32,11 @@ def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0)
     -------
     Limiting
         The effect.
+
+    Raises
+    ------
+    EffectError
+        A parameter is out of range.
 
     Notes
     -----
@@ -42,6 +48,9 @@ def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0)
     >>> slew(9e6, 9e6).limits.slew_rise_v_per_s
     9000000.0
     """
+    stated = {"slew_rise_v_per_s": rise_v_per_s, "slew_fall_v_per_s": fall_v_per_s}
+    finite = {name: value for name, value in stated.items() if value != math.inf}
+    check_settings(NAME, SETTINGS, **finite, time_constant_s=time_constant_s)
     limits = LimitSet(
         slew_rise_v_per_s=rise_v_per_s,
         slew_fall_v_per_s=fall_v_per_s,

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.effect import GRID_FRAMES
-from stagefx.kernels.limiter import MARK_CLIPPED, MARK_SLEWING
+from stagefx.kernels.marks import count_marks
 
 Array = NDArray[np.float64]
 MOMENT_BLOCKS = 8
@@ -39,29 +39,41 @@ class Tally:
     _worst: list[tuple[int, int, int, int]] = field(default_factory=list)
     _now: tuple[int, int, int, int] = (0, 0, 0, 0)
 
-    def count(self, grid_block: int, marks: Array) -> None:
-        """Add a block's marks.
+    def count(self, first_block: int, marks: Array) -> list[int]:
+        """Add the marks of blocks.
 
         Parameters
         ----------
-        grid_block : int
-            Which block of the grid; rising.
-        marks : array [GRID_FRAMES, nodes a frame]
-            As `stagefx.kernels.limiter.limit` leaves them; as whole numbers, a bit a limit.
+        first_block : int
+            Which block of the grid the first is; rising.
+        marks : array [blocks, GRID_FRAMES, nodes a frame]
+            As `stagefx.kernels.limiter.limit` leaves them.
+
+        Returns
+        -------
+        list of int
+            Frames of each block with clipping or slewing.
         """
-        bits = marks.astype(np.uint8)
-        frames = np.bitwise_or.reduce(np.ascontiguousarray(bits.T))
-        clips = int(np.count_nonzero(frames & int(MARK_CLIPPED)))
-        slews = int(np.count_nonzero(frames & int(MARK_SLEWING)))
-        either = int(np.count_nonzero(frames))
-        self.clipped_frames += clips
-        self.slewing_frames += slews
-        self.nonlinear_frames += either
-        moment = grid_block // MOMENT_BLOCKS
-        if self._now[1] != moment:
-            self._worst, self._now = self._ranked(), (0, moment, 0, 0)
-        before = self._now
-        self._now = (before[0] + either, moment, before[2] + clips, before[3] + slews)
+        counts = np.empty((marks.shape[0], 3))
+        count_marks(marks, counts)
+        clips, slews, either = ([int(count) for count in part] for part in counts.T)
+        self.clipped_frames += sum(clips)
+        self.slewing_frames += sum(slews)
+        self.nonlinear_frames += sum(either)
+        for block in range(len(either)):
+            if either[block] == 0:
+                continue
+            moment = (first_block + block) // MOMENT_BLOCKS
+            if self._now[1] != moment:
+                self._worst, self._now = self._ranked(), (0, moment, 0, 0)
+            before = self._now
+            self._now = (
+                before[0] + either[block],
+                moment,
+                before[2] + clips[block],
+                before[3] + slews[block],
+            )
+        return either
 
     def _ranked(self) -> list[tuple[int, int, int, int]]:
         if self._now[0] == 0:

@@ -54,6 +54,31 @@ def _level(value: float) -> str:
     return text.removeprefix("-") if float(text) == 0.0 else text
 
 
+def clock(seconds: float) -> str:
+    """A moment of a piece of music as players show it, to a tenth of a second.
+
+    Parameters
+    ----------
+    seconds : float, s, >= 0
+        From the beginning.
+
+    Returns
+    -------
+    str
+        Minutes and seconds, from an hour on with hours.
+
+    Examples
+    --------
+    >>> clock(7.25), clock(119.96), clock(3600.0)
+    ('0:07.2', '2:00.0', '1:00:00.0')
+    """
+    tenths = round(10.0 * seconds)
+    minutes, rest = divmod(tenths, 600)
+    hours, minutes = divmod(minutes, 60)
+    front = f"{hours}:{minutes:02d}" if hours else f"{minutes}"
+    return f"{front}:{rest / 10.0:04.1f}"
+
+
 def times(factor: float) -> str:
     """How many times something fits, in words and digits.
 

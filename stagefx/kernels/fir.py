@@ -22,7 +22,7 @@ def convolve(x: Array, taps: Array, y: Array) -> int:
     ----------
     x : float64 array [frames + K - 1]
         Samples, with the K - 1 before the first frame in front.
-    taps : float64 array [K], K a multiple of 4
+    taps : float64 array [K], K a multiple of 8
         Impulse response.
     y : float64 array [frames]
         Overwritten with the result.
@@ -44,13 +44,19 @@ def convolve(x: Array, taps: Array, y: Array) -> int:
         count = tile.size
         for n in range(count):
             tile[n] = 0.0
-        for k in range(0, length, 4):
+        for k in range(0, length, 8):
             h0, h1, h2, h3 = taps[k], taps[k + 1], taps[k + 2], taps[k + 3]
+            h4, h5, h6, h7 = taps[k + 4], taps[k + 5], taps[k + 6], taps[k + 7]
             first = start + length - 1 - k
             x0 = x[first : first + count]
             x1 = x[first - 1 : first - 1 + count]
             x2 = x[first - 2 : first - 2 + count]
             x3 = x[first - 3 : first - 3 + count]
+            x4 = x[first - 4 : first - 4 + count]
+            x5 = x[first - 5 : first - 5 + count]
+            x6 = x[first - 6 : first - 6 + count]
+            x7 = x[first - 7 : first - 7 + count]
             for n in range(count):
-                tile[n] = (((tile[n] + h0 * x0[n]) + h1 * x1[n]) + h2 * x2[n]) + h3 * x3[n]
+                early = (((tile[n] + h0 * x0[n]) + h1 * x1[n]) + h2 * x2[n]) + h3 * x3[n]
+                tile[n] = (((early + h4 * x4[n]) + h5 * x5[n]) + h6 * x6[n]) + h7 * x7[n]
     return frames

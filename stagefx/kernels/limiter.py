@@ -8,6 +8,10 @@ waveform carry no error of the grid, and little of them folds back.
 Below its limit the output lags: it follows u - V L(r), with r = u'/S, V = S N/w_t and
 L(r) = r^3/3 + r^5/5 + r^7/7, the odd part beyond the linear lag of V artanh r, which is the
 steady lag of the two-stage amplifier's law dv/dt = S tanh((u - v)/V).
+
+Loops that vectorise tell the intervals on which a limit may be met from the others.  On those
+alone the events are worked out, one after another, and the lag there is given back beforehand;
+in the end the lag of all intervals is taken away in another such loop.
 """
 
 from __future__ import annotations
@@ -18,26 +22,34 @@ from numpy.typing import NDArray
 from stagefx.kernels._jit import jit
 
 Array = NDArray[np.float64]
-Polynomial = tuple[float, float, float, float, float, float]
+Six = tuple[float, float, float, float, float, float]
+Four = tuple[float, float, float, float]
+Five = tuple[float, float, float, float, float]
 Line = tuple[float, float]
-Law = Array | tuple[float, float, float]
+Law = tuple[float, float, float, float, float]
+"""Steepest rise and fall, the time constant, and one over the first two."""
 
-BEFORE, AFTER = 3, 4
+BEFORE, AFTER = 6, 4
 """Nodes that an interval needs before and after its first node."""
 
 TRACKING, CLIPPED_HIGH, CLIPPED_LOW, RISING, FALLING = 0.0, 1.0, -1.0, 2.0, -2.0
 MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH = 0.0, 1.0, 2.0, 3.0
 
+STEP = 4096
+"""Intervals that are worked on at a time."""
+ROOM = 9
+"""Elements that the room to work in has beside two for every interval."""
+
 _NEVER = 2.0
-_NO_LAW = (np.inf, -np.inf, 0.0)
+_NO_LAW = (np.inf, -np.inf, 0.0, 0.0, 0.0)
 _ROOT_STEPS = 40
-_TIME_ERROR = 1e-9  # of the last Newton step, whose own error is its square
+_TIME_ERROR = 1e-5  # of the last Newton step, whose own error is its square
 _LEVEL_ERROR = 1e-12
+_APART = 1e-5  # least time between events: what leaves a line touches it first
 _EVENTS_PER_INTERVAL = 12
-_NEAR = 0.25  # share of a neighbouring step by which a target can exceed its nodes
-_STEEPER = 1.3  # factor by which a slope can exceed the neighbouring steps
+_REACH = 0.2  # how far something can exceed its nodes between them, in second differences
+_SURELY = 0.995  # a polynomial's slope at its ends differs by this much from that of seven points
 _LARGEST_LAG = 1.0 / 3.0 + 1.0 / 5.0 + 1.0 / 7.0
-_STEEP_LAG = 0.9  # share of the slew limit above which the lag is integrated point by point
 
 
 _SIX = (
@@ -50,26 +62,34 @@ _SIX = (
 )
 """Integrals over an interval of the Lagrange polynomials of the nodes -2 to 3 (rows) times the
 cubic B-splines centred on the nodes -1 to 2 (columns)."""
-_FOUR = (
-    (-4 / 2520, -51 / 2520, -47 / 2520, -3 / 2520),
-    (89 / 2520, 748 / 2520, 505 / 2520, 23 / 2520),
-    (23 / 2520, 505 / 2520, 748 / 2520, 89 / 2520),
-    (-3 / 2520, -47 / 2520, -51 / 2520, -4 / 2520),
+_FIVE = (
+    (-8 / 7560, -43 / 7560, 5 / 7560, 4 / 7560),
+    (188 / 7560, 1027 / 7560, 238 / 7560, -25 / 7560),
+    (156 / 7560, 2238 / 7560, 2238 / 7560, 156 / 7560),
+    (-25 / 7560, 238 / 7560, 1027 / 7560, 188 / 7560),
+    (4 / 7560, 5 / 7560, -43 / 7560, -8 / 7560),
 )
-"""The same for a cubic through the nodes -1 to 2, which is enough for the lag."""
+"""The same for the times -1/2, 0, 1/2, 1 and 3/2, between which the lag is interpolated."""
+_AT_NODES = (2054 / 7560, 426 / 7560, -25 / 7560)
+_MIDWAY = (2187 / 7560, 161 / 7560, 4 / 7560)
+"""What the lag of all intervals at a time gives, in sum, to splines by their distance: 0, 1 and 2
+from a node; 1/2, 3/2 and 5/2 from midway between nodes."""
 _LINE = (
     (4 / 120, 33 / 120, 22 / 120, 1 / 120),
     (1 / 120, 22 / 120, 33 / 120, 4 / 120),
 )
-"""The same for a straight line through both ends."""
-_GAUSS_AT = 0.5 + 0.5 * np.polynomial.legendre.leggauss(5)[0]
-_GAUSS_WEIGHT = 0.5 * np.polynomial.legendre.leggauss(5)[1]
+"""The same as `_SIX` for a straight line through both ends."""
+_GAUSS_AT = tuple((0.5 + 0.5 * np.polynomial.legendre.leggauss(5)[0]).tolist())
+_GAUSS_WEIGHT = tuple((0.5 * np.polynomial.legendre.leggauss(5)[1]).tolist())
+
+
+# --- the target and what follows it ---
 
 
 @jit
-def _polynomial(u: Array, i: int) -> Polynomial:
-    """Coefficients, rising powers of the time since node i, of the target on interval i."""
-    a, b, d, e, f, g = u[i - 2], u[i - 1], u[i], u[i + 1], u[i + 2], u[i + 3]
+def _polynomial(u: Six) -> Six:
+    """Coefficients, rising powers of the time since node 0, of the target at nodes -2 to 3."""
+    a, b, d, e, f, g = u
     return (
         d,
         0.05 * a - 0.5 * b - d / 3.0 + e - 0.25 * f + g / 30.0,
@@ -81,184 +101,279 @@ def _polynomial(u: Array, i: int) -> Polynomial:
 
 
 @jit
-def _value(c: Polynomial, s: float) -> float:
-    return c[0] + s * (c[1] + s * (c[2] + s * (c[3] + s * (c[4] + s * c[5]))))
+def _value(c: Six, s: float) -> float:
+    s2 = s * s
+    return (c[0] + s * c[1]) + s2 * ((c[2] + s * c[3]) + s2 * (c[4] + s * c[5]))
 
 
 @jit
-def _derivative(c: Polynomial) -> Polynomial:
+def _derivative(c: Six) -> Six:
     return (c[1], 2.0 * c[2], 3.0 * c[3], 4.0 * c[4], 5.0 * c[5], 0.0)
 
 
 @jit
 def _lag(slope: float, law: Law) -> float:
     """How far the output lags behind its target beyond the linear lag: V L(r)."""
-    constant = law[2]
-    if constant == 0.0:
-        return 0.0
-    steepest = law[0] if slope > 0.0 else -law[1]
-    r = min(max(slope / steepest, -1.0), 1.0)
+    steepest, inverse = (law[0], law[3]) if slope > 0.0 else (law[1], law[4])
+    r = min(slope * inverse, 1.0)
     r2 = r * r
-    lag: float = steepest * constant * r * r2 * (1.0 / 3.0 + r2 * (0.2 + r2 / 7.0))
+    lag: float = (steepest * law[2]) * (r * r2) * (1.0 / 3.0 + r2 * (0.2 + r2 * (1.0 / 7.0)))
     return lag
 
 
 @jit
-def _followed(c: Polynomial, slope: Polynomial, s: float, law: Law) -> float:
-    """What the output follows: the target less its lag."""
-    return _value(c, s) - _lag(_value(slope, s), law)
+def _slack(law: Law) -> float:
+    """The largest lag."""
+    return _LARGEST_LAG * law[2] * max(law[0], -law[1]) if law[2] > 0.0 else 0.0
 
 
 @jit
-def _beyond(
-    c: Polynomial, slope: Polynomial, s: float, law: Law, line: Line, sign: float
-) -> tuple[float, float]:
+def _followed(c: Six, s: float, law: Law) -> float:
+    """What the output follows: the target less its lag."""
+    if law[2] == 0.0:
+        return _value(c, s)
+    return _value(c, s) - _lag(_value(_derivative(c), s), law)
+
+
+@jit
+def _beyond(c: Six, s: float, law: Law, line: Line, sign: float) -> tuple[float, float]:
     """How far what the output follows is beyond a straight line, and the slope of that."""
+    slope = _derivative(c)
     speed = _value(slope, s)
     beyond = _value(c, s) - line[0] - line[1] * s
     climb = speed - line[1]
     if law[2] > 0.0:
         beyond -= _lag(speed, law)
-        r = speed / (law[0] if speed > 0.0 else law[1])
+        r = speed * (law[3] if speed > 0.0 else law[4])
         if r < 1.0:
             r2 = r * r
             climb -= law[2] * r2 * (1.0 + r2 * (1.0 + r2)) * _value(_derivative(slope), s)
     return sign * beyond, sign * climb
 
 
+# --- when it crosses a line ---
+
+
 @jit
 def _root(
-    c: Polynomial,
-    slope: Polynomial,
-    law: Law,
-    line: Line,
-    sign: float,
-    low: float,
-    high: float,
-    guess: float,
+    c: Six, law: Law, line: Line, sign: float, low: float, high: float, guess: float
 ) -> float:
     """Where `_beyond` turns positive, in a bracket: Newton, kept inside by bisection."""
-    s = guess
-    for _ in range(_ROOT_STEPS):
-        value, climb = _beyond(c, slope, s, law, line, sign)
+    s, moved, steps = guess, 1.0, 0
+    while abs(moved) >= _TIME_ERROR and steps < _ROOT_STEPS:
+        value, climb = _beyond(c, s, law, line, sign)
         if value > 0.0:
             high = s
         else:
             low = s
-        step = s - value / climb if climb > 0.0 else low
-        if abs(step - s) < _TIME_ERROR:
-            return min(max(step, low), high)
-        if not (low < step < high):
+        step = s - value / climb if climb > 0.0 else _NEVER
+        if not (low <= step <= high):
             step = 0.5 * (low + high)
-        s = step
+        moved, s, steps = step - s, step, steps + 1
     return s
 
 
 @jit
-def _crossing(
-    c: Polynomial, slope: Polynomial, law: Law, line: Line, sign: float, start: float
-) -> float:
-    """The first time after `start`, up to 1, at which `_beyond` turns positive; else `_NEVER`.
+def _guess(here: float, climb_here: float, there: float, climb_there: float) -> float:
+    """Share of the way from a value below zero to one above at which zero is passed, about."""
+    if climb_there <= 0.0:
+        return 0.5
+    if climb_here <= 0.0:  # it comes from below: the tangent at the end leads to it
+        return max(1.0 - there / climb_there, 0.5)
+    rise = there - here
+    share, rest = -here / rise, there / rise
+    first, last = rise / climb_here, rise / climb_there  # the inverse as a cubic
+    bent = share * (share * (3.0 - 2.0 * share) + rest * (first * rest - last * share))
+    return bent if 0.0 < bent < 1.0 else share
+
+
+@jit
+def _crossing(c: Six, law: Law, line: Line, sign: float, start: float) -> float:
+    """The first time after `start`, up to 1, at which `_beyond` is positive; else `_NEVER`.
 
     An excursion between the nodes is found by its extremum.
     """
-    there, climb_there = _beyond(c, slope, 1.0, law, line, sign)
-    here, climb_here = _beyond(c, slope, start, law, line, sign)
+    start += _APART
+    if start >= 1.0:
+        return _NEVER
+    there, climb_there = _beyond(c, 1.0, law, line, sign)
+    here, climb_here = _beyond(c, start, law, line, sign)
+    if here > 0.0:
+        return start
+    width = 1.0 - start
     if there > 0.0:
-        share = here / (here - there) if here < 0.0 else 0.5
-        guess = start + (1.0 - start) * max(share, 1e-3)
-        return _root(c, slope, law, line, sign, start, 1.0, guess)
+        guess = start + width * _guess(here, climb_here * width, there, climb_there * width)
+        return _root(c, law, line, sign, start, 1.0, guess)
     if climb_there < 0.0 and climb_here > 0.0:
-        if here + climb_here * (1.0 - start) < 0.0 and there - climb_there * (1.0 - start) < 0.0:
+        if here + climb_here * width < 0.0 and there - climb_there * width < 0.0:
             return _NEVER  # under both tangents, as far as they lead
         middle = 0.5 * (start + 1.0)
-        bend = _derivative(slope)
-        top = _root(slope, bend, _NO_LAW, (line[1], 0.0), -sign, start, 1.0, middle)
-        if _beyond(c, slope, top, law, line, sign)[0] > 0.0:
-            return _root(c, slope, law, line, sign, start, top, 0.5 * (start + top))
+        top = _root(_derivative(c), _NO_LAW, (line[1], 0.0), -sign, start, 1.0, middle)
+        if _beyond(c, top, law, line, sign)[0] > 0.0:
+            return _root(c, law, line, sign, start, top, 0.5 * (start + top))
     return _NEVER
 
 
-@jit
-def _spread(delta: Array, i: int, s: float, amount: float) -> None:
-    """Give an amount at time s of interval i to the four splines that reach it."""
-    r, s2 = 1.0 - s, s * s
-    s3 = s2 * s
-    delta[i] += amount * r * r * r / 6.0
-    delta[i + 1] += amount * (3.0 * s3 - 6.0 * s2 + 4.0) / 6.0
-    delta[i + 2] += amount * (-3.0 * s3 + 3.0 * s2 + 3.0 * s + 1.0) / 6.0
-    delta[i + 3] += amount * s3 / 6.0
+# --- integrals against the splines ---
 
 
 @jit
-def _add_line(
-    delta: Array, i: int, c: Polynomial, level: float, speed: float, start: float, stop: float
-) -> None:
-    """Add (line - target) between two times of interval i."""
+def _line_moments(c: Six, line: Line, start: float, stop: float) -> Four:
+    """Integrals of (line - target) times the powers 0 to 3 of the time, between two times."""
     width = stop - start
+    m0, m1, m2, m3 = 0.0, 0.0, 0.0, 0.0
     for j in range(5):
         s = start + width * _GAUSS_AT[j]
-        _spread(delta, i, s, (level + speed * s - _value(c, s)) * _GAUSS_WEIGHT[j] * width)
+        amount = (line[0] + line[1] * s - _value(c, s)) * (_GAUSS_WEIGHT[j] * width)
+        s2 = s * s
+        m0 += amount
+        m1 += amount * s
+        m2 += amount * s2
+        m3 += amount * (s2 * s)
+    return m0, m1, m2, m3
 
 
 @jit
-def _add_lag(delta: Array, i: int, slope: Polynomial, law: Law, start: float, stop: float) -> None:
-    """Take away the lag between two times of interval i."""
+def _lag_moments(slope: Six, law: Law, start: float, stop: float) -> Four:
+    """The same of the lag."""
     width = stop - start
+    m0, m1, m2, m3 = 0.0, 0.0, 0.0, 0.0
     for j in range(5):
         s = start + width * _GAUSS_AT[j]
-        _spread(delta, i, s, -_lag(_value(slope, s), law) * _GAUSS_WEIGHT[j] * width)
+        amount = _lag(_value(slope, s), law) * (_GAUSS_WEIGHT[j] * width)
+        s2 = s * s
+        m0 += amount
+        m1 += amount * s
+        m2 += amount * s2
+        m3 += amount * (s2 * s)
+    return m0, m1, m2, m3
 
 
 @jit
-def _add_whole_line(delta: Array, u: Array, i: int, level: float, speed: float) -> None:
-    """Add (line - target) over the whole of interval i."""
-    k = i + BEFORE
-    a, b, d, e, f, g = u[k - 2], u[k - 1], u[k], u[k + 1], u[k + 2], u[k + 3]
-    end = level + speed
-    for j in range(4):
-        line = level * _LINE[0][j] + end * _LINE[1][j]
-        target = (_SIX[0][j] * a + _SIX[1][j] * b + _SIX[2][j] * d) + (
-            _SIX[3][j] * e + _SIX[4][j] * f + _SIX[5][j] * g
+def _spread(m0: float, m1: float, m2: float, m3: float) -> Four:
+    """What something with these moments gives to the four splines that reach its interval."""
+    return (
+        (m0 - 3.0 * (m1 - m2) - m3) * (1.0 / 6.0),
+        (4.0 * m0 - 6.0 * m2 + 3.0 * m3) * (1.0 / 6.0),
+        (m0 + 3.0 * (m1 + m2) - 3.0 * m3) * (1.0 / 6.0),
+        m3 * (1.0 / 6.0),
+    )
+
+
+@jit
+def _whole_line(u: Six, level: float, speed: float, j: int) -> float:
+    """What (line - target) over a whole interval gives to its spline j."""
+    line: float = level * _LINE[0][j] + (level + speed) * _LINE[1][j]
+    target = (_SIX[0][j] * u[0] + _SIX[1][j] * u[1] + _SIX[2][j] * u[2]) + (
+        _SIX[3][j] * u[3] + _SIX[4][j] * u[4] + _SIX[5][j] * u[5]
+    )
+    return line - target
+
+
+@jit
+def _whole_lag(lags: Five, j: int) -> float:
+    """What the lag over a whole interval, from five times of it, gives to its spline j."""
+    lag: float = (_FIVE[0][j] * lags[0] + _FIVE[1][j] * lags[1]) + (
+        (_FIVE[2][j] * lags[2] + _FIVE[3][j] * lags[3]) + _FIVE[4][j] * lags[4]
+    )
+    return lag
+
+
+# --- loops over all intervals ---
+
+
+@jit
+def _find_slopes(u: Array, slopes: Array, midway: Array) -> None:
+    """Slopes of the target per interval, at the nodes from -3 on and midway before each."""
+    count = slopes.size
+    a, b, c, d = u[:count], u[1 : 1 + count], u[2 : 2 + count], u[3 : 3 + count]
+    e, f, g = u[4 : 4 + count], u[5 : 5 + count], u[6 : 6 + count]
+    for m in range(count):
+        slopes[m] = 0.75 * (e[m] - c[m]) - 0.15 * (f[m] - b[m]) + (1.0 / 60.0) * (g[m] - a[m])
+    count = midway.size
+    a, b, c = u[:count], u[1 : 1 + count], u[2 : 2 + count]
+    d, e, f = u[3 : 3 + count], u[4 : 4 + count], u[5 : 5 + count]
+    for m in range(count):
+        midway[m] = (
+            (75.0 / 64.0) * (d[m] - c[m])
+            - (25.0 / 384.0) * (e[m] - b[m])
+            + (3.0 / 640.0) * (f[m] - a[m])
         )
-        delta[i + j] += line - target
 
 
 @jit
-def _node_slope(u: Array, k: int) -> float:
-    """Slope of the target at a node, per interval; five-point formula."""
-    slope: float = (u[k + 1] - u[k - 1]) * (2.0 / 3.0) - (u[k + 2] - u[k - 2]) / 12.0
-    return slope
+def _watch_levels(u: Array, high: float, low: float, over: Array) -> None:
+    """By how much the target may be beyond a level on each interval; negative where it is not."""
+    count = over.size
+    before, here = u[BEFORE - 1 : BEFORE - 1 + count], u[BEFORE : BEFORE + count]
+    there, after = u[BEFORE + 1 : BEFORE + 1 + count], u[BEFORE + 2 : BEFORE + 2 + count]
+    for i in range(count):
+        d, e = here[i], there[i]
+        step = e - d
+        reach = _REACH * max(abs(step - (d - before[i])), abs((after[i] - e) - step))
+        over[i] = max(max(d, e) + reach - high, low - (min(d, e) - reach))
 
 
 @jit
-def _add_whole_lag(delta: Array, lags: Array, i: int) -> None:
-    """Take away the lag over the whole of interval i, from its four nearest nodes."""
-    for j in range(4):
-        delta[i + j] -= (
-            _FOUR[0][j] * lags[0]
-            + _FOUR[1][j] * lags[1]
-            + _FOUR[2][j] * lags[2]
-            + _FOUR[3][j] * lags[3]
-        )
+def _watch_slopes(slopes: Array, midway: Array, rise: float, fall: float, over: Array) -> None:
+    """The same for the target's slope; raises what is there."""
+    count = over.size
+    here, there = slopes[3 : 3 + count], slopes[4 : 4 + count]
+    middle = midway[4 : 4 + count]
+    for i in range(count):
+        d, m, e = here[i], middle[i], there[i]
+        reach = _REACH * abs(d - 2.0 * m + e)
+        steep = max(max(d, e, m) + reach - rise, fall - (min(d, e, m) - reach))
+        over[i] = max(over[i], steep)
 
 
 @jit
-def _leaving(
-    c: Polynomial,
-    slope: Polynomial,
-    law: Law,
-    s: float,
-    high: float,
-    low: float,
-    may: int,
-) -> tuple[float, float]:
-    """The next event on an interval while tracking: its time and the mode after it.
+def _find_lags(slopes: Array, law: Law) -> None:
+    """Turn slopes into lags."""
+    for m in range(slopes.size):
+        slopes[m] = _lag(slopes[m], law)
 
-    `may` says which limits are near: 1 high, 2 low, 4 rise, 8 fall.
-    """
+
+@jit
+def _take_lags(at_nodes: Array, midway: Array, delta: Array) -> None:
+    """Take the lag of all intervals from what the splines have."""
+    count = delta.size
+    n0, n1, n2 = _AT_NODES
+    m0, m1, m2 = _MIDWAY
+    a, b, c = at_nodes[:count], at_nodes[1 : 1 + count], at_nodes[2 : 2 + count]
+    d, e = at_nodes[3 : 3 + count], at_nodes[4 : 4 + count]
+    p, q, r = midway[:count], midway[1 : 1 + count], midway[2 : 2 + count]
+    s, t, w = midway[3 : 3 + count], midway[4 : 4 + count], midway[5 : 5 + count]
+    for n in range(count):
+        at = n0 * c[n] + n1 * (b[n] + d[n]) + n2 * (a[n] + e[n])
+        delta[n] -= at + (m0 * (r[n] + s[n]) + m1 * (q[n] + t[n]) + m2 * (p[n] + w[n]))
+
+
+# --- event after event ---
+
+
+@jit
+def _near_limits(c: Six, law: Law, high: float, low: float) -> int:
+    """Which limits may be met on an interval: 1 high, 2 low, 4 rise, 8 fall."""
+    slope = _derivative(c)
+    bend = _derivative(slope)
+    turn = _derivative(bend)
+    last, steep = _value(c, 1.0), _value(slope, 1.0)
+    reach = _REACH * max(abs(bend[0]), abs(_value(bend, 1.0))) + _slack(law)
+    steeper = _REACH * max(abs(turn[0]), abs(_value(turn, 1.0)))
+    may = 1 if max(c[0], last) + reach > high else 0
+    may |= 2 if min(c[0], last) - reach < low else 0
+    may |= 4 if max(slope[0], steep) + steeper > law[0] else 0
+    may |= 8 if min(slope[0], steep) - steeper < law[1] else 0
+    return may
+
+
+@jit
+def _leaving(c: Six, law: Law, s: float, high: float, low: float) -> tuple[float, float]:
+    """The next event on an interval while tracking: its time and the mode after it."""
     rise, fall = law[0], law[1]
-    here, steep = _followed(c, slope, s, law), _value(slope, s)
+    slope = _derivative(c)
+    here, steep = _followed(c, s, law), _value(slope, s)
     error = _LEVEL_ERROR * (abs(here) + abs(steep))  # or it would bounce off what it just left
     if here > high + error:
         return s, CLIPPED_HIGH
@@ -268,21 +383,22 @@ def _leaving(
         return s, RISING
     if steep < fall * (1.0 + 1e-9):
         return s, FALLING
+    may = _near_limits(c, law, high, low)
     when, after = _NEVER, TRACKING
     if may & 1:
-        found = _crossing(c, slope, law, (high, 0.0), 1.0, s)
+        found = _crossing(c, law, (high, 0.0), 1.0, s)
         if found < when:
             when, after = found, CLIPPED_HIGH
     if may & 2:
-        found = _crossing(c, slope, law, (low, 0.0), -1.0, s)
+        found = _crossing(c, law, (low, 0.0), -1.0, s)
         if found < when:
             when, after = found, CLIPPED_LOW
     if may & 4:
-        found = _crossing(slope, _derivative(slope), _NO_LAW, (rise, 0.0), 1.0, s)
+        found = _crossing(slope, _NO_LAW, (rise, 0.0), 1.0, s)
         if found < when:
             when, after = found, RISING
     if may & 8:
-        found = _crossing(slope, _derivative(slope), _NO_LAW, (fall, 0.0), -1.0, s)
+        found = _crossing(slope, _NO_LAW, (fall, 0.0), -1.0, s)
         if found < when:
             when, after = found, FALLING
     return when, after
@@ -290,26 +406,18 @@ def _leaving(
 
 @jit
 def _next_event(
-    c: Polynomial,
-    slope: Polynomial,
-    law: Law,
-    mode: float,
-    s: float,
-    v: float,
-    high: float,
-    low: float,
-    may: int,
+    c: Six, law: Law, mode: float, s: float, v: float, high: float, low: float
 ) -> tuple[float, float]:
     """The next event on an interval while in a mode: its time and the mode after it."""
     if mode == TRACKING:
-        return _leaving(c, slope, law, s, high, low, may)
+        return _leaving(c, law, s, high, low)
     rise, fall = law[0], law[1]
     if mode == CLIPPED_HIGH or mode == CLIPPED_LOW:
         sign = 1.0 if mode == CLIPPED_HIGH else -1.0
-        when = _crossing(c, slope, law, (v, 0.0), -sign, s)
+        when = _crossing(c, law, (v, 0.0), -sign, s)
         if when == _NEVER:
             return when, mode
-        steep = _value(slope, when)
+        steep = _value(_derivative(c), when)
         if mode == CLIPPED_HIGH and steep < fall:
             return when, FALLING
         if mode == CLIPPED_LOW and steep > rise:
@@ -318,7 +426,7 @@ def _next_event(
     sign = 1.0 if mode == RISING else -1.0
     speed = rise if mode == RISING else fall
     wall = high if mode == RISING else low
-    when = _crossing(c, slope, law, (v - speed * s, speed), -sign, s)
+    when = _crossing(c, law, (v - speed * s, speed), -sign, s)
     at_wall = s + (wall - v) / speed
     if at_wall <= 1.0 and at_wall < when:
         return at_wall, CLIPPED_HIGH if mode == RISING else CLIPPED_LOW
@@ -326,40 +434,52 @@ def _next_event(
 
 
 @jit
+def _speed(mode: float, law: Law) -> float:
+    """How fast the output moves while it does not track."""
+    if mode == RISING:
+        return law[0]
+    return law[1] if mode == FALLING else 0.0
+
+
+@jit
+def _stays(u: Six, law: Law, high: float, low: float, v: float, mode: float) -> bool:
+    """Whether the output surely keeps to its level, or its slope, over a whole interval."""
+    _, a, d, e, f, _ = u
+    step, speed = e - d, _speed(mode, law)
+    reach = _REACH * max(abs(step - (d - a)), abs((f - e) - step)) + _slack(law)
+    if mode > 0.0:
+        return min(d - v, e - v - speed) > reach and (speed == 0.0 or v + speed < high)
+    return max(d - v, e - v - speed) < -reach and (speed == 0.0 or v + speed > low)
+
+
+@jit
 def _work_out(
-    u: Array, i: int, law: Law, high: float, low: float, v: float, mode: float, delta: Array
-) -> tuple[float, float, int]:
-    """One interval with all its events; returns output, mode and mark at its end."""
-    k = i + BEFORE
-    c = _polynomial(u, k)
-    slope = _derivative(c)
-    step = max(abs(u[k] - u[k - 1]), abs(u[k + 1] - u[k]), abs(u[k + 2] - u[k + 1]))
-    reach, steep = _NEAR * step, _STEEPER * step
-    may = 1 if max(u[k], u[k + 1]) + reach > high else 0
-    may |= 2 if min(u[k], u[k + 1]) - reach < low else 0
-    may |= 4 if steep > law[0] else 0
-    may |= 8 if -steep < law[1] else 0
-    s, mark, events = 0.0, 0, 0
-    while s < 1.0 and events < _EVENTS_PER_INTERVAL:
-        events += 1
-        when, after = _next_event(c, slope, law, mode, s, v, high, low, may)
+    u: Six, law: Law, high: float, low: float, v: float, mode: float
+) -> tuple[float, float, int, Four]:
+    """One interval with all its events.
+
+    Returns output, mode and mark at its end, and what the four splines gain; mark is -1, and
+    nothing else matters, where all the interval is tracked.
+    """
+    c = _polynomial(u)
+    s, mark, events = 0.0, 0, 1
+    when, after = _next_event(c, law, mode, s, v, high, low)
+    if mode == TRACKING and when > 1.0:
+        return v, mode, -1, (0.0, 0.0, 0.0, 0.0)
+    m0, m1, m2, m3 = 0.0, 0.0, 0.0, 0.0
+    while True:
         stop = min(when, 1.0)
         if mode == TRACKING:
             if law[2] > 0.0 and stop > s:
-                _add_lag(delta, i, slope, law, s, stop)
-            v = _followed(c, slope, stop, law)
+                p0, p1, p2, p3 = _lag_moments(_derivative(c), law, s, stop)
+                m0, m1, m2, m3 = m0 - p0, m1 - p1, m2 - p2, m3 - p3
+            v = _followed(c, stop, law)
         else:
-            speed = 0.0
-            if mode == RISING:
-                speed = law[0]
-            elif mode == FALLING:
-                speed = law[1]
+            speed = _speed(mode, law)
             level = v - speed * s
             if stop > s:
-                if s == 0.0 and stop == 1.0:
-                    _add_whole_line(delta, u, i, level, speed)
-                else:
-                    _add_line(delta, i, c, level, speed, s, stop)
+                p0, p1, p2, p3 = _line_moments(c, (level, speed), s, stop)
+                m0, m1, m2, m3 = m0 + p0, m1 + p1, m2 + p2, m3 + p3
                 mark |= 1 if speed == 0.0 else 2
             v = level + speed * stop
         s = stop
@@ -369,9 +489,65 @@ def _work_out(
                 v = high
             elif mode == CLIPPED_LOW:
                 v = low
-    if s < 1.0:  # more events than an interval can hold: rejoin the target
-        mode, v = TRACKING, u[k + 1]
-    return v, mode, mark
+        if s >= 1.0 or events == _EVENTS_PER_INTERVAL:
+            break
+        events += 1
+        when, after = _next_event(c, law, mode, s, v, high, low)
+    # more events than an interval can hold: rejoin the target
+    mode, v = (mode, v) if s >= 1.0 else (TRACKING, u[3])
+    return v, mode, mark, _spread(m0, m1, m2, m3)
+
+
+@jit
+def _limit_step(
+    u: Array, limits: Array, law: Array, state: Array, lags: Array, delta: Array, marks: Array
+) -> int:
+    """`limit` on as many intervals as stay in the nearest cache."""
+    high, low = limits[0], limits[1]
+    at_nodes, midway = lags[: marks.size + 4], lags[marks.size + 4 :]
+    whole_law = (law[0], law[1], law[2], 1.0 / law[0], 1.0 / law[1])
+    lagging = law[2] > 0.0
+    slack = _slack(whole_law)
+    _watch_levels(u, high - slack, low + slack, marks)
+    if law[0] < np.inf or law[1] > -np.inf:
+        _find_slopes(u, at_nodes, midway)
+        _watch_slopes(at_nodes, midway, _SURELY * law[0], _SURELY * law[1], marks)
+    if lagging:
+        _find_lags(lags, whole_law)
+    v, mode = state[0], state[1]
+    limited = 0
+    for i in range(marks.size):
+        if mode == TRACKING and not marks[i] > 0.0:
+            marks[i] = MARK_NONE
+            continue
+        k = i + BEFORE
+        near = (u[k - 2], u[k - 1], u[k], u[k + 1], u[k + 2], u[k + 3])
+        if mode != TRACKING and _stays(near, whole_law, high, low, v, mode):
+            speed = _speed(mode, whole_law)
+            for j in range(4):
+                delta[i + j] += _whole_line(near, v, speed, j)
+            v += speed
+            mark = 1 if speed == 0.0 else 2
+        else:
+            v, mode, mark, gained = _work_out(near, whole_law, high, low, v, mode)
+            if mark < 0:
+                marks[i] = MARK_NONE
+                continue
+            for j in range(4):
+                delta[i + j] += gained[j]
+        if lagging:
+            first, second = at_nodes[i + 3], at_nodes[i + 4]
+            near_lags = (midway[i + 3], first, midway[i + 4], second, midway[i + 5])
+            for j in range(4):
+                delta[i + j] += _whole_lag(near_lags, j)
+        limited += 1 if mark > 0 else 0
+        marks[i] = float(mark)
+    if lagging:
+        _take_lags(at_nodes, midway, delta[: marks.size])
+    if mode == TRACKING:
+        v = u[marks.size + BEFORE]
+    state[0], state[1] = v, mode
+    return limited
 
 
 @jit
@@ -386,8 +562,8 @@ def limit(
 
     Parameters
     ----------
-    u : float64 array [intervals + 7]
-        Target at the nodes; interval i runs from u[i + 3] to u[i + 4].
+    u : float64 array [intervals + 10]
+        Target at the nodes; interval i runs from u[i + 6] to u[i + 7].
     limits : float64 array [2]
         Highest and lowest output; infinite where there is no limit.
     law : float64 array [3]
@@ -395,10 +571,12 @@ def limit(
         and the time constant N/w_t in intervals, 0 for no lag.
     state : float64 array [2]
         Output and mode at the first node; left as at the last.
-    lags : float64 array [4]
+    lags : float64 array [2 n + ROOM], n the smaller of intervals and STEP
         Room to work in.
     delta : float64 array [intervals + 3]
-        Raised by the spline-weighted output less target; element k belongs to node k - 1.
+        Raised by the spline-weighted output less target; element k belongs to node k - 1.  The
+        last three wait for the intervals that follow, and all lag of theirs with them; the first
+        have the lag of the three intervals before.
     marks : float64 array [intervals]
         Overwritten: 0, or 1 where the output was clipped, 2 where it slewed, 3 for both.
 
@@ -406,56 +584,22 @@ def limit(
     -------
     int
         Intervals on which the output was clipped or slewed.
+
+    Notes
+    -----
+    Worked on in steps of STEP intervals.  Where the delta of each call begins with the last three
+    elements of the one before, the bits do not depend on where the calls and steps begin.
     """
-    high, low, rise, fall = limits[0], limits[1], law[0], law[1]
-    lagging = law[2] > 0.0
-    slack = _LARGEST_LAG * law[2] * max(rise, -fall) if lagging else 0.0
-    v, mode = state[0], state[1]
     limited = 0
-    if lagging:
-        for j in range(3):
-            lags[j + 1] = _lag(_node_slope(u, BEFORE - 1 + j), law)
-    for i in range(marks.size):
-        k = i + BEFORE
-        here, there = u[k], u[k + 1]
-        step = max(abs(here - u[k - 1]), abs(there - here), abs(u[k + 2] - there))
-        steep, reach = _STEEPER * step, _NEAR * step
-        if lagging:
-            lags[0], lags[1], lags[2] = lags[1], lags[2], lags[3]
-            lags[3] = _lag(_node_slope(u, k + 2), law)
-        mark = -1
-        if mode == TRACKING:
-            slow = steep < rise and -steep > fall
-            if slow and max(here, there) + reach < high and min(here, there) - reach > low:
-                mark, v = 0, there
-                if lagging and steep < _STEEP_LAG * rise and -steep > _STEEP_LAG * fall:
-                    _add_whole_lag(delta, lags, i)
-                elif lagging:
-                    _add_lag(delta, i, _derivative(_polynomial(u, k)), law, 0.0, 1.0)
-        elif mode == CLIPPED_HIGH:
-            if min(here, there) - reach - slack > high:
-                mark = 1
-                _add_whole_line(delta, u, i, high, 0.0)
-        elif mode == CLIPPED_LOW:
-            if max(here, there) + reach + slack < low:
-                mark = 1
-                _add_whole_line(delta, u, i, low, 0.0)
-        elif mode == RISING:
-            ahead = min(here - v, there - v - rise)
-            if ahead - reach - slack > 0.0 and v + rise < high:
-                mark = 2
-                _add_whole_line(delta, u, i, v, rise)
-                v += rise
-        else:
-            ahead = max(here - v, there - v - fall)
-            if ahead + reach + slack < 0.0 and v + fall > low:
-                mark = 2
-                _add_whole_line(delta, u, i, v, fall)
-                v += fall
-        if mark < 0:
-            v, mode, mark = _work_out(u, i, law, high, low, v, mode, delta)
-        if mark > 0:
-            limited += 1
-        marks[i] = float(mark)
-    state[0], state[1] = v, mode
+    for first in range(0, marks.size, STEP):
+        count = min(STEP, marks.size - first)
+        limited += _limit_step(
+            u[first : first + count + BEFORE + AFTER],
+            limits,
+            law,
+            state,
+            lags[: 2 * count + ROOM],
+            delta[first : first + count + 3],
+            marks[first : first + count],
+        )
     return limited

@@ -61,33 +61,41 @@ def weighted_energy(
     # The first step that ends after first_frame.
     first_step = ((first_frame + 1) * steps_per_second - 1) // rate_hz
     completed = 0
-    for channel in range(block.shape[1]):
-        s1, s2 = state[channel, 0], state[channel, 1]
-        t1, t2 = state[channel, 2], state[channel, 3]
-        total = state[channel, 4]
+    last = block.shape[1] - 1
+    # Two channels at a time, for each sample waits for the one before it; an odd last one twice.
+    for left in range(0, block.shape[1], 2):
+        right = min(left + 1, last)
+        s1, s2, t1, t2 = state[left, 0], state[left, 1], state[left, 2], state[left, 3]
+        u1, u2, v1, v2 = state[right, 0], state[right, 1], state[right, 2], state[right, 3]
+        left_total, right_total = state[left, 4], state[right, 4]
         completed = 0
         begin = 0
         while begin < frames:
             end = (first_step + completed + 1) * rate_hz // steps_per_second - first_frame
             for i in range(begin, min(end, frames)):
-                x = block[i, channel]
-                y = b0 * x + s1
-                s1 = b1 * x - a1 * y + s2
-                s2 = b2 * x - a2 * y
-                z = d0 * y + t1
-                t1 = d1 * y - c1 * z + t2
-                t2 = d2 * y - c2 * z
-                total += z * z
+                x, p = block[i, left], block[i, right]
+                y, q = b0 * x + s1, b0 * p + u1
+                s1, u1 = (b1 * x + s2) - a1 * y, (b1 * p + u2) - a1 * q
+                s2, u2 = b2 * x - a2 * y, b2 * p - a2 * q
+                z, r = d0 * y + t1, d0 * q + v1
+                t1, v1 = (d1 * y + t2) - c1 * z, (d1 * q + v2) - c1 * r
+                t2, v2 = d2 * y - c2 * z, d2 * q - c2 * r
+                left_total += z * z
+                right_total += r * r
             if end <= frames:
-                energy[channel, completed] = total
+                energy[left, completed], energy[right, completed] = left_total, right_total
                 completed += 1
-                total = 0.0
+                left_total, right_total = 0.0, 0.0
                 s1 = 0.0 if abs(s1) < _NEGLIGIBLE else s1
                 s2 = 0.0 if abs(s2) < _NEGLIGIBLE else s2
                 t1 = 0.0 if abs(t1) < _NEGLIGIBLE else t1
                 t2 = 0.0 if abs(t2) < _NEGLIGIBLE else t2
+                u1 = 0.0 if abs(u1) < _NEGLIGIBLE else u1
+                u2 = 0.0 if abs(u2) < _NEGLIGIBLE else u2
+                v1 = 0.0 if abs(v1) < _NEGLIGIBLE else v1
+                v2 = 0.0 if abs(v2) < _NEGLIGIBLE else v2
             begin = end
-        state[channel, 0], state[channel, 1] = s1, s2
-        state[channel, 2], state[channel, 3] = t1, t2
-        state[channel, 4] = total
+        state[left, 0], state[left, 1], state[left, 2], state[left, 3] = s1, s2, t1, t2
+        state[right, 0], state[right, 1], state[right, 2], state[right, 3] = u1, u2, v1, v2
+        state[left, 4], state[right, 4] = left_total, right_total
     return completed

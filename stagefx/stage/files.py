@@ -215,7 +215,9 @@ def stage_text(place: str | Path) -> str:
     try:
         return path.read_text("utf-8-sig")
     except FileNotFoundError:
-        raise StageError(f"{name}: there is no such file") from None
+        ready = Path(name).stem in {*ready_made(), "wire"}
+        hint = f"; the ready-made stage is called '{Path(name).stem}'" if ready else ""
+        raise StageError(f"{name}: there is no such file{hint}") from None
     except UnicodeDecodeError:
         raise StageError(f"{name}: not text; a stage file is TOML in UTF-8") from None
     except OSError as error:

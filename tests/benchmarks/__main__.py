@@ -1,16 +1,19 @@
 """Run every `bench_*.py` of this folder: `python -m tests.benchmarks [NAME ...]`.
 
 Each module's `run()` returns its ratios, after it has verified the results it times.  Prints one
-table, keeps the same as JSON in bench-results/, and ends with 1 where a bound is broken.
+table, keeps the same as JSON in bench-results/, and ends with 1 where a bound is broken or a result
+is wrong.  A new benchmark is a new file beside this one: nothing else has to know of it.
 """
 
 from __future__ import annotations
 
 import importlib
 import json
+import math
 import os
 import platform
 import sys
+import traceback
 from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -35,18 +38,39 @@ def discover(wanted: list[str], folder: Path = HERE) -> list[str]:
 
 
 def table(ratios: list[Ratio]) -> Table:
-    rows = Table("benchmark", "against")
+    rows = Table("benchmark", "against", "state")
     for heading in ("measured", "bound", ""):
         rows.add_column(heading, justify="right")
     for ratio in ratios:
         rows.add_row(
             ratio.name,
             ratio.peer,
-            f"{ratio.value:.3g} {ratio.unit}",
-            f"{ratio.sense} {ratio.bound:.3g} {ratio.unit}",
+            ratio.state,
+            "-" if math.isnan(ratio.value) else f"{ratio.value:.3g} {ratio.unit}",
+            "" if math.isnan(ratio.bound) else f"{ratio.sense} {ratio.bound:.3g} {ratio.unit}",
             "holds" if ratio.holds else "BROKEN",
         )
     return rows
+
+
+def run(name: str) -> list[Ratio]:
+    """What a module measures; one broken row where it fails, so that the others go on."""
+    try:
+        found: list[Ratio] = importlib.import_module(f"tests.benchmarks.bench_{name}").run()
+    except Exception as error:  # noqa: BLE001 - whatever it is, the table is printed
+        traceback.print_exc()
+        why = "its result is wrong" if isinstance(error, AssertionError) else "it broke down"
+        return [Ratio(name=name, peer=why, value=math.nan, bound=math.nan)]
+    return found
+
+
+def plain(ratio: Ratio) -> dict[str, object]:
+    """A ratio as JSON knows values: what is no number is null."""
+    items = {**asdict(ratio), "holds": ratio.holds}
+    return {
+        key: None if isinstance(value, float) and math.isnan(value) else value
+        for key, value in items.items()
+    }
 
 
 def keep(ratios: list[Ratio], folder: Path = RESULTS) -> Path:
@@ -55,14 +79,21 @@ def keep(ratios: list[Ratio], folder: Path = RESULTS) -> Path:
         "when": now.isoformat(timespec="seconds"),
         "machine": platform.machine(),
         "cores": os.cpu_count(),
+        "load": os.getloadavg(),
         "python": platform.python_version(),
         "versions": {name: version(name) for name in LIBRARIES},
-        "ratios": [{**asdict(ratio), "holds": ratio.holds} for ratio in ratios],
+        "ratios": [plain(ratio) for ratio in ratios],
     }
     folder.mkdir(exist_ok=True)
     path = folder / f"{now:%Y-%m-%d-%H%M%S}.json"
-    path.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
+    text = json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8")
     return path
+
+
+def busy() -> float:
+    """How many programs wanted each core over the last minute; these benchmarks want one or two."""
+    return os.getloadavg()[0] / (os.cpu_count() or 1)
 
 
 def main(wanted: list[str]) -> int:
@@ -70,8 +101,10 @@ def main(wanted: list[str]) -> int:
     ratios: list[Ratio] = []
     for name in discover(wanted):
         console.print(f"running {name} ...")
-        ratios += importlib.import_module(f"tests.benchmarks.bench_{name}").run()
+        ratios += run(name)
     console.print(table(ratios) if ratios else "no benchmarks yet")
+    if busy() > 1.5:
+        console.print(f"This machine was busy with other work (load {os.getloadavg()[0]:.1f}).")
     console.print(f"kept in {keep(ratios)}")
     return int(not all(ratio.holds for ratio in ratios))
 

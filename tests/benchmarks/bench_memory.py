@@ -31,5 +31,6 @@ def run() -> list[Ratio]:
                 value=peak,
                 bound=BOUND_MIB,
                 unit="MiB",
+                state="cached",
             )
         ]

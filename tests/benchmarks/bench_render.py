@@ -19,6 +19,7 @@ from scipy.signal import resample_poly
 from stagefx.audio import open_audio
 from stagefx.audio.blocks import GRID_FRAMES
 from stagefx.effects import Chain, Setup, prepare, render, stage_effects
+from stagefx.effects.chain import BLOCK_FRAMES
 from stagefx.stage import Stage, load_stage, nominal
 from stagefx.stage.knob import set_knob
 from tests.benchmarks.ratio import Ratio, fastest_s
@@ -27,7 +28,6 @@ from tests.played import song
 Audio = NDArray[np.float64]
 RATE_HZ = 44100
 FILE_S, SUMS_S = 60, 20
-BLOCK = 16 * GRID_FRAMES
 
 
 def run() -> list[Ratio]:
@@ -157,7 +157,8 @@ def chain(name: str, full_scale_v: float, *, without: AbstractSet[str] = frozens
 
 def through(running: Chain, music: Audio) -> Audio:
     """Music through a chain in memory, in blocks as a file gives them."""
-    blocks = (music[start : start + BLOCK] for start in range(0, len(music), BLOCK))
+    starts = range(0, len(music), BLOCK_FRAMES)
+    blocks = (music[start : start + BLOCK_FRAMES] for start in starts)
     return np.concatenate(list(running.process(blocks)))
 
 

@@ -7,6 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+State = Literal["cold", "cached", "steady"]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Ratio:
@@ -18,6 +20,8 @@ class Ratio:
     bound: float
     sense: Literal["at most", "at least"] = "at most"
     unit: str = "×"
+    state: State = "steady"
+    """Whether kernels were compiled anew, loaded from their cache, or ready."""
 
     @property
     def holds(self) -> bool:

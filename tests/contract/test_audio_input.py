@@ -20,6 +20,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from stagefx.audio import open_audio
+from stagefx.audio.decoding import Decoder
 from stagefx.audio.files import AudioFormat
 from stagefx.errors import AudioError
 
@@ -378,3 +379,53 @@ def test_memory_does_not_grow_with_duration(tmp_path: Path) -> None:
         )
         peaks_kib.append(int(done.stdout))
     assert peaks_kib[1] - peaks_kib[0] < 20_000  # the piece itself would be 420 MB
+
+
+# --- kept for a second reading ---
+
+
+@pytest.mark.parametrize("ending", FORMATS)
+def test_what_is_kept_is_what_was_decoded(tmp_path: Path, ending: str) -> None:
+    path = make(tmp_path, ending)
+    expected = read_all(path)
+    with open_audio(path) as reader:
+        reader.keep()
+        for frames in (16384, 1000):
+            assert np.array_equal(np.concatenate(list(reader.blocks(frames))), expected)
+        assert np.array_equal(reader.read(500, 60000), expected[500:60000])
+
+
+@pytest.mark.parametrize("encoding", ["PCM_U8", "PCM_16", "PCM_24", "PCM_32"])
+def test_every_step_of_every_word_length_is_kept(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "noise.wav"
+    noise = np.random.default_rng(1).uniform(-1.0, 1.0, (5000, 3))
+    noise[0], noise[1] = -1.0, 1.0
+    soundfile.write(path, noise, 48000, subtype=encoding)
+    with open_audio(path) as reader:
+        reader.keep()
+        first, again = reader.read(0, 5000), reader.read(0, 5000)
+    assert np.array_equal(again, first)
+    assert np.array_equal(first, soundfile.read(path)[0])
+
+
+def test_a_second_reading_of_what_is_kept_decodes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with open_audio(make(tmp_path, "flac")) as reader:
+        reader.keep()
+        expected = reader.read(0, reader.format.frames)
+        monkeypatch.setattr(Decoder, "read", None)
+        assert np.array_equal(reader.read(0, reader.format.frames), expected)
+
+
+def test_what_is_too_long_to_keep_is_decoded_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("stagefx.audio.files._MOST_KEPT_BYTES", 8 * 50000)
+    path = make(tmp_path, "flac")
+    expected = read_all(path)
+    with open_audio(path) as reader:
+        reader.keep()
+        for frames in (16384, 1000):
+            assert np.array_equal(np.concatenate(list(reader.blocks(frames))), expected)
+        assert np.array_equal(reader.read(49000, 51000), expected[49000:51000])

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from stagefx.errors import OutputError
-from stagefx.evidence.whole_folder import whole_folder
+from stagefx.audio.whole_folder import whole_folder
 
 
 def held(folder: Path) -> list[str]:

@@ -10,7 +10,7 @@ from hypothesis import given, strategies as st
 from numpy.typing import NDArray
 
 from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.audio.chance import grid_generator, words_at
+from stagefx.audio.chance import bytes_at, grid_generator, words_at
 from stagefx.audio.dither import quantise
 
 Codes = NDArray[np.int32]
@@ -101,3 +101,6 @@ def test_steps_of_the_grid_have_chance_of_their_own() -> None:
 def test_words_are_addressed_by_their_place(first: int, words: int) -> None:
     row = words_at(5, "row", first_word=first, words=12)
     assert np.array_equal(words_at(5, "row", first_word=first + 3, words=words), row[3 : 3 + words])
+    pieces = bytes_at(5, "row", first_word=first + 3, words=words).reshape(words, 8)
+    places = 256 ** np.arange(8, dtype=np.uint64)
+    assert np.array_equal((pieces * places).sum(axis=1, dtype=np.uint64), row[3 : 3 + words])

@@ -10,6 +10,7 @@ import pytest
 import soundfile
 
 from stagefx.effects.clip import clip
+from stagefx.effects.fourfold import FACTOR, UP_TAPS, up
 from stagefx.effects.kind import Setup
 from stagefx.effects.limiting import (
     LEVEL_OVER_PEAK,
@@ -18,7 +19,6 @@ from stagefx.effects.limiting import (
     Limiting,
     LimitSet,
 )
-from stagefx.effects.oversampling import FACTOR, UP_TAPS, up
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.effects.slew import slew

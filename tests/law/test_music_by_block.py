@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.effects.chain import WORK_FRAMES, Chain
+from stagefx.effects.chain import BLOCK_FRAMES, WORK_FRAMES, Chain
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
 from stagefx.effects.plan import stage_effects
@@ -78,6 +78,15 @@ def test_any_cut_gives_the_same_bits(whole: tuple[str, Audio], sizes: list[int])
 def test_so_do_blocks_of_one_size(whole: tuple[str, Audio], size: int) -> None:
     case, expected = whole
     assert np.array_equal(through(case, MUSIC, sizes=[size] * (len(MUSIC) // size)), expected)
+
+
+@pytest.mark.parametrize("size", [WORK_FRAMES + 7, BLOCK_FRAMES - 1, 2 * BLOCK_FRAMES + 1])
+def test_so_does_more_than_is_worked_on_at_once(size: int) -> None:
+    music = song(3 * BLOCK_FRAMES + 500, 2, seed=3)
+    expected = through("everything", music)
+    cut = [size] * (len(music) // size)
+    assert np.array_equal(through("everything", music, sizes=cut), expected)
+    assert np.array_equal(through("everything", music, sizes=cut, threads=1), expected)
 
 
 def test_single_frames_do_too(whole: tuple[str, Audio]) -> None:

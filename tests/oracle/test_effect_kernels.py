@@ -12,10 +12,11 @@ from scipy.signal import lfilter
 from stagefx.kernels.extremes import FAR, MIDDLE, NEAR, extremes
 from stagefx.kernels.fir import TILE_FRAMES, convolve
 from stagefx.kernels.first_order import SETTLED, first_order
+from stagefx.kernels.noise import draw_lines
 
 
 @pytest.mark.parametrize("frames", [0, 1, 5, TILE_FRAMES - 1, TILE_FRAMES, TILE_FRAMES + 3])
-@pytest.mark.parametrize("length", [4, 12])
+@pytest.mark.parametrize("length", [8, 24])
 def test_a_convolution_is_that_of_its_twin(frames: int, length: int) -> None:
     rng = np.random.default_rng(length + frames)
     x, taps = rng.standard_normal(frames + length - 1), rng.standard_normal(length)
@@ -109,3 +110,13 @@ def test_the_slope_of_a_sine_errs_by_no_more_than_is_said(share: float, error: f
     extremes(x, found)
     steepest = np.cos(2.0 * np.pi * share * (np.arange(5, 800) - 2.5) + 0.3).max()
     assert found[2] == pytest.approx(2.0 * np.pi * share * steepest, rel=error)
+
+
+def test_the_lines_of_noise_are_those_of_their_twin() -> None:
+    rng = np.random.default_rng(5)
+    draws, amplitude = rng.integers(0, 256, 400, dtype=np.uint8), rng.uniform(0.0, 2.0, 100)
+    spectrum = np.full(200, np.nan)
+    assert draw_lines(draws, amplitude, spectrum) == 100
+    whole = draws.astype(int).reshape(100, 4)
+    expected = np.stack([whole[:, 0] - whole[:, 1], whole[:, 2] - whole[:, 3]], axis=1)
+    assert np.array_equal(spectrum, (expected * amplitude[:, None]).ravel())

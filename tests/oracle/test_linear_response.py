@@ -77,6 +77,22 @@ def test_sections_and_taps_have_the_exact_response(name: str, rate_hz: int) -> N
     assert_alike(found, exact(circuit, hz))
 
 
+def pole(corner_hz: float) -> Linear:
+    return Linear("pole", lambda hz: 1.0 / (1.0 + 1j * hz / corner_hz), 1.0)
+
+
+@pytest.mark.parametrize(("corner_hz", "taps"), [(1e6, 96), (20e3, 128)])
+def test_fewer_taps_are_used_only_where_they_are_as_good(corner_hz: float, taps: int) -> None:
+    """A far pole is within 2e-8 with 96 taps; a near one, which would not be, has all 128."""
+    found = impulse_response(pole(corner_hz), 44100)
+    assert np.flatnonzero(found).size == taps
+    hz = np.linspace(10.0, 0.45 * 44100, 4000)
+    late = np.arange(found.size) - DELAY_FRAMES
+    made = np.exp(-2j * np.pi * hz[:, None] / 44100 * late) @ found
+    assert np.abs(made * (1.0 + 1j * hz / corner_hz) - 1.0).max() < 1e-7
+    assert len(impulse_response(pole(corner_hz), 44100)) == 2 * (DELAY_FRAMES + 1)
+
+
 @pytest.mark.parametrize("rate_hz", [44100, 192000])
 @pytest.mark.parametrize("seed", range(12))
 def test_so_have_those_of_random_stages(seed: int, rate_hz: int) -> None:

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.effects.kind import Setup
-from stagefx.effects.noise import Noise
+from stagefx.effects.noise import _HOP, _SPAN, Noise
 from stagefx.effects.plan import stage_effects
 from stagefx.stage import Stage, load_stage, nominal, ready_made, stage_from
 from stagefx.stage.budget import AudioNoise
@@ -115,6 +115,20 @@ def test_neither_does_it_repeat_itself() -> None:
     spectrum = np.square(np.abs(np.fft.rfft(white)))
     echo = np.fft.irfft(spectrum)[1 : 1 << 17] / white.size / white.var()
     assert np.abs(echo).max() < 6.0 / np.sqrt(white.size)
+
+
+def test_where_one_span_goes_over_into_the_next_it_is_as_loud_and_as_white() -> None:
+    """Power and neighbours' correlation, frame by frame of a span, within five sigma of chance."""
+    frames = (_HOP, _SPAN - _HOP)
+    white = played([Noise(np.ones_like)], np.zeros((40 * _HOP, 8)), 48000).T.reshape(-1, _HOP)
+    power = np.square(white).reshape(len(white), -1, 128).mean(axis=(0, 2))
+    assert frames[0] % 128 == frames[1] % 128 == 0
+    assert power == pytest.approx(
+        np.full(power.size, 24000.0), rel=5.0 * np.sqrt(2.0 / (320 * 128))
+    )
+    beside = (white[:, :-1] * white[:, 1:]).mean(axis=0).reshape(-1)[: 128 * (_HOP // 128 - 1)]
+    related = beside.reshape(-1, 128).mean(axis=1) / 24000.0
+    assert np.abs(related).max() < 5.0 / np.sqrt(320 * 128)
 
 
 def test_a_frame_has_the_same_noise_whatever_music_it_is_added_to() -> None:
