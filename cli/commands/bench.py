@@ -9,7 +9,7 @@ from ..lazy import LazyGroup
 
 @click.command(
     cls=LazyGroup,
-    command_names=("stage",),
+    command_names=("stage", "signals", "measure", "expect", "scope", "fit"),
     prefix="bench_",
     short_help="From bench readings to a stage.",
 )

@@ -1,0 +1,131 @@
+"""What a scope's trace told: the kind of wave, its figures with uncertainties, its edges."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from stagefx.bench.report import Found
+from stagefx.bench.scope.tables import Trace
+
+Kind = Literal["square", "step", "sine", "clipped sine", "triangle"]
+Told = Literal["slewing", "bandwidth", "too fast"]
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One edge of a square wave or step.
+
+    Parameters
+    ----------
+    at_s : float, s
+        When it passes half of its height.
+    step_v : float, V
+        Its height; negative where it falls.
+    rise_time_s : float, s
+        From 10 % to 90 % of the height.
+    rise_time_doubt_s : float, s
+        Uncertainty of that.
+    told : "slewing", "bandwidth" or "too fast"
+        Whether its slope is a slew limit, or only what bandwidth leaves of a step, or the points
+        lie too far apart to say.
+    steepest_v_per_s : float, V/s
+        Steepest slope, as a size.
+    slew_v_per_s : float or None, V/s
+        The slew limit, where it is one.
+    slew_doubt_v_per_s : float, V/s
+        Uncertainty of that.
+    misfit_v : float, V
+        What the law that fits best leaves, rms.
+    """
+
+    at_s: float
+    step_v: float
+    rise_time_s: float
+    rise_time_doubt_s: float
+    told: Told
+    steepest_v_per_s: float
+    slew_v_per_s: float | None
+    slew_doubt_v_per_s: float
+    misfit_v: float
+
+    @property
+    def rises(self) -> bool:
+        """Whether it goes up."""
+        return self.step_v > 0.0
+
+
+@dataclass(frozen=True)
+class ScopeReading:
+    """What a trace tells of a stage.
+
+    Parameters
+    ----------
+    kind : str
+        What wave it shows.
+    figures : tuple of Found
+        Its figures.
+    edges : tuple of Edge
+        Of a square wave or a step.
+    remarks : tuple of str
+        What the reader should know.
+    trace : Trace
+        What was looked at.
+    """
+
+    kind: Kind
+    figures: tuple[Found, ...]
+    edges: tuple[Edge, ...]
+    remarks: tuple[str, ...]
+    trace: Trace
+
+    def figure(self, key: str) -> Found:
+        """One of the figures.
+
+        Parameters
+        ----------
+        key : str
+            Its name.
+
+        Returns
+        -------
+        Found
+            The figure.
+
+        Raises
+        ------
+        KeyError
+            The trace does not tell it.
+        """
+        for found in self.figures:
+            if found.key == key:
+                return found
+        raise KeyError(key)
+
+    def as_json(self) -> dict[str, Any]:
+        """The result as plain values, ready for JSON.
+
+        Returns
+        -------
+        dict
+            Keys ``kind``, ``figures``, ``remarks``, ``trace``.
+        """
+        return {
+            "kind": self.kind,
+            "figures": {
+                one.key: {
+                    "value": one.value if math.isfinite(one.value) else None,
+                    "uncertainty": one.uncertainty if math.isfinite(one.uncertainty) else None,
+                    "unit": one.unit,
+                    "note": one.note,
+                }
+                for one in self.figures
+            },
+            "remarks": list(self.remarks),
+            "trace": {
+                "points": int(self.trace.volts.size),
+                "interval_s": self.trace.interval_s,
+                "step_v": self.trace.step_v,
+            },
+        }
