@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,10 +32,13 @@ class Lag:
         How late the second piece is; negative where it is early.
     polarity : int, 1 or -1
         Whether the second is the right way up.
+    likeness : float, 0 to 1
+        Height of the correlation there.
     """
 
     frames: int
     polarity: int
+    likeness: float = field(default=1.0, repr=False, compare=False)
 
 
 def find_lag(
@@ -92,7 +95,8 @@ def _best(correlation: Array, *, centre: int) -> Lag:
     nearly = np.flatnonzero(peaks & (height >= _NEARLY_BEST * height.max()))
     lags = centre + nearly - len(correlation) // 2
     chosen = int(np.argmin(np.abs(lags)))
-    return Lag(int(lags[chosen]), 1 if correlation[nearly[chosen]] >= 0.0 else -1)
+    value = float(correlation[nearly[chosen]])
+    return Lag(int(lags[chosen]), 1 if value >= 0.0 else -1, abs(value))
 
 
 def _correlation(

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 
-from stagefx.audio.spectra import PairSpectra
+from stagefx.audio.spectra import Complex, PairSpectra
 
 LOWEST_HZ, HIGHEST_HZ = 500.0, 16000.0
 HIGHEST_SHARE = 0.45
@@ -13,9 +16,29 @@ _LOUDEST_SHARE = 1e-10
 """Lines 100 dB under the strongest hold what leaks from it, not music."""
 _LEAST_UNEXPLAINED = 1e-9
 """Lines better than 90 dB count alike: what is left there is rounding."""
+_LINES_ALIKE = 1.5
+"""Lines that count as one: the noise bandwidth of a raised cosine."""
+_SEGMENT_COUNTS = 0.95
+"""What one of many raised-cosine segments that overlap by half is worth."""
 
 
-def delay_from_phase(spectra: PairSpectra) -> float:
+@dataclass(frozen=True)
+class PhaseDelay:
+    """A delay read from phases, and how far to trust it.
+
+    Parameters
+    ----------
+    frames : float, frames
+        How late the second is; 0 where there is nothing to go by.
+    uncertainty_frames : float, frames
+        Its standard deviation as the coherence tells it; infinite where nothing is known.
+    """
+
+    frames: float
+    uncertainty_frames: float
+
+
+def delay_from_phase(spectra: PairSpectra, response: Complex | None = None) -> PhaseDelay:
     """The delay that best explains the phase between two pieces.
 
     ``phase = -2π f τ`` through the origin by least squares, each line weighted by the inverse
@@ -25,15 +48,23 @@ def delay_from_phase(spectra: PairSpectra) -> float:
     ----------
     spectra : PairSpectra
         Two pieces aligned to less than half a period of the highest line.
+    response : ndarray of complex128 [channels, lines]
+        What is known to lie between them: its phase is taken off first.
 
     Returns
     -------
-    float, frames
-        How late the second is; 0 where there is nothing to go by.
+    PhaseDelay
+        The delay and its uncertainty.
+
+    Notes
+    -----
+    The variance of a phase is (1 - coherence) / (2 K coherence) for K segments; raised-cosine
+    segments that overlap by half count 0.95 each, and their lines 1.5 to one.
 
     References
     ----------
     G. C. Carter, "Coherence and time delay estimation", Proc. IEEE 75 (2), 1987: the weight.
+    J. S. Bendat, A. G. Piersol, "Random Data", Wiley: the variance of a phase.
 
     Examples
     --------
@@ -41,8 +72,9 @@ def delay_from_phase(spectra: PairSpectra) -> float:
     >>> frames = np.random.default_rng(1).standard_normal(48001)[:, None]
     >>> meter = PairMeter(48000, 1, 2048)
     >>> meter.add(frames[:-1], 0.5 * (frames[:-1] + frames[1:]))
-    >>> round(delay_from_phase(meter.spectra()), 4)
-    -0.5
+    >>> found = delay_from_phase(meter.spectra())
+    >>> round(found.frames, 4), found.uncertainty_frames < 1e-3
+    (-0.5, True)
     """
     hz = spectra.hz
     highest = min(HIGHEST_HZ, HIGHEST_SHARE * spectra.rate_hz)
@@ -54,9 +86,43 @@ def delay_from_phase(spectra: PairSpectra) -> float:
     radians_per_frame = 2.0 * np.pi * hz / spectra.rate_hz
     steepness = float((weight * radians_per_frame**2).sum())
     if steepness == 0.0:
-        return 0.0
-    phase = np.angle(spectra.cross)
-    return -float((weight * radians_per_frame * phase).sum()) / steepness
+        return PhaseDelay(0.0, math.inf)
+    cross = spectra.cross if response is None else spectra.cross * response.conj()
+    phase = np.angle(cross)
+    delay = -float((weight * radians_per_frame * phase).sum()) / steepness
+    alike = _LINES_ALIKE / (2.0 * _SEGMENT_COUNTS * spectra.segments)
+    return PhaseDelay(delay, math.sqrt(alike / steepness))
+
+
+def direction(spectra: PairSpectra, delay_frames: float) -> Complex:
+    """The phase of the response between two pieces, less a delay that is in it.
+
+    Parameters
+    ----------
+    spectra : PairSpectra
+        Two pieces.
+    delay_frames : float, frames
+        What is taken off.
+
+    Returns
+    -------
+    ndarray of complex128 [channels, lines]
+        Numbers of size 1.
+
+    Examples
+    --------
+    >>> from stagefx.audio.spectra import PairMeter
+    >>> meter = PairMeter(48000, 1, 1024)
+    >>> noise = np.random.default_rng(1).standard_normal((4800, 1))
+    >>> meter.add(noise, -0.5 * noise)
+    >>> complex(direction(meter.spectra(), 0.0)[0, 100].round(9))
+    (-1+0j)
+    """
+    turned = spectra.cross * np.exp(2j * np.pi * spectra.hz / spectra.rate_hz * delay_frames)
+    size = np.abs(turned)
+    found: Complex = np.ones_like(turned)
+    np.divide(turned, size, out=found, where=size > 0.0)
+    return found
 
 
 def _loud(spectra: PairSpectra) -> np.ndarray:

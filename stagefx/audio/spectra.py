@@ -96,10 +96,29 @@ class PairSpectra:
         float, full scale squared
             In the same sums as `first` and `second`.
         """
-        return mean_square * self.segments * float(np.square(_window(self.segment_frames)).sum())
+        return (
+            mean_square * self.segments * float(np.square(raised_cosine(self.segment_frames)).sum())
+        )
 
 
-def _window(frames: int) -> Array:
+def raised_cosine(frames: int) -> Array:
+    """The window that segments are seen through.
+
+    Parameters
+    ----------
+    frames : int, frames
+        Its length.
+
+    Returns
+    -------
+    ndarray of float64 [frames]
+        0 at its beginning, 1 in its middle.
+
+    Examples
+    --------
+    >>> raised_cosine(4).round(9)
+    array([0. , 0.5, 1. , 0.5])
+    """
     return np.asarray(np.sin(np.pi * np.arange(frames) / frames) ** 2)
 
 
@@ -128,7 +147,7 @@ class PairMeter:
     def __init__(self, rate_hz: int, channels: int, segment_frames: int) -> None:
         self._rate_hz = rate_hz
         self._channels = channels
-        self._window = _window(segment_frames)
+        self._window = raised_cosine(segment_frames)
         lines = segment_frames // 2 + 1
         self._first = np.zeros((channels, lines))
         self._second = np.zeros((channels, lines))
@@ -163,6 +182,19 @@ class PairMeter:
         self._cross += x.conj() * y
         self._segments += 1
         return x, y
+
+    def add_spectra(self, spectra: PairSpectra) -> None:
+        """Add what another meter of the same kind has measured.
+
+        Parameters
+        ----------
+        spectra : PairSpectra
+            Sums of other stretches.
+        """
+        self._first += spectra.first
+        self._second += spectra.second
+        self._cross += spectra.cross
+        self._segments += spectra.segments
 
     def spectra(self) -> PairSpectra:
         """What was measured so far.

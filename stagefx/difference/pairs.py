@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.alignment import Alignment
+from stagefx.audio.matched import at_rate_of
 from stagefx.audio.recording import ForwardWindow, Recording
 from stagefx.audio.shift import REACH_FRAMES, read_later, whole_and_fraction
+from stagefx.audio.warp import WARP_REACH_FRAMES, read_between, span
 
 Array = NDArray[np.float64]
 
@@ -26,9 +28,10 @@ class Pair:
     first : ndarray of float64 [frames, channels], full scale 1.0
         The first.
     second : ndarray of float64 [frames, channels], full scale 1.0
-        The second with its delay taken away; its gain and polarity kept.
+        The second with delay, drift and an exchange of channels taken away; its gain and polarity
+        kept.
     untouched : ndarray of float64 [at most frames, channels], full scale 1.0
-        The second at the same frame numbers, shorter where it ends early.
+        The second at the same frame numbers, as it lies, shorter where it ends early.
     """
 
     first: Array
@@ -49,7 +52,7 @@ def side_by_side(
     Parameters
     ----------
     first, second : Recording
-        Two versions of one rate and number of channels.
+        Two versions of one number of channels; the second is converted to the first's rate.
     alignment : Alignment
         How the second lies beside the first.
     start, stop : int, frames
@@ -60,6 +63,12 @@ def side_by_side(
     Pair
         In order, each frame once.
 
+    Notes
+    -----
+    Where samples were dropped or doubled, nothing can be read between the frames on either side of
+    the place: there, and where it is unsure, the second is given as the first at its own gain, so
+    that it adds nothing to a difference.
+
     Examples
     --------
     >>> from stagefx.audio.recording import HeldAudio
@@ -69,15 +78,54 @@ def side_by_side(
     >>> pair.second.ravel(), pair.untouched.ravel()
     (array([0., 1., 2., 3., 4.]), array([-2., -1.,  0.,  1.,  2.]))
     """
+    second = at_rate_of(first, second)
     first_frames, second_frames = first.format.frames, second.format.frames
     begin, end = alignment.common_stretch(first_frames, second_frames)
     begin, end = max(begin, start), end if stop is None else min(end, stop)
-    whole, fraction = whole_and_fraction(alignment.delay_frames)
-    early, late = min(0, whole - REACH_FRAMES), max(0, whole + REACH_FRAMES)
-    x_window, y_window = ForwardWindow(first), ForwardWindow(second)
+    read = _moving if alignment.path else _steady
+    x_window = ForwardWindow(first)
+    seconds = read(second, alignment, begin, end)
     for here in range(begin, end, BLOCK_FRAMES):
         there = min(here + BLOCK_FRAMES, end)
-        around = y_window.stretch(here + early, there + late)
+        x = x_window.stretch(here, there)
+        moved, untouched = next(seconds)
+        if alignment.swapped:
+            moved = np.ascontiguousarray(moved[:, ::-1])
+        for jump in alignment.jumps:
+            around = slice(*(max(frame - here, 0) for frame in jump.left_out(WARP_REACH_FRAMES)))
+            moved[around] = alignment.gain * x[around]
+        yield Pair(x, moved, untouched)
+
+
+def _steady(
+    second: Recording, alignment: Alignment, begin: int, end: int
+) -> Iterator[tuple[Array, Array]]:
+    """The second one delay later, and as it lies; each frame read once."""
+    whole, fraction = whole_and_fraction(alignment.delay_frames)
+    early, late = min(0, whole - REACH_FRAMES), max(0, whole + REACH_FRAMES)
+    window = ForwardWindow(second)
+    for here, there in _blocks(begin, end):
+        around = window.stretch(here + early, there + late)
         moved = around[whole - REACH_FRAMES - early :][: there - here + 2 * REACH_FRAMES]
-        untouched = around[-early:][: max(min(there, second_frames) - here, 0)]
-        yield Pair(x_window.stretch(here, there), read_later(moved, fraction), untouched)
+        untouched = around[-early:][: max(min(there, second.format.frames) - here, 0)]
+        yield read_later(moved, fraction), untouched
+
+
+def _moving(
+    second: Recording, alignment: Alignment, begin: int, end: int
+) -> Iterator[tuple[Array, Array]]:
+    """The second along a delay that changes, and as it lies."""
+    assert alignment.path is not None
+    window = ForwardWindow(second)
+    for here, there in _blocks(begin, end):
+        positions = np.arange(here, there) + alignment.path.delays(here, there)
+        low, high = span(positions)
+        first = min(low, here)
+        around = window.stretch(first, max(high, there))
+        untouched = around[here - first :][: max(min(there, second.format.frames) - here, 0)]
+        yield read_between(around[low - first : high - first], positions - low), untouched
+
+
+def _blocks(begin: int, end: int) -> Iterator[tuple[int, int]]:
+    for here in range(begin, end, BLOCK_FRAMES):
+        yield here, min(here + BLOCK_FRAMES, end)

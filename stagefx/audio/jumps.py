@@ -1,0 +1,183 @@
+"""Dropped samples: places where the delay between two pieces changes at once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.path_fit import Delays
+from stagefx.audio.recording import ForwardWindow, Recording
+from stagefx.audio.time_path import Jump, TimePath
+from stagefx.audio.warp import read_along
+
+Array = NDArray[np.float64]
+
+_LEAST_FRAMES = 0.6
+_FAR_OFF = 6.0
+"""Standard deviations by which a jump stands out."""
+_NEIGHBOURS = 8
+_MOST_JUMPS = 64
+_UNSURE_TIMES = 30.0
+"""Places count as possible that cost no more than as many frames' usual error."""
+_LONGEST_S = 30.0
+_LEAST_STRETCH = 256
+
+
+def find_jumps(delays: Delays) -> list[Jump]:
+    """Find where measured delays change by a frame or more, too fast for a clock.
+
+    Parameters
+    ----------
+    delays : Delays
+        Three or more, to a small part of a frame.
+
+    Returns
+    -------
+    list of Jump
+        Each between the windows it lies between, by whole frames.
+
+    Notes
+    -----
+    The change from one window to the next but one, less the usual change there: the window
+    between may hold the jump.
+
+    Examples
+    --------
+    >>> at = np.arange(0.0, 1e6, 5e4)
+    >>> dropped = -2e-5 * at - (at > 4e5)
+    >>> find_jumps(Delays(at, dropped, np.full(20, 0.05)))
+    [Jump(frame=425000, frames=-1.0, unsure_frames=0)]
+    """
+    found: list[Jump] = []
+    frames = delays.frames.copy()
+    for _ in range(_MOST_JUMPS):
+        steps = np.diff(frames)
+        unusual = steps - _usual(delays.at, steps)
+        scatter = 1.4826 * float(np.median(np.abs(unusual)))
+        pairs = unusual[:-1] + unusual[1:]
+        least = max(_LEAST_FRAMES, _FAR_OFF * scatter)
+        single, double = _largest(unusual), _largest(pairs)
+        if abs(unusual[single]) >= 0.8 * abs(pairs[double]):
+            size, before, after = unusual[single], single, single + 1
+        else:
+            size, before, after = pairs[double], double, double + 2
+        if abs(size) < least:
+            break
+        whole = float(round(size))
+        frame = round((delays.at[before] + delays.at[after]) / 2.0)
+        found.append(Jump(frame, whole))
+        if after - before == 2:
+            # The window between holds both sides: it takes the side it is nearer to.
+            frames[before + 1] = _between(frames, delays.at, before, whole)
+        frames[after:] -= whole
+    return sorted(found, key=lambda jump: jump.frame)
+
+
+def _largest(values: Array) -> int:
+    return int(np.argmax(np.abs(values)))
+
+
+def _between(frames: Array, at: Array, before: int, jump: float) -> float:
+    share = (at[before + 1] - at[before]) / (at[before + 2] - at[before])
+    after = frames[before + 2] - jump
+    return float(frames[before] + share * (after - frames[before]))
+
+
+def _usual(at: Array, steps: Array) -> Array:
+    """The change from window to window as it is round about."""
+    per_frame = steps / np.diff(at)
+    usual = [
+        np.median(per_frame[max(i - _NEIGHBOURS, 0) : i + _NEIGHBOURS + 1])
+        for i in range(len(steps))
+    ]
+    return np.array(usual) * np.diff(at)
+
+
+def placed(
+    first: Recording, second: Recording, path: TimePath, at: Array, polarity: int
+) -> TimePath:
+    """Each jump put where it really lies.
+
+    ``cost(k) = Σ_{n<k} (y_before[n] - g x[n])² + Σ_{n≥k} (y_after[n] - g x[n])²``, least
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two versions of a piece.
+    path : TimePath
+        The course, its jumps known to a second or so.
+    at : ndarray of float64, frames
+        Middles of the windows that were measured.
+    polarity : int, 1 or -1
+        Which way up the second is.
+
+    Returns
+    -------
+    TimePath
+        The course with its jumps in place; those that explain nothing left out.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> noise = np.random.default_rng(1).standard_normal((9000, 1))
+    >>> one, other = HeldAudio(noise, 8000), HeldAudio(np.delete(noise, 4000, axis=0), 8000)
+    >>> near = TimePath(0.0, 0.0, jumps=(Jump(3000, -1.0),))
+    >>> (jump,) = placed(one, other, near, np.array([1000.0, 2000.0, 6000.0]), 1).jumps
+    >>> abs(jump.frame - 4001) <= jump.unsure_frames + 1
+    True
+    """
+    jumps: list[Jump] = []
+    for number, jump in enumerate(path.jumps):
+        earlier = tuple(jumps)
+        later = path.jumps[number + 1 :]
+        side = int(np.searchsorted(at, jump.frame))
+        low, high = at[max(side - 2, 0)], at[min(side + 1, len(at) - 1)]
+        low = max(low, jumps[-1].frame if jumps else low)
+        high = min(high, later[0].frame if later else high)
+        before = replace(path, jumps=earlier)
+        reach = _LONGEST_S * first.format.rate_hz
+        start = round(max(low, jump.frame - reach))
+        stop = round(min(high, jump.frame + reach))
+        after = replace(path, jumps=(*earlier, Jump(start, jump.frames)))
+        dropped = max(round(-jump.frames), 0)
+        if stop - start < dropped + _LEAST_STRETCH:
+            continue
+        found = _place(first, second, (before, after), (start, stop), polarity, dropped)
+        if found is not None:
+            jumps.append(replace(jump, frame=found[0], unsure_frames=found[1]))
+    return replace(path, jumps=tuple(jumps))
+
+
+def _place(
+    first: Recording,
+    second: Recording,
+    paths: tuple[TimePath, TimePath],
+    stretch: tuple[int, int],
+    polarity: int,
+    dropped: int,
+) -> tuple[int, int] | None:
+    """The first frame after a jump, and how far to either side it may lie."""
+    start, stop = stretch
+    x = np.diff(ForwardWindow(first).stretch(start, stop), axis=0)
+    errors = []
+    for path in paths:
+        y = polarity * np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0)
+        errors.append((x, y))
+    power = float(np.square(x).sum())
+    if power == 0.0:
+        return None
+    gain = max(float((x * y).sum()) for x, y in errors) / power
+    before, after = (np.square(y - gain * x).sum(axis=1) for x, y in errors)
+    # What was dropped is in neither: the frames just before the earlier side ends are passed by.
+    before_to, after_to = (np.concatenate([[0.0], np.cumsum(each)]) for each in (before, after))
+    cost = before_to[: len(before_to) - dropped] + (after_to[-1] - after_to[dropped:])
+    best = int(np.argmin(cost))
+    least = float(cost[best])
+    if least > 0.9 * min(float(before.sum()), float(after.sum())):
+        return None
+    possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(before))
+    middle = int(possible[0] + possible[-1]) // 2
+    # The last difference of the earlier side ends on the frame before the jump.
+    return start + middle + dropped + 1, int(possible[-1] - possible[0] + 1) // 2
