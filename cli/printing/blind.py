@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from stagefx.blind.listeners import Listener
+    from stagefx.blind.pack import Prepared
     from stagefx.blind.plan import BlindPlan
     from stagefx.blind.score import BlindScore
     from stagefx.blind.simulate import Simulation
@@ -82,6 +83,35 @@ def print_plan(console: Console, planned: BlindPlan, simulation: Simulation | No
     )
 
 
+def print_prepared(console: Console, made: Prepared) -> None:
+    """Print where a pack is, and what to do with it.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    made : Prepared
+        The pack.
+    """
+    console.print(f"A pack in {sentence(str(made.folder))}", style="bold")
+    console.print()
+    rows = table(10, 0)
+    rows.add_row("send", "the folder, or listen.html alone: it holds all it needs")
+    rows.add_row("keep", f"{sentence(str(made.key_place))}, until the last reply is in")
+    rows.add_row(
+        "holds",
+        f"{made.files} files of {made.seconds:.1f} s; {made.trials} trials, and "
+        f"{made.control_trials} of a change that is known to be heard",
+    )
+    rows.add_row("seal", "show this now, and the sealed line when the test is over:")
+    console.print(rows)
+    console.print(made.commitment, soft_wrap=True)
+    console.print()
+    console.print(
+        "It tests honest listeners: somebody who subtracts the files can find out which is which."
+    )
+
+
 def print_score(console: Console, found: BlindScore) -> None:
     """Print what a blind test showed.
 
@@ -93,7 +123,7 @@ def print_score(console: Console, found: BlindScore) -> None:
         The score.
     """
     console.print(sentence(found.sentence), style="bold")
-    if found.listeners:
+    if found.listeners and found.pooled is not None:
         heading(console, "Listener by listener, as first scored")
         _print_listeners(console, found.listeners)
     if found.pooled is not None:
@@ -118,7 +148,9 @@ def print_score(console: Console, found: BlindScore) -> None:
 
 def _print_listeners(console: Console, listeners: tuple[Listener, ...]) -> None:
     rows = table(20, -9, -8, -8, -13, -4, -8)
-    rows.add_row("", "right", "p", "p, Holm", "interval", "d'", "control")
+    preference = all(one.d_prime is None and one.choices for one in listeners)
+    right = "for first" if preference else "right"
+    rows.add_row("", right, "p", "p, Holm", "interval", "d'", "control")
     ordered = sorted(listeners, key=lambda one: one.p)
     for one in ordered[:MOST_LISTED]:
         control = one.controls
@@ -145,7 +177,8 @@ def _print_pooled(console: Console, found: BlindScore) -> None:
     pooled = found.pooled
     assert pooled is not None
     rows = table(30, 20, 0)
-    rows.add_row("right answers", f"{pooled.correct} of {pooled.trials}", "")
+    what = "for the first" if pooled.share_who_hear is None else "right answers"
+    rows.add_row(what, f"{pooled.correct} of {pooled.trials}", "")
     rows.add_row("p, exact", f"{pooled.p:.3g}", out_of_a_thousand(pooled.p))
     if pooled.p_over_listeners is not None:
         rows.add_row("p, each listener as one", f"{pooled.p_over_listeners:.3g}", "random effects")

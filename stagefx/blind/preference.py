@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.sparse.csgraph import connected_components
-from scipy.special import expit, ndtri
+from scipy.special import expit, gammaincc, ndtri
 
 from stagefx.errors import BlindError
 
@@ -121,3 +121,37 @@ def log_worths(versions: Sequence[str], wins: NDArray[np.int64]) -> tuple[Worth,
 
 def _whole(free: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.concatenate([[0.0], free])
+
+
+def p_all_alike(wins: NDArray[np.int64]) -> float:
+    """How often choices would be so uneven if all versions were liked alike.
+
+    Parameters
+    ----------
+    wins : ndarray of int64 [versions, versions]
+        How often the row was chosen over the column.
+
+    Returns
+    -------
+    float
+        By the ratio of likelihoods, chi-square with one degree of freedom less than versions.
+
+    Raises
+    ------
+    BlindError
+        The choices do not tie all versions together.
+
+    Notes
+    -----
+    Choices are taken as independent, and the law of the ratio is that of many choices.
+
+    Examples
+    --------
+    >>> round(p_all_alike(np.array([[0, 10], [30, 0]])), 4)
+    0.0012
+    """
+    found = log_worths([str(number) for number in range(len(wins))], wins)
+    worth = np.array([one.log_worth for one in found])
+    apart = np.subtract.outer(worth, worth)
+    more = float((wins * (np.log(2.0) - np.logaddexp(0.0, -apart))).sum())
+    return float(gammaincc(0.5 * (len(wins) - 1), more))

@@ -17,7 +17,7 @@ from stagefx.blind.e_value import e_value
 from stagefx.blind.keys import SealedKey, load_key
 from stagefx.blind.listeners import Controls, Listener, controls_of, listener_of
 from stagefx.blind.pooling import Share, holm, p_over_listeners, share_who_hear
-from stagefx.blind.preference import Worth, log_worths
+from stagefx.blind.preference import Worth, log_worths, p_all_alike
 from stagefx.blind.protocol import find_protocol
 from stagefx.blind.replies import SetAside, read_replies, sort_replies
 from stagefx.errors import BlindError
@@ -97,6 +97,8 @@ class BlindScore:
         Whose replies came after the first scoring.
     worths : tuple of Worth
         Of a preference between versions; else empty.
+    p_all_alike : float or None
+        Of a preference: how often choices would be so uneven if all were liked alike.
     """
 
     key: SealedKey
@@ -108,6 +110,7 @@ class BlindScore:
     set_aside: tuple[SetAside, ...] = ()
     late: tuple[Listener, ...] = ()
     worths: tuple[Worth, ...] = ()
+    p_all_alike: float | None = None
 
     @property
     def sentence(self) -> str:
@@ -125,6 +128,8 @@ class BlindScore:
             The keys of ``stagefx blind score --json``.
         """
         nobody = {"value": None, "reason": "nobody replied"}
+        if self.listeners:
+            nobody["reason"] = "more than two versions have no score; see worths"
         passed = self.controls.passed
         no_control = {"value": None, "reason": "no positive control"}
         return {
@@ -141,6 +146,7 @@ class BlindScore:
             "e_value": self.e_value,
             "set_aside": [reply.as_json() for reply in self.set_aside],
             "worths": [worth.as_json() for worth in self.worths],
+            "p_all_alike": self.p_all_alike,
             "sentence": self.sentence,
         }
 
@@ -240,17 +246,19 @@ def score(
     corrected = holm([listener.p for listener in listeners])
     listeners = [one.with_holm(p) for one, p in zip(listeners, corrected, strict=True)]
     outcomes = [right for one in (*listeners, *late) for right in one.outcomes]
-    course = _evidence(outcomes, key.protocol)
+    course = [] if _several(key) else _evidence(outcomes, key.protocol)
+    worths, alike = _worths(key, listeners)
     return BlindScore(
         key=key,
         listeners=tuple(listeners),
-        pooled=_pooled(listeners, key.protocol),
+        pooled=None if _several(key) else _pooled(listeners, key.protocol),
         controls=controls_of([listener.controls for listener in listeners]),
         e_value=course[-1] if course else 1.0,
         e_course=tuple(course),
         set_aside=(*not_codes, *told.set_aside),
         late=late,
-        worths=_worths(key, [*listeners]),
+        worths=worths,
+        p_all_alike=alike,
     )
 
 
@@ -282,9 +290,16 @@ def _evidence(outcomes: Sequence[bool], protocol: str) -> list[float]:
     return found
 
 
-def _worths(key: SealedKey, listeners: Sequence[Listener]) -> tuple[Worth, ...]:
+def _several(key: SealedKey) -> bool:
+    """Whether a preference is between more than two versions."""
+    return max(len(digits) for digits in key.key) > 2
+
+
+def _worths(
+    key: SealedKey, listeners: Sequence[Listener]
+) -> tuple[tuple[Worth, ...], float | None]:
     if key.protocol != "preference":
-        return ()
+        return (), None
     count = max(len(digits) for digits in key.key)
     names = [*key.versions, *(f"version {n + 1}" for n in range(len(key.versions), count))]
     wins = np.zeros((count, count), dtype=np.int64)
@@ -292,9 +307,9 @@ def _worths(key: SealedKey, listeners: Sequence[Listener]) -> tuple[Worth, ...]:
         for chosen, passed_over in listener.choices:
             wins[chosen, passed_over] += 1
     try:
-        return log_worths(names[:count], wins)
+        return log_worths(names[:count], wins), p_all_alike(wins)
     except BlindError:  # too few choices to put them on one scale: the counts stand by themselves
-        return ()
+        return (), None
 
 
 def _seen(beside: Path, key: SealedKey) -> frozenset[str] | None:

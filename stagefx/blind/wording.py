@@ -54,8 +54,10 @@ def score_sentence(found: BlindScore) -> str:
     >>> score_sentence(score(SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32), []))
     'Nobody has replied yet, so nothing is known.'
     """
-    if found.pooled is None:
+    if not found.listeners:
         return "Nobody has replied yet, so nothing is known."
+    if found.pooled is None:
+        return _ranked(found)
     if found.key.protocol == "preference":
         return _preferred(found, found.pooled)
     counts = (
@@ -130,14 +132,21 @@ def _late(found: BlindScore) -> str:
     )
 
 
+def _ranked(found: BlindScore) -> str:
+    choices = sum(len(one.choices) for one in found.listeners)
+    made = f"{_people(len(found.listeners))} made {choices} choices"
+    if found.p_all_alike is None:
+        return f"{made}, too few to put the versions on one scale. Collect more replies."
+    ordered = sorted(found.worths, key=lambda worth: -worth.log_worth)
+    names = ", ".join(f"'{worth.version}'" for worth in ordered)
+    alike = f"Choices this uneven come {out_of_a_thousand(found.p_all_alike)} among equals."
+    if found.p_all_alike > USUAL_FALSE_PASS:
+        return f"No preference was shown: {made}. {alike}{_late(found)}"
+    return f"Preferred blind, from most to least: {names}. {made}. {alike}{_late(found)}"
+
+
 def _preferred(found: BlindScore, pooled: Pooled) -> str:
     names = [*found.key.versions, "the first", "the second"][:2]
-    if len(found.worths) > 2:
-        best = max(found.worths, key=lambda worth: worth.log_worth)
-        return (
-            f"{_people(len(found.listeners))} made {pooled.trials} choices; '{best.version}' was "
-            f"liked best.{_late(found)}"
-        )
     guess = (
         f"Somebody without a preference would choose so one-sidedly {out_of_a_thousand(pooled.p)}."
     )
