@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import click
 
@@ -52,4 +52,22 @@ protocol = click.option(
     default="abx",
     show_default=True,
     help="What a trial plays and asks.",
+)
+
+
+class Passage(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2.2 on
+    """From where to where, in seconds, as ``12.0-22.0``."""
+
+    name = "S-S"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        start, _, stop = str(value).partition("-")
+        try:
+            return float(start), float(stop)
+        except ValueError:
+            self.fail("write two times in seconds, like 12.0-22.0", param, ctx)
+
+
+passage = click.option(
+    "--passage", type=Passage(), metavar="S-S", help="Use this stretch only, in seconds."
 )

@@ -12,10 +12,15 @@ _HOMES = {
     "Attribution": "stagefx.effects",
     "AudioError": "stagefx.errors",
     "AudioWriter": "stagefx.audio",
+    "BlindError": "stagefx.errors",
+    "BlindPlan": "stagefx.blind",
+    "BlindScore": "stagefx.blind",
     "Comparison": "stagefx.hearing",
     "ComparisonError": "stagefx.errors",
+    "Delivery": "stagefx.hearing.delivery",
     "EffectError": "stagefx.errors",
     "Figures": "stagefx.stage.figures",
+    "Measurement": "stagefx.bench.measuring",
     "OutputError": "stagefx.errors",
     "RenderReport": "stagefx.effects",
     "Stage": "stagefx.stage",
@@ -25,14 +30,23 @@ _HOMES = {
     "attribute": "stagefx.effects",
     "compare_files": "stagefx.hearing",
     "compare_stages": "stagefx.hearing",
+    "deliver_files": "stagefx.hearing.delivery",
+    "deliver_stages": "stagefx.hearing.delivery",
     "effect_kinds": "stagefx.effects",
+    "expect": "stagefx.bench.expecting",
+    "fit_stage": "stagefx.bench.fitted",
     "integrated_loudness": "stagefx.audio",
+    "load_readings": "stagefx.bench",
     "load_stage": "stagefx.stage",
     "open_audio": "stagefx.audio",
+    "plan": "stagefx.blind",
+    "read_scope": "stagefx.bench.scope",
     "read_stage": "stagefx.stage",
     "ready_made": "stagefx.stage",
     "render": "stagefx.effects",
+    "score_files": "stagefx.blind",
     "stage_as_toml": "stagefx.stage",
+    "stage_from_readings": "stagefx.bench",
     "stage_schema": "stagefx.stage",
     "work_out": "stagefx.stage.figures",
 }
@@ -45,6 +59,28 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         integrated_loudness as integrated_loudness,
         open_audio as open_audio,
     )
+    from stagefx.bench import (
+        load_readings as load_readings,
+        stage_from_readings as stage_from_readings,
+    )
+    from stagefx.bench.expecting import (
+        expect as expect,
+    )
+    from stagefx.bench.fitted import (
+        fit_stage as fit_stage,
+    )
+    from stagefx.bench.measuring import (
+        Measurement as Measurement,
+    )
+    from stagefx.bench.scope import (
+        read_scope as read_scope,
+    )
+    from stagefx.blind import (
+        BlindPlan as BlindPlan,
+        BlindScore as BlindScore,
+        plan as plan,
+        score_files as score_files,
+    )
     from stagefx.effects import (
         Attribution as Attribution,
         RenderReport as RenderReport,
@@ -54,6 +90,7 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     )
     from stagefx.errors import (
         AudioError as AudioError,
+        BlindError as BlindError,
         ComparisonError as ComparisonError,
         EffectError as EffectError,
         OutputError as OutputError,
@@ -65,6 +102,11 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         Comparison as Comparison,
         compare_files as compare_files,
         compare_stages as compare_stages,
+    )
+    from stagefx.hearing.delivery import (
+        Delivery as Delivery,
+        deliver_files as deliver_files,
+        deliver_stages as deliver_stages,
     )
     from stagefx.stage import (
         Stage as Stage,

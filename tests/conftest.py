@@ -9,7 +9,7 @@ from types import ModuleType
 import pytest
 from hypothesis import settings
 
-PAGE_NEEDS = ("chromium", "node")
+PAGE_NEEDS = ("chromium", "node", "tsc")
 MISSING = [program for program in PAGE_NEEDS if shutil.which(program) is None]
 
 settings.register_profile("fixed", derandomize=True, deadline=None, database=None)

@@ -9,7 +9,7 @@ from ..lazy import LazyGroup
 
 @click.command(
     cls=LazyGroup,
-    command_names=("plan", "score"),
+    command_names=("plan", "prepare", "score"),
     prefix="blind_",
     short_help="Plan, prepare and score a blind listening test.",
 )

@@ -58,6 +58,12 @@ class BlindPlan:
     able: float
     missed: float | None
 
+    def _repr_html_(self) -> str:
+        """The plan, as a notebook shows it."""
+        from stagefx.blind.notebook import plan_as_html
+
+        return plan_as_html(self)
+
     def as_json(self) -> dict[str, Any]:
         """The plan as plain values.
 

@@ -119,6 +119,12 @@ class BlindScore:
 
         return score_sentence(self)
 
+    def _repr_html_(self) -> str:
+        """The score, as a notebook shows it."""
+        from stagefx.blind.notebook import score_as_html
+
+        return score_as_html(self)
+
     def as_json(self) -> dict[str, Any]:
         """The score as plain values.
 

@@ -28,6 +28,11 @@ CAUTIONS = MappingProxyType(
             "Turn the level down before a difference is turned up: 85 dBA is the usual limit for "
             "eight hours a day."
         ),
+        "listening": (
+            "Begin with the volume down, then turn it up to where music is comfortable: 85 dBA is "
+            "the usual limit for eight hours a day, and headphones reach far more. Do not turn it "
+            "up to look for a difference."
+        ),
         "earth": "Never lift a safety earth to cure hum.",
         "scope-ground": (
             "A scope's ground clip is at mains earth: clip it to the stage's ground only, never to "

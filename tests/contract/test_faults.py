@@ -340,5 +340,5 @@ def test_every_caution_can_be_shown() -> None:
     )
     told += " ".join(cautions_of(everything))
     left = {name for name, text in CAUTIONS.items() if text not in told}
-    assert left == {"hearing"}  # shown where a difference is turned up, not beside a stage
+    assert left == {"hearing", "listening"}  # shown where something is played, not beside a stage
     assert cautions_of(stage_from({})) == ()

@@ -39,14 +39,14 @@ def run_one_page_test(
 
 
 def test_with_a_browser_nothing_is_skipped(tmp_path: Path) -> None:
-    code, output = run_one_page_test(tmp_path, programs=("chromium", "node"), CI="true")
+    code, output = run_one_page_test(tmp_path, programs=("chromium", "node", "tsc"), CI="true")
     assert code == 0
     assert "2 passed" in output
     assert "SKIPPED" not in output
 
 
 def test_without_a_browser_one_loud_line_says_so(tmp_path: Path) -> None:
-    code, output = run_one_page_test(tmp_path, programs=("node",))
+    code, output = run_one_page_test(tmp_path, programs=("node", "tsc"))
     assert code == 0
     loud = [line for line in output.splitlines() if line.startswith("PAGE TESTS SKIPPED")]
     assert loud == ["PAGE TESTS SKIPPED: 1, for want of chromium, so no page was tested"]
@@ -56,4 +56,4 @@ def test_without_a_browser_one_loud_line_says_so(tmp_path: Path) -> None:
 def test_where_skips_are_not_allowed_the_run_fails(tmp_path: Path, setting: dict[str, str]) -> None:
     code, output = run_one_page_test(tmp_path, programs=(), **setting)
     assert code == 1
-    assert "PAGE TESTS SKIPPED: 1, for want of chromium and node, which fails this run" in output
+    assert "PAGE TESTS SKIPPED: 1, for want of chromium and node and tsc, which fails" in output
