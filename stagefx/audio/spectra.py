@@ -175,13 +175,12 @@ class PairMeter:
             begin += frames // 2
         self._waiting = self._waiting[:, :, begin:].copy()
 
-    def _add_segment(self, pair: Array) -> tuple[Complex, Complex]:
+    def _add_segment(self, pair: Array) -> None:
         x, y = np.fft.rfft(pair * self._window, axis=2)
         self._first += np.square(x.real) + np.square(x.imag)
         self._second += np.square(y.real) + np.square(y.imag)
         self._cross += x.conj() * y
         self._segments += 1
-        return x, y
 
     def add_spectra(self, spectra: PairSpectra) -> None:
         """Add what another meter of the same kind has measured.

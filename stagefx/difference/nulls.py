@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.difference.pairs import Pair
+from stagefx.kernels.pair_sums import add_squares
 
 Array = NDArray[np.float64]
 
@@ -53,23 +54,27 @@ class Squares:
     """
 
     def __init__(self, channels: int) -> None:
-        self.first = np.zeros(channels)
-        self.across = np.zeros(channels)
-        self.difference = np.zeros(channels)
+        self._sums = np.zeros((3, channels))
+        self.first, self.across, self.difference = self._sums
 
-    def add(self, first: Array, difference: Array) -> None:
+    def add(self, first: Array, second: Array, gain: float) -> Array:
         """Add the next stretch.
 
         Parameters
         ----------
-        first : ndarray of float64 [frames, channels]
-            The first piece.
-        difference : ndarray of float64 [frames, channels]
+        first, second : ndarray of float64 [frames, channels]
+            Both pieces.
+        gain : float
+            What the second is divided by.
+
+        Returns
+        -------
+        ndarray of float64 [frames, channels]
             What the second has more.
         """
-        self.first += np.einsum("nc,nc->c", first, first)
-        self.across += np.einsum("nc,nc->c", first, difference)
-        self.difference += np.einsum("nc,nc->c", difference, difference)
+        more = np.empty_like(second)
+        add_squares(first, second, gain, self._sums, more)
+        return more
 
     @property
     def gain(self) -> float:
@@ -160,12 +165,10 @@ class NullMeter:
         ndarray of float64 [frames, channels]
             What the aligned second has more than the first, at the first's approximate gain.
         """
-        x = pair.first[: len(pair.untouched)]
-        self._plain.add(x, pair.untouched - x)
-        self._untouched.add(x, pair.untouched / self._gain - x)
-        more = pair.second / self._gain - pair.first
-        self.aligned.add(pair.first, more)
-        return more
+        first, untouched = np.ascontiguousarray(pair.first), np.ascontiguousarray(pair.untouched)
+        self._plain.add(first, untouched, 1.0)
+        self._untouched.add(first, untouched, self._gain)
+        return self.aligned.add(first, np.ascontiguousarray(pair.second), self._gain)
 
     @property
     def gain(self) -> float:

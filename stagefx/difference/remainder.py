@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.audio.spectra import Array, Complex, PairMeter
+from stagefx.audio.spectra import Array, PairMeter
+from stagefx.kernels.pair_sums import add_spectra
 
 _LEAST_APART = 1e-9
 """Where the two spectra of the first are alike to this share, the second adds nothing."""
@@ -39,18 +40,18 @@ class RemainderMeter(PairMeter):
 
     def __init__(self, rate_hz: int, channels: int, segment_frames: int) -> None:
         super().__init__(rate_hz, channels, segment_frames)
-        self._slope = np.sin(2.0 * np.pi * np.arange(segment_frames) / segment_frames)
-        self._sloped = np.zeros_like(self._first)
-        self._own = np.zeros_like(self._cross)
-        self._sloped_cross = np.zeros_like(self._cross)
+        lines = segment_frames // 2 + 1
+        self._powers = np.zeros((channels, 3, lines))
+        self._products = np.zeros((channels, 3, lines), dtype=np.complex128)
+        self._first, self._second, self._sloped = self._powers.transpose(1, 0, 2)
+        self._cross, self._own, self._sloped_cross = self._products.transpose(1, 0, 2)
 
-    def _add_segment(self, pair: Array) -> tuple[Complex, Complex]:
-        x, y = super()._add_segment(pair)
-        sloped = np.fft.rfft(pair[0] * self._slope, axis=1)
-        self._sloped += np.square(sloped.real) + np.square(sloped.imag)
-        self._own += x.conj() * sloped
-        self._sloped_cross += sloped.conj() * y
-        return x, y
+    def _add_segment(self, pair: Array) -> None:
+        for channel, both in enumerate(pair.transpose(1, 0, 2)):
+            x, y = np.fft.rfft(both, axis=1).view(np.float64).reshape(2, -1, 2)
+            products = self._products[channel].view(np.float64).reshape(3, -1, 2)
+            add_spectra(x, y, self._powers[channel], products)
+        self._segments += 1
 
     def left_over(self) -> Array:
         """Power of the second that no linear filter makes of the first.

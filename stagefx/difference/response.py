@@ -46,11 +46,17 @@ class Band:
         Re 1 kHz; None where it was not measured.
     floor_db : float or None, dB
         The least deviation that could be told from none.
+    phase_deg : float or None, degrees
+        Phase of the second re the first, less pure delay; None where it was not measured.
+    coherence : float or None, 0 to 1
+        Share of the second's power there that a linear filter makes of the first.
     """
 
     hz: float
     db: float | None
     floor_db: float | None
+    phase_deg: float | None = None
+    coherence: float | None = None
 
 
 @dataclass(frozen=True)

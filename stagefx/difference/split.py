@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from stagefx.audio.ahead import read_ahead
 from stagefx.audio.alignment import SEARCH_S, Alignment, align
 from stagefx.audio.loudness import LoudnessMeter
+from stagefx.audio.matched import at_rate_of
 from stagefx.audio.recording import Recording
 from stagefx.audio.spectra import Array, PairSpectra
 from stagefx.difference.nulls import NullDepths, NullMeter, Squares, decibels
 from stagefx.difference.pairs import side_by_side
+from stagefx.difference.phase import (
+    DelayFound,
+    group_delay_between,
+    interchannel_delay_between,
+    with_phases,
+)
+from stagefx.difference.quiet import StepMeter
 from stagefx.difference.remainder import RemainderMeter
+from stagefx.difference.remainder_signal import lead_in
 from stagefx.difference.response import DITHER_MEAN_SQUARE, Response, response_between
+from stagefx.difference.transfer import TransferModel
+from stagefx.difference.transfer_fit import TransferMeter
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
 """What is called heard: the remainder is taken here."""
@@ -64,6 +77,14 @@ class Difference:
         The stretch of the first that was compared.
     first_dbfs : float, dB
         Its rms level re a full-scale sine, mean of the channels.
+    transfer : TransferModel or None
+        The linear filter from the first to the aligned second.
+    group_delay : DelayFound or None
+        The largest, 500 Hz to 8 kHz, less pure delay.
+    interchannel_delay : DelayFound or None
+        How much later the first channel has become than the second.
+    step_powers : ndarray of float64 [steps], full scale squared
+        Mean square of the first, fiftieth of a second by fiftieth, its loudest channel.
     """
 
     alignment: Alignment
@@ -74,11 +95,25 @@ class Difference:
     start: int
     stop: int
     first_dbfs: float
+    transfer: TransferModel | None = None
+    group_delay: DelayFound | None = None
+    interchannel_delay: DelayFound | None = None
+    step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
 
     @property
     def remainder_db(self) -> float | None:
         """What no linear filter makes of the first, re the first; None where not measured."""
         return self.null_db.after_response
+
+    @property
+    def group_delay_ms(self) -> float | None:
+        """Largest group delay less pure delay; None where not measured."""
+        return self.group_delay.milliseconds if self.group_delay else None
+
+    @property
+    def interchannel_delay_us(self) -> float | None:
+        """Change of the delay between the channels; None where not measured."""
+        return self.interchannel_delay.microseconds if self.interchannel_delay else None
 
     @property
     def floor_db(self) -> float:
@@ -118,7 +153,8 @@ def take_apart(
 
     Notes
     -----
-    After the alignment both are read once, block by block.
+    After the alignment both are read once, block by block, on several threads; the numbers do not
+    depend on how many there are.
 
     Examples
     --------
@@ -129,6 +165,7 @@ def take_apart(
     (-1, -inf, 0.0)
     """
     alignment = align(first, second, start=start, stop=stop, search_s=search_s)
+    second = at_rate_of(first, second)
     made = first.format
     begin, end = alignment.common_stretch(made.frames, second.format.frames)
     begin, end = max(begin, start), end if stop is None else min(end, stop)
@@ -136,11 +173,21 @@ def take_apart(
     nulls = NullMeter(made.channels, alignment.gain)
     segment = segment_frames(end - begin, rate_hz=made.rate_hz)
     remainder = RemainderMeter(made.rate_hz, made.channels, segment)
-    for pair in side_by_side(first, second, alignment, start=begin, stop=end):
-        remainder.add(pair.first, nulls.add(pair))
-        for meter, block in zip(meters, (pair.first, pair.second), strict=True):
-            meter.add(block)
+    transfer = TransferMeter(made.rate_hz, made.channels, end - begin)
+    steps = StepMeter(made.rate_hz, made.channels)
+    transfer.lead_in(lead_in(first, begin))
+    pairs = side_by_side(first, second, alignment, start=begin, stop=end)
+    with ThreadPoolExecutor(1, thread_name_prefix="spectra") as beside:
+        for pair, more in read_ahead((pair, nulls.add(pair)) for pair in pairs):
+            done = beside.submit(remainder.add, pair.first, more)
+            transfer.add(pair.first, more)
+            steps.add(pair.first)
+            for meter, block in zip(meters, (pair.first, pair.second), strict=True):
+                meter.add(block)
+            done.result()
+        model = transfer.model(alignment.gain, beside)
     spectra = remainder.spectra()
+    response = response_between(spectra)
     power = float(nulls.aligned.first.sum()) / ((end - begin) * made.channels)
     return Difference(
         alignment=replace(alignment, gain_db=20.0 * math.log10(abs(nulls.gain))),
@@ -152,10 +199,14 @@ def take_apart(
         ),
         loudness=Loudness(*(_finite(meter.integrated_lufs) for meter in meters)),
         balance_db=_balance_db(nulls.aligned),
-        response=response_between(spectra),
+        response=with_phases(response, spectra, model),
         start=begin,
         stop=end,
         first_dbfs=decibels(power, 0.5),
+        transfer=model,
+        group_delay=group_delay_between(response, spectra, model),
+        interchannel_delay=interchannel_delay_between(response, spectra, model),
+        step_powers=steps.powers(),
     )
 
 

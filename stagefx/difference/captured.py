@@ -1,0 +1,238 @@
+"""Recordings of real stages compared: with faults of the instrument first, and a floor for all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from stagefx.audio.alignment import SEARCH_S
+from stagefx.audio.recording import Recording
+from stagefx.difference.capture_faults import CaptureFault, capture_faults
+from stagefx.difference.gap_noise import GapNoise, gap_noise
+from stagefx.difference.parts import _plain
+from stagefx.difference.phase import DelayFound
+from stagefx.difference.split import Difference, take_apart
+
+AGAINST_REPEAT, LOOPBACK = "A against a repeat of A", "the loopback"
+
+
+@dataclass(frozen=True)
+class CaptureFloor:
+    """What the instrument alone makes of nothing: a floor for each kind of difference.
+
+    Parameters
+    ----------
+    basis : str
+        From which recording it was taken.
+    level_db, balance_db : float or None, dB
+        Changes of level and of balance.
+    hz : tuple of float, Hz
+        Third octaves.
+    bands_db : tuple of float or None, dB
+        Deviations of response in them, the statistical floor where that is larger.
+    group_delay_s, interchannel_delay_s : float or None, s
+        Delays.
+    remainder_db : float or None, dB
+        Re the first.
+    noise_dbfs : tuple of float or None, dB
+        Noise in the silences by third octaves, re a full-scale sine.
+    """
+
+    basis: str
+    level_db: float | None
+    balance_db: float | None
+    hz: tuple[float, ...]
+    bands_db: tuple[float | None, ...]
+    group_delay_s: float | None
+    interchannel_delay_s: float | None
+    remainder_db: float | None
+    noise_dbfs: tuple[float | None, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The floor as plain values.
+
+        Returns
+        -------
+        dict
+            One value a kind of difference; None where there is none.
+        """
+        remainder = self.remainder_db
+        return {
+            "basis": self.basis,
+            "level_db": self.level_db,
+            "balance_db": self.balance_db,
+            "bands": [{"hz": hz, "db": db} for hz, db in zip(self.hz, self.bands_db, strict=True)],
+            "group_delay_s": self.group_delay_s,
+            "interchannel_delay_s": self.interchannel_delay_s,
+            "remainder_db": None if remainder is None else _plain(remainder),
+            "noise": [
+                {"hz": hz, "dbfs": None if level is None else _plain(level)}
+                for hz, level in zip(self.hz, self.noise_dbfs, strict=True)
+            ],
+        }
+
+
+@dataclass(frozen=True)
+class Captured:
+    """Two recordings taken apart, with what their instrument does.
+
+    Parameters
+    ----------
+    faults : tuple of CaptureFault
+        To be told before anything else.
+    difference : Difference
+        What changed from the first to the second.
+    floor : CaptureFloor or None
+        None where neither a repeat nor a loopback was given.
+    gap : GapNoise
+        Noise of both in the silences.
+    """
+
+    faults: tuple[CaptureFault, ...]
+    difference: Difference
+    floor: CaptureFloor | None
+    gap: GapNoise
+
+    def as_json(self) -> dict[str, Any]:
+        """Faults, floor and noise as plain values.
+
+        Returns
+        -------
+        dict
+            The difference itself is left to whoever prints it.
+        """
+        return {
+            "faults": [fault.as_json() for fault in self.faults],
+            "floor": self.floor.as_json() if self.floor else None,
+            "gap_noise": self.gap.as_json(),
+        }
+
+
+def take_apart_captured(
+    first: Recording,
+    second: Recording,
+    *,
+    repeat: Recording | None = None,
+    loopback: Recording | None = None,
+    start: int = 0,
+    stop: int | None = None,
+    search_s: float = SEARCH_S,
+) -> Captured:
+    """Take the difference of two recordings apart, and look at the instrument first.
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two recordings, or what was played and its recording.
+    repeat : Recording or None
+        The first recorded once more: A against A.
+    loopback : Recording or None
+        What was played, recorded through the instrument alone.  Without a repeat the first has to
+        be what was played.
+    start, stop : int, frames
+        The stretch of the first to compare; all that both have where left out.
+    search_s : float, s
+        How far apart they may begin.
+
+    Returns
+    -------
+    Captured
+        Faults, difference, floor, noise.
+
+    Raises
+    ------
+    ComparisonError
+        They cannot be compared.
+
+    Notes
+    -----
+    The floor is what the repeat differs by from the first, else what the loopback does; never less
+    than what chance and dither leave unsure.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> random = np.random.default_rng(1)
+    >>> noise = 0.1 * random.standard_normal((96000, 1))
+    >>> takes = [noise + 1e-4 * random.standard_normal(noise.shape) for _ in range(3)]
+    >>> one, two, again = (HeldAudio(take, 48000) for take in takes)
+    >>> found = take_apart_captured(one, two, repeat=again)
+    >>> found.faults, round(found.floor.remainder_db), round(found.difference.remainder_db)
+    ((), -57, -57)
+    """
+    where = {"start": start, "stop": stop}
+    difference = take_apart(first, second, **where, search_s=search_s)  # type: ignore[arg-type]
+    faults = list(capture_faults(first, second, difference))
+    gap = gap_noise(first, second, difference)
+    floor: CaptureFloor | None = None
+    for other, which, basis in (
+        (repeat, "repeat", AGAINST_REPEAT),
+        (loopback, "loopback", LOOPBACK),
+    ):
+        if other is None:
+            continue
+        between = take_apart(first, other, **where, search_s=search_s)  # type: ignore[arg-type]
+        silence = gap_noise(first, other, between)
+        faults += [
+            fault
+            for fault in capture_faults(first, other, between, which=which)
+            if fault.which == which
+        ]
+        if which == "loopback" or loopback is None:
+            faults += _hum(silence, which)
+        floor = floor or _floor(between, silence, basis)
+    if loopback is None and repeat is None:
+        faults += _hum(gap, "second")
+    return Captured(tuple(faults), difference, floor, gap)
+
+
+def _hum(gap: GapNoise, which: str) -> list[CaptureFault]:
+    """Lines of the mains that a recording has and what was played has not."""
+    if gap.first is None or gap.second is None or gap.second.mains_hz is None:
+        return []
+    played = {line.hz: line.dbfs for line in gap.first.hum}
+    added = [
+        line
+        for line in gap.second.hum
+        if which != "second" or line.dbfs > played.get(line.hz, -400.0) + 6.0
+    ]
+    if not added:
+        return []
+    loudest = max(added, key=lambda line: line.dbfs)
+    whose = "the instrument's own" if which == "loopback" else "the instrument's or the stage's"
+    return [
+        CaptureFault(
+            "mains-hum",
+            f"the {which} recording hums: {loudest.hz:g} Hz at {loudest.dbfs:.0f} dBFS, {whose}; "
+            "part the earth loop with a transformer or a battery, and never lift the mains earth",
+            which,
+        )
+    ]
+
+
+def _floor(between: Difference, silence: GapNoise, basis: str) -> CaptureFloor:
+    change = between.loudness.difference_db
+    level = abs(between.alignment.gain_db if change is None else change)
+    balance = between.balance_db
+    bands = between.response.bands
+    noise = silence.second
+    return CaptureFloor(
+        basis=basis,
+        level_db=max(level, between.floor_db),
+        balance_db=None if balance is None else max(abs(balance), 2.0 * between.floor_db),
+        hz=tuple(band.hz for band in bands),
+        bands_db=tuple(
+            None if band.db is None else max(abs(band.db), band.floor_db or 0.0) for band in bands
+        ),
+        group_delay_s=_larger(between.group_delay),
+        interchannel_delay_s=_larger(between.interchannel_delay),
+        remainder_db=between.remainder_db,
+        noise_dbfs=noise.bands_dbfs if noise else (None,) * len(bands),
+    )
+
+
+def _larger(found: DelayFound | None) -> float | None:
+    if found is None or found.value_s is None:
+        return None
+    return max(abs(found.value_s), found.floor_s or 0.0)

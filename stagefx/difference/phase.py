@@ -1,0 +1,275 @@
+"""Phase between two versions, group delay, and the delay between the channels."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.spectra import PairSpectra
+from stagefx.difference.bands import band_edges_hz
+from stagefx.difference.response import DITHER_MEAN_SQUARE, Band, Response
+from stagefx.difference.transfer import TransferModel
+
+Array = NDArray[np.float64]
+
+LOWEST_HZ, HIGHEST_HZ = 500.0, 8000.0
+"""Where delays are heard best."""
+_STEP = 1e-3
+"""Share of the frequency over which the phase is differenced."""
+_OVERLAP_LOSS, _WINDOW_LINES = 1.06, 1.5
+_SLACK = 1.03
+_TURNED_OVER = 0.5 * math.pi
+
+
+@dataclass(frozen=True)
+class DelayFound:
+    """A delay that the second version has more than the first.
+
+    Parameters
+    ----------
+    value_s : float or None, s
+        None where it was not measured.
+    floor_s : float or None, s
+        The least that could be told from none.
+    at_hz : float or None, Hz
+        The band in which it was found; None of one over many bands.
+    reason : str
+        Why there is no value.
+    """
+
+    value_s: float | None
+    floor_s: float | None = None
+    at_hz: float | None = None
+    reason: str = ""
+
+    @property
+    def milliseconds(self) -> float | None:
+        """The value in ms."""
+        return None if self.value_s is None else 1e3 * self.value_s
+
+    @property
+    def microseconds(self) -> float | None:
+        """The value in us."""
+        return None if self.value_s is None else 1e6 * self.value_s
+
+    def as_json(self) -> dict[str, Any]:
+        """The delay as plain values.
+
+        Returns
+        -------
+        dict
+            ``value_s`` with its floor and place, or ``{"value": None, "reason": …}``.
+        """
+        if self.value_s is None:
+            return {"value": None, "reason": self.reason or "not measured"}
+        return {"value_s": self.value_s, "floor_s": self.floor_s, "at_hz": self.at_hz}
+
+
+def with_phases(response: Response, spectra: PairSpectra, model: TransferModel) -> Response:
+    """A response with phase and coherence beside its levels.
+
+    Parameters
+    ----------
+    response : Response
+        Levels by third octaves.
+    spectra : PairSpectra
+        What it was found from.
+    model : TransferModel
+        The filter between the two versions.
+
+    Returns
+    -------
+    Response
+        The same bands; phase less pure delay, at the band's middle, where a level was measured.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.difference.split import take_apart
+    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
+    >>> band = take_apart(noise, noise).response.bands[20]
+    >>> band.phase_deg, band.coherence
+    (0.0, 1.0)
+    """
+    hz = np.array([band.hz for band in response.bands])
+    transfer = model.response(hz)
+    lines = _Lines.of(spectra)
+    shares = np.array([[lines.coherence(c, at) for at in hz] for c in range(len(transfer))])
+    channels = tuple(
+        tuple(map(_with_phase, bands, transfer[c], shares[c]))
+        for c, bands in enumerate(response.channels)
+    )
+    together = tuple(map(_with_phase, response.bands, transfer.sum(axis=0), shares.min(axis=0)))
+    return Response(together, channels)
+
+
+def _with_phase(band: Band, transfer: complex, coherence: float) -> Band:
+    if band.db is None:
+        return replace(band, coherence=float(coherence))
+    phase = math.degrees(math.atan2(transfer.imag, transfer.real))
+    return replace(band, phase_deg=phase, coherence=float(coherence))
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """Lines of averaged spectra, channel by channel, and what they say of a band."""
+
+    hz: Array
+    first: Array
+    whole: Array  # of the second
+    unexplained: Array
+    dither: float  # in each line
+    independent: float  # segments
+
+    @classmethod
+    def of(cls, spectra: PairSpectra, seen_share: float = 1.0) -> _Lines:
+        return cls(
+            hz=spectra.hz,
+            first=spectra.first,
+            # what the spectra call second is the difference from the first
+            whole=spectra.first + 2.0 * spectra.cross.real + spectra.second,
+            unexplained=spectra.unexplained,
+            dither=2.0 * spectra.noise_power(DITHER_MEAN_SQUARE),  # both versions have it
+            independent=max(spectra.segments * seen_share / _OVERLAP_LOSS, 1.0),
+        )
+
+    def within(self, middle_hz: float) -> NDArray[np.intp]:
+        low, high = band_edges_hz(middle_hz)
+        return np.flatnonzero((self.hz >= low) & (self.hz < high))
+
+    def coherence(self, channel: int, middle_hz: float) -> float:
+        """Share of the second's power in a band that a linear filter makes of the first."""
+        inside = self.within(middle_hz)
+        whole = float(self.whole[channel, inside].sum())
+        if whole <= 0.0:
+            return 0.0
+        share = float(self.unexplained[channel, inside].sum()) / whole
+        return min(max(1.0 - share, 0.0), 1.0)
+
+    def unsure_radians(self, channel: int, middle_hz: float) -> float:
+        """Standard deviation of a band's mean phase."""
+        inside = self.within(middle_hz)
+        x = self.first[channel, inside]
+        total, whole = float(x.sum()), float(self.whole[channel, inside].sum())
+        if total <= 0.0 or whole <= 0.0:
+            return math.inf
+        noise = max(float(self.unexplained[channel, inside].sum()), self.dither * len(inside))
+        lines = max(total**2 / float(np.square(x).sum()) / _WINDOW_LINES, 1.0)
+        return math.sqrt(noise / (2.0 * whole * lines * self.independent))
+
+
+def _measured(bands: tuple[Band, ...]) -> list[float]:
+    low, high = LOWEST_HZ / _SLACK, HIGHEST_HZ * _SLACK
+    return [band.hz for band in bands if band.db is not None and low <= band.hz <= high]
+
+
+def group_delay_between(
+    response: Response, spectra: PairSpectra, model: TransferModel
+) -> DelayFound:
+    """The largest group delay, 500 Hz to 8 kHz, less the pure delay that the alignment took away.
+
+    ``τ = -dφ / dω``
+
+    Parameters
+    ----------
+    response : Response
+        Says which bands were measured.
+    spectra : PairSpectra
+        Says how surely.
+    model : TransferModel
+        The filter between the two versions.
+
+    Returns
+    -------
+    DelayFound
+        Of the channel and third octave that lies farthest from none, beyond its floor first;
+        positive where the second is later.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.difference.split import take_apart
+    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
+    >>> take_apart(noise, noise).group_delay.value_s
+    0.0
+    """
+    found, lines = [], _Lines.of(spectra, model.seen_share)
+    for channel, bands in enumerate(response.channels):
+        middles = np.array(_measured(bands))
+        if not len(middles):
+            continue
+        around = model.response(np.concatenate([(1.0 - _STEP) * middles, (1.0 + _STEP) * middles]))
+        below, above = np.split(around[channel], 2)
+        delays = -np.angle(above * below.conj()) / (4.0 * np.pi * _STEP * middles) + 0.0
+        for hz, delay in zip(middles.tolist(), delays.tolist(), strict=True):
+            low, high = band_edges_hz(hz)
+            slope = math.sqrt(12.0) / (2.0 * math.pi * (high - low))
+            found.append((delay, 2.0 * slope * lines.unsure_radians(channel, hz), hz))
+    if not found:
+        return DelayFound(None, reason="the music has nothing there that could be measured")
+    certain = [each for each in found if abs(each[0]) >= each[1]]
+    return DelayFound(*max(certain or found, key=lambda each: abs(each[0])))
+
+
+def interchannel_delay_between(
+    response: Response, spectra: PairSpectra, model: TransferModel
+) -> DelayFound:
+    """How much later the first channel has become than the second, 500 Hz to 8 kHz.
+
+    Least squares through the origin over the third octaves that both channels sound in.
+
+    Parameters
+    ----------
+    response : Response
+        Says which bands were measured.
+    spectra : PairSpectra
+        Says how surely.
+    model : TransferModel
+        The filter between the two versions.
+
+    Returns
+    -------
+    DelayFound
+        Of more than two channels, the pair that lies farthest apart.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.difference.split import take_apart
+    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 2)), 48000)
+    >>> take_apart(noise, noise).interchannel_delay.value_s
+    0.0
+    """
+    count = len(response.channels)
+    pairs = [(one, other) for one in range(count) for other in range(one + 1, count)]
+    lines = _Lines.of(spectra, model.seen_share)
+    found = [_between(response, lines, model, one, other) for one, other in pairs]
+    known = [each for each in found if each.value_s is not None]
+    if known:
+        return max(known, key=lambda each: abs(each.value_s or 0.0))
+    return found[0] if found else DelayFound(None, reason="there is one channel")
+
+
+def _between(
+    response: Response, lines: _Lines, model: TransferModel, one: int, other: int
+) -> DelayFound:
+    both = [set(_measured(response.channels[channel])) for channel in (one, other)]
+    middles = np.array(sorted(both[0] & both[1]))
+    if not len(middles):
+        return DelayFound(None, reason="fewer than two channels sound there")
+    transfer = model.response(middles)
+    phase = np.angle(transfer[one] * transfer[other].conj())
+    if float(np.median(np.abs(phase))) > _TURNED_OVER:
+        return DelayFound(None, reason="one channel is turned over, or much later")
+    omega = 2.0 * np.pi * middles
+    unsure = [
+        math.hypot(*(lines.unsure_radians(channel, hz) for channel in (one, other)))
+        for hz in middles.tolist()
+    ]
+    steep = float(np.square(omega).sum())
+    value = -float((omega * phase).sum()) / steep + 0.0
+    return DelayFound(value, 2.0 * float(np.linalg.norm(omega * np.array(unsure))) / steep)

@@ -1,0 +1,174 @@
+"""The remainder as a signal: what no linear filter makes of the first version, to be listened to.
+
+The second is brought to the first's gain, polarity and time, and the first, passed through the
+filter between them, is taken away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.recording import Recording
+from stagefx.difference.pairs import side_by_side
+from stagefx.difference.transfer import (
+    AHEAD_FRAMES,
+    SPAN_FRAMES,
+    TransferModel,
+    filtered_blocks,
+)
+from stagefx.errors import ComparisonError
+
+if TYPE_CHECKING:
+    from stagefx.difference.split import Difference
+
+Array = NDArray[np.float64]
+
+LEAD_IN_S = 4.0
+"""How much of what was played before is heard by the filter's memory."""
+
+
+def lead_in(first: Recording, start: int) -> Array:
+    """What was played before a stretch, as far as a filter remembers it.
+
+    Parameters
+    ----------
+    first : Recording
+        The piece.
+    start : int, frames
+        Where the stretch begins.
+
+    Returns
+    -------
+    ndarray of float64 [frames, channels], full scale 1.0
+        Up to 4 s; at least 1152 frames, silence where there is nothing.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> lead_in(HeldAudio(np.ones((48000, 1)), 48000), 300).shape
+    (1152, 1)
+    """
+    made = first.format
+    begin = max(start - round(LEAD_IN_S * made.rate_hz), 0)
+    before = first.read(begin, start) if start > begin else np.zeros((0, made.channels))
+    return np.pad(before, ((max(SPAN_FRAMES - len(before), 0), 0), (0, 0)))
+
+
+def remainder_blocks(
+    first: Recording, second: Recording, difference: Difference
+) -> Iterator[tuple[Array, Array]]:
+    """The first version and the remainder of the second, block by block.
+
+    ``remainder = second / gain, its delay taken away, less the first through the filter``
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two versions of a piece.
+    difference : Difference
+        What `take_apart` found between them.
+
+    Yields
+    ------
+    first_block, remainder_block : ndarray of float64 [frames, channels], full scale 1.0
+        The stretch that was compared, in order, each frame once.
+
+    Raises
+    ------
+    ComparisonError
+        The difference holds no filter.
+
+    Notes
+    -----
+    A steady offset counts as response.  Of two linear versions the remainder lies more than 120 dB
+    below the music, 20 Hz to 20 kHz; of a filter that rings for longer than 20 ms, as a narrow
+    equaliser below 200 Hz does, some of the ringing is left.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.difference.split import take_apart
+    >>> noise, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
+    >>> dull = noise[1:] + noise[:-1]
+    >>> first, second = HeldAudio(dull, 48000), HeldAudio(0.5 * dull + 0.001 * hiss[1:], 48000)
+    >>> found = take_apart(first, second)
+    >>> left = np.concatenate([left for _, left in remainder_blocks(first, second, found)])
+    >>> round(float(np.std(left) / np.std(0.002 * hiss)), 1)
+    1.0
+    """
+    for played, expected, left in explained_blocks(first, second, difference):
+        del expected
+        yield played, left
+
+
+def explained_blocks(
+    first: Recording, second: Recording, difference: Difference
+) -> Iterator[tuple[Array, Array, Array]]:
+    """The first version, what a filter makes of it, and the remainder, block by block.
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two versions of a piece.
+    difference : Difference
+        What `take_apart` found between them.
+
+    Yields
+    ------
+    first_block, expected_block, remainder_block : ndarray of float64 [frames, channels]
+        At the first's gain.
+
+    Raises
+    ------
+    ComparisonError
+        The difference holds no filter.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.difference.split import take_apart
+    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
+    >>> _, expected, left = next(explained_blocks(noise, noise, take_apart(noise, noise)))
+    >>> bool(np.array_equal(expected, noise.read(0, len(expected)))), float(abs(left).max())
+    (True, 0.0)
+    """
+    model = difference.transfer
+    if model is None:
+        raise ComparisonError(
+            f"no filter was found between {first.place} and {second.place}; take them apart first"
+        )
+    held: list[tuple[Array, Array]] = []
+    ahead = _read_ahead(first, second, difference, model, held)
+    added = filtered_blocks(model, ahead, lead_in(first, difference.start))
+    rest = np.zeros((0, first.format.channels))
+    for fresh in added:
+        rest = np.concatenate([rest, fresh])
+        while held and len(rest) >= len(held[0][0]):
+            played, more = held.pop(0)
+            extra, rest = rest[: len(played)], rest[len(played) :]
+            yield played, played + extra, more - extra
+
+
+def _read_ahead(
+    first: Recording,
+    second: Recording,
+    difference: Difference,
+    model: TransferModel,
+    held: list[tuple[Array, Array]],
+) -> Iterator[Array]:
+    """The first, and a reach of it more; what the second has more is held until it is wanted."""
+    start, stop = difference.start, difference.stop
+    last: Array | None = None
+    for pair in side_by_side(first, second, difference.alignment, start=start, stop=stop):
+        held.append((pair.first, pair.second / model.gain - pair.first))
+        if last is not None:
+            yield last
+        last = pair.first
+    after = first.read(stop, min(stop + AHEAD_FRAMES, first.format.frames))
+    after = np.pad(after, ((0, AHEAD_FRAMES - len(after)), (0, 0)))
+    if last is not None:
+        yield np.concatenate([last, after])
