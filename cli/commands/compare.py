@@ -8,30 +8,20 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .. import options
-from ..places import check_music, check_output
+from ..places import STANDARD_STREAM, check_music, check_output
 
 if TYPE_CHECKING:
     from stagefx.hearing import Comparison
-
-
-class Passage(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2.2 on
-    """From where to where, in seconds, as ``12.0-22.0``."""
-
-    name = "S-S"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        start, _, stop = str(value).partition("-")
-        try:
-            return float(start), float(stop)
-        except ValueError:
-            self.fail("write two times in seconds, like 12.0-22.0", param, ctx)
 
 
 @click.command(short_help="What changed between two, and whether it would be heard.")
 @click.argument("first")
 @click.argument("second")
 @click.option("--music", metavar="FILE", help="Compare two stages, with this music.")
-@click.option("--passage", type=Passage(), help="Compare this stretch only, in seconds.")
+@click.option("--captured", is_flag=True, help="FIRST and SECOND are recordings of real stages.")
+@click.option("--repeat", metavar="FILE", help="FIRST recorded once more: what the recorder does.")
+@click.option("--loopback", metavar="FILE", help="The music through the recorder alone.")
+@options.passage
 @click.option(
     "--level-by",
     type=click.Choice(["gain", "loudness", "nothing"]),
@@ -47,6 +37,9 @@ def command(
     first: str,
     second: str,
     music: str | None,
+    captured: bool,
+    repeat: str | None,
+    loopback: str | None,
     passage: tuple[float, float] | None,
     level_by: options.LevelBy | None,
     residue: str | None,
@@ -59,19 +52,31 @@ def command(
     """Say what changed from FIRST to SECOND, and whether it would be heard.
 
     FIRST and SECOND are audio files; with --music they are stages: stage files, names from
-    'stagefx catalogue', or 'wire'.
+    'stagefx catalogue', or 'wire'. With --captured they are recordings of real stages: the answer
+    is a measured one, the recorder's faults come first, and --repeat or --loopback (either means
+    --captured) tell what the recorder does by itself.
     """
+    recorded = captured or repeat is not None or loopback is not None
+    if recorded and music is not None:
+        raise click.UsageError(
+            "--captured, --repeat and --loopback are for recordings, --music is for stages; "
+            "leave one out"
+        )
     if residue == "-":
         raise click.UsageError("--residue writes a file; standard output is for the result")
     if residue is not None:
-        check_output(residue, first, second, music or "-", force=force)
+        inputs = (first, second, music or "-", repeat or "-", loopback or "-")
+        check_output(residue, *inputs, force=force)
     settings: dict[str, Any] = {"passage": passage, "residue": residue, "force": force}
     settings["listening_level_db"] = listening_level_db
     if picture is not None:
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    if music is None:
+    if recorded:
+        settings |= {"repeat": repeat, "loopback": loopback}
+        found = _recordings(first, second, level_by=level_by or "nothing", **settings)
+    elif music is None:
         found = _files(first, second, level_by=level_by or "nothing", **settings)
     else:
         found = _stages(first, second, music, level_by=level_by or "gain", seed=seed, **settings)
@@ -90,17 +95,27 @@ def command(
 
 
 def _files(first: str, second: str, **settings: Any) -> Comparison:
-    from stagefx.stage import ready_made
+    from ..stages import refuse_stages
 
-    for place in (first, second):
-        if place.endswith(".toml") or place in {*ready_made(), "wire"}:
-            raise click.UsageError(
-                f"'{place}' is a stage; say with --music what to play through it"
-            )
+    refuse_stages(first, second)
     check_music(first, second)
     from stagefx.hearing import compare_files
 
     return compare_files(first, second, **settings)
+
+
+def _recordings(first: str, second: str, **settings: Any) -> Comparison:
+    from ..stages import refuse_stages
+
+    places = [first, second, settings["repeat"], settings["loopback"]]
+    given = [place for place in places if place is not None]
+    refuse_stages(*given)
+    if STANDARD_STREAM in given:
+        raise click.UsageError("recordings are read many times over; give files, not '-'")
+    check_music(*given)
+    from stagefx.hearing import compare_captured
+
+    return compare_captured(first, second, **settings)
 
 
 def _stages(first: str, second: str, music: str, **settings: Any) -> Comparison:

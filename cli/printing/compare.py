@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from stagefx.difference import Band, Difference, NullDepths
+from stagefx.difference import Band, CaptureFault, Difference, NullDepths
 from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.wording import amount
 from stagefx.hearing import Comparison, Grade, LedgerRow
@@ -17,6 +18,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
+FAULT = "Fault: "
 OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
 
 
@@ -32,18 +34,47 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
     residue : str, optional
         Where what is left after level and time was written.
     """
+    faults = [remark for remark in found.remarks if remark.startswith(FAULT)]
+    if found.captured is not None:
+        faults += [_fault_of(fault) for fault in found.captured.faults]
+    print_faults(console, faults)
     answer, _, rest = sentence(found.verdict.sentence).partition(". ")
     console.print(f"{answer.removesuffix('.')}.", style="bold")
     if rest:
         console.print(rest)
     _print_causes(console, found.difference)
     _print_ledger(console, found.ledger)
+    if found.captured is not None and found.captured.floor is not None:
+        console.print(f"Floors: what the recorder does by itself, {found.captured.floor.basis}.")
     for remark in found.remarks:
-        console.print(sentence(remark))
+        if not remark.startswith(FAULT):
+            console.print(sentence(remark))
     _print_null(console, found.difference.null_db)
     if residue is not None:
         console.print(f"\nWhat is left after level and time: {sentence(residue)}")
         console.print(CAUTIONS["hearing"])
+
+
+def print_faults(console: Console, faults: Iterable[str]) -> None:
+    """Print what is wrong, before any talk of sound.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    faults : iterable of str
+        Sentences, with or without "Fault:" before them.
+    """
+    told = [sentence(fault.removeprefix(FAULT)).rstrip(".") for fault in faults]
+    for fault in told:
+        console.print(f"First, a fault: {fault}.", style="bold")
+    if told:
+        console.print()
+
+
+def _fault_of(fault: CaptureFault) -> str:
+    where = "" if fault.at_s is None else f" (first at {fault.at_s:.1f} s)"
+    return f"{fault.sentence}{where}"
 
 
 def _print_causes(console: Console, difference: Difference) -> None:
@@ -119,13 +150,21 @@ def _print_ledger(console: Console, ledger: tuple[LedgerRow, ...]) -> None:
 
 
 def _value(row: LedgerRow) -> str:
-    if row.value is not None and row.unit == "dB" and 0.0 < abs(row.value) < 0.001:
-        return "< 0.001 dB"
-    return "-" if row.value is None else amount(row.value, row.unit)
+    if row.value is None:
+        return "-"
+    if not row.unit:
+        return (
+            "< 0.01" if row.value < 0.01 else "> 0.99" if row.value > 0.99 else f"{row.value:.2f}"
+        )
+    if 0.0 < abs(row.value) < 0.001:
+        return f"< 0.001 {row.unit}"
+    return amount(row.value, row.unit)
 
 
 def _distance(row: LedgerRow) -> str:
     if row.grade is Grade.BELOW and row.floor is not None:
+        if not row.unit:
+            return "under the floor"
         decimals = max(0, -math.floor(math.log10(row.floor))) if row.floor > 0.0 else 0
         return f"the floor: {row.floor:.{decimals}f} {row.unit}"
     return margin_words(row)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.difference.bands import nominal_hz
 from stagefx.evidence import style
-from stagefx.evidence.margins import floor_margin_db, margin_words, nearest_first
+from stagefx.evidence.margins import distance_db, floor_margin_db, margin_words, nearest_first
 from stagefx.hearing import Comparison, Grade, LedgerRow
 from stagefx.hearing.ledger import RANGES_HZ
 from stagefx.hearing.thresholds import limits
@@ -50,8 +50,8 @@ def draw_comparison(found: Comparison) -> Figure:
     under = style.wrapped(f"{how} Hatched: too small to be found.", 150)
     with style.drawing():
         made = style.sheet(f"{verdict.sentence.partition('. ')[0].removesuffix('.')}.", under)
-        draw_change(made.add_axes((style.MARGIN, 0.16, 0.35, 0.64)), found)
-        draw_distance(made.add_axes((0.595, 0.16, 0.205, 0.64)), found)
+        draw_change(made.add_axes((style.MARGIN, 0.16, 0.32, 0.64)), found)
+        draw_distance(made.add_axes((0.605, 0.16, 0.185, 0.64)), found)
     return made
 
 
@@ -154,7 +154,10 @@ def distance_claim(found: Comparison) -> str:
         return "Nothing could be judged"
     if rows[0].grade is Grade.BELOW:
         return "Nothing that could be measured changed"
-    return f"Nearest is the {rows[0].name}: {margin_words(rows[0])}"
+    rows = [row for row in rows if row.margin_db is not None] or rows
+    over = rows[0].grade is not None and rows[0].grade.rank >= Grade.MAY.rank
+    most = "Most over its limit" if over else "Nearest"
+    return f"{most} is the {rows[0].name}: {margin_words(rows[0])}"
 
 
 def draw_distance(axes: Axes, found: Comparison) -> None:
@@ -175,8 +178,8 @@ def draw_distance(axes: Axes, found: Comparison) -> None:
     >>> with style.drawing():
     ...     axes = style.sheet("the same piece twice").add_subplot()
     ...     draw_distance(axes, compare_files(trio, trio, passage=(2.0, 4.0)))
-    >>> [label.get_text() for label in axes.get_yticklabels()]
-    ['level', 'balance', 'low end', 'middle', 'high end']
+    >>> [label.get_text() for label in axes.get_yticklabels()][:3]
+    ['level', 'balance', 'low end']
     """
     rows = nearest_first(found.ledger)
     style.claim(axes, distance_claim(found))
@@ -199,8 +202,7 @@ def _draw_row(axes: Axes, place: int, row: LedgerRow) -> None:
     floor = _within(-floor_margin_db(row))
     if floor > FARTHEST_DB:
         style.hatch(axes, [FARTHEST_DB, floor], [place - 0.12] * 2, [place + 0.12] * 2)
-    assert row.margin_db is not None
-    size = _within(-row.margin_db)
+    size = _within(-distance_db(row))
     if row.grade is Grade.BELOW:
         axes.plot([FARTHEST_DB, FARTHEST_DB + 3.0], [place, place], color=style.INK, linewidth=2.4)
     elif row.grade is not None:

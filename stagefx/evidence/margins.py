@@ -21,7 +21,8 @@ def margin_words(row: LedgerRow) -> str:
     Returns
     -------
     str
-        A factor for deviations, decibels for levels; empty for a row that was not judged.
+        A factor for deviations, decibels for levels, the probability itself; empty for a row that
+        was not judged.
 
     Examples
     --------
@@ -29,15 +30,47 @@ def margin_words(row: LedgerRow) -> str:
     >>> margin_words(judged_row("high end", 0.05)), margin_words(judged_row("noise", 2.0))
     ('20 times to spare', '2.0 dB over')
     """
-    if row.value is None or row.margin_db is None:
+    if row.value is None:
         return ""
     if row.grade is Grade.BELOW:
         return "under the floor"
+    if row.margin_db is None:
+        return f"p {row.value:.2f}, {'over' if row.value >= row.may else 'under'} {row.may:g}"
+    if row.margin_db == math.inf:
+        return "nothing there"
     if limits()[row.name].scale == "level":
         return f"{decibels(abs(row.margin_db))} {'to spare' if row.margin_db > 0.0 else 'over'}"
     if row.value >= row.may:
         return f"{factor(row.value / row.may)} the limit"
-    return f"{factor(row.may / row.value)} to spare" if row.value > 0.0 else "nothing there"
+    return f"{factor(row.may / row.value)} to spare"
+
+
+def distance_db(row: LedgerRow) -> float:
+    """How far a row is from where it may be heard, as a place on one scale for all rows.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        Any row.
+
+    Returns
+    -------
+    float, dB
+        Its margin; of a probability ``20 log10(may / p)``.  Infinite where there is nothing.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.ledger import judged_row
+    >>> distance_db(judged_row("noise", -25.0)), distance_db(judged_row("ear model", 0.02))
+    (25.0, 20.0)
+    """
+    if row.margin_db is not None:
+        return row.margin_db
+    return _ratio_db(row.may, row.value or 0.0)
+
+
+def _ratio_db(may: float, value: float) -> float:
+    return 20.0 * math.log10(may / value) if value > 0.0 else math.inf
 
 
 def floor_margin_db(row: LedgerRow) -> float:
@@ -59,7 +92,10 @@ def floor_margin_db(row: LedgerRow) -> float:
     >>> floor_margin_db(judged_row("high end", 0.05, floor=0.001))
     60.0
     """
-    return math.inf if row.floor is None else margin_db(row.floor, limits()[row.name])
+    if row.floor is None:
+        return math.inf
+    found = margin_db(row.floor, limits()[row.name])
+    return _ratio_db(row.may, row.floor) if found is None else found
 
 
 def nearest_first(ledger: tuple[LedgerRow, ...]) -> list[LedgerRow]:
@@ -82,8 +118,8 @@ def nearest_first(ledger: tuple[LedgerRow, ...]) -> list[LedgerRow]:
     >>> [row.name for row in nearest_first(rows)]
     ['balance', 'level']
     """
-    judged = [row for row in ledger if row.grade is not None and row.margin_db is not None]
-    return sorted(judged, key=lambda row: (-_rank(row), row.margin_db))
+    judged = [row for row in ledger if row.grade is not None]
+    return sorted(judged, key=lambda row: (-_rank(row), distance_db(row)))
 
 
 def _rank(row: LedgerRow) -> int:

@@ -2,78 +2,27 @@
 
 from __future__ import annotations
 
-import tempfile
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from stagefx.audio.files import AudioReader, open_audio
+from stagefx.audio.files import open_audio
 from stagefx.audio.recording import Recording
-from stagefx.audio.writing import AudioWriter
-from stagefx.difference import Difference, residue_blocks, take_apart
+from stagefx.difference import Difference, gap_noise, take_apart
 from stagefx.effects.ready import prepare
-from stagefx.effects.render import render
-from stagefx.effects.report import RenderReport
-from stagefx.errors import ComparisonError
-from stagefx.hearing.ledger import LedgerRow, build_ledger
+from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.gap_rows import gap_rows
+from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
-from stagefx.hearing.noise import NoiseChange, dither_over_db, noise_change
+from stagefx.hearing.noise import dither_over_db, noise_change
+from stagefx.hearing.rendered import rendered
+from stagefx.hearing.residue_file import residue_writer, write_residue
 from stagefx.hearing.stage_noise import noise_at_seat
-from stagefx.hearing.verdict import Basis, Conditions, LevelBy, Verdict, pass_verdict
+from stagefx.hearing.stage_rows import stage_rows
+from stagefx.hearing.verdict import LevelBy
+from stagefx.hearing.wire import wire_claim
 from stagefx.stage.description import Stage
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """What changed from a first version to a second, and whether it would be heard.
-
-    Parameters
-    ----------
-    difference : Difference
-        Level, balance, time, response, remainder.
-    level_at_ear : LevelAtEar
-        How loud full scale is at the seat.
-    ledger : tuple of LedgerRow
-        Every kind of difference, set against hearing.
-    verdict : Verdict
-        Grade, sentence, conditions, what would change it.
-    renders : tuple of RenderReport
-        Of the two stages; empty where audio files were compared.
-    remarks : tuple of str
-        What the reader has to know.
-    """
-
-    difference: Difference
-    level_at_ear: LevelAtEar
-    ledger: tuple[LedgerRow, ...]
-    verdict: Verdict
-    renders: tuple[RenderReport, ...] = ()
-    remarks: tuple[str, ...] = ()
-
-    def as_json(self) -> dict[str, Any]:
-        """The comparison as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of ``stagefx compare --json``; ``{"value": None, "reason": …}`` where there
-            is no number.
-        """
-        from stagefx.hearing.report import comparison_as_json
-
-        return comparison_as_json(self)
-
-
-@dataclass(frozen=True)
-class _Told:
-    """What is known of two versions beside their audio."""
-
-    music: str
-    basis: Basis = "calculated"
-    noise: NoiseChange | None = None
-    room_noise_dba: float | None = None
-    renders: tuple[RenderReport, ...] = ()
+from stagefx.units import decibels
 
 
 def compare_recordings(
@@ -118,10 +67,9 @@ def compare_recordings(
     >>> round(found.ledger[0].value, 4), found.verdict.grade.value
     (0.0873, 'should not be heard')
     """
-    told = _Told(music=f"{_name(first)} against {_name(second)}")
-    start, stop = _frames(first, passage)
+    start, stop = frames_of(first, passage)
     difference, ear = _measured(first, second, start, stop, listening_level_db)
-    return _judged(first, difference, ear, level_by, told)
+    return _judged_files(first, second, difference, ear, level_by)
 
 
 def compare_files(
@@ -173,12 +121,11 @@ def compare_files(
     'below what can be measured'
     """
     with open_audio(first) as one, open_audio(second) as other, ExitStack() as outputs:
-        told = _Told(music=f"{_name(one)} against {_name(other)}")
-        start, stop = _frames(one, passage)
-        writer = _residue_writer(one, residue, outputs, force=force)
+        start, stop = frames_of(one, passage)
+        writer = residue_writer(one, residue, outputs, force=force)
         difference, ear = _measured(one, other, start, stop, listening_level_db)
-        _write_residue(writer, one, other, difference)
-        return _judged(one, difference, ear, level_by, told)
+        write_residue(writer, one, other, difference)
+        return _judged_files(one, other, difference, ear, level_by)
 
 
 def compare_stages(
@@ -227,8 +174,8 @@ def compare_stages(
     Notes
     -----
     The results are kept in floating point in a temporary folder while they are compared.  The
-    stages' own noise is not in them: it is worked out band by band for its row, and would pass
-    for response where the music has nothing.  So the remainder is distortion alone.
+    stages' own noise and hum are not in them: they are worked out band by band for their rows, and
+    would pass for response where the music has nothing.  So the remainder is distortion alone.
 
     Examples
     --------
@@ -238,51 +185,35 @@ def compare_stages(
     >>> compare_stages(stage, stage, trio, passage=(2.0, 4.0)).verdict.grade.value
     'below what can be measured'
     """
-    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder, ExitStack() as outputs:
+    with ExitStack() as outputs:
         with open_audio(music) as original:
-            start, stop = _frames(original, passage)
-            writer = _residue_writer(original, residue, outputs, force=force)
-            name = _name(original)
+            start, stop = frames_of(original, passage)
+            writer = residue_writer(original, residue, outputs, force=force)
+            name = name_of(original)
             circuits = [
                 prepare(stage, original, listening_level_db=listening_level_db).knob.circuit
                 for stage in (first, second)
             ]
-        places = [Path(folder, f"{which}.wav") for which in ("first", "second")]
-        renders = tuple(
-            render(
-                stage, music, place, without=("noise",), level_by=level_by, bits="float",
-                seed=seed, listening_level_db=listening_level_db,
-            )
-            for stage, place in zip((first, second), places, strict=True)
+        pair = rendered(
+            (first, second), music,
+            listening_level_db=listening_level_db, level_by=level_by, seed=seed,
         )  # fmt: skip
-        one, other = (outputs.enter_context(open_audio(place)) for place in places)
+        (one, other), renders = outputs.enter_context(pair)
         difference, ear = _measured(one, other, start, stop, listening_level_db)
-        _write_residue(writer, one, other, difference)
+        write_residue(writer, one, other, difference)
         noise, room = noise_at_seat(*circuits, full_scale_spl_db=ear.full_scale_spl_db)
-        told = _Told(
+        told = Told(
             music=f"{name} through '{first.name}' against '{second.name}'",
             noise=noise_change(*noise, room_noise_dba=room),
             room_noise_dba=room,
             renders=renders,
+            rows=stage_rows(
+                circuits[0], circuits[1], renders, full_scale_spl_db=ear.full_scale_spl_db
+            ),
         )
-        return _judged(one, difference, ear, level_by, told)
-
-
-def _name(recording: Recording) -> str:
-    return Path(recording.place).name
-
-
-def _frames(first: Recording, passage: tuple[float, float] | None) -> tuple[int, int | None]:
-    if passage is None:
-        return 0, None
-    made = first.format
-    start, stop = (round(second * made.rate_hz) for second in passage)
-    if not 0 <= start < stop <= made.frames:
-        raise ComparisonError(
-            f"{first.place} has no passage from {passage[0]:g} s to {passage[1]:g} s; give two "
-            f"times in order, between 0 and {made.frames / made.rate_hz:.6g} s"
-        )
-    return start, stop
+        found = judged((one, other), difference, ear, level_by, told)
+        claim = wire_claim(first, second, found.ledger, found.verdict)
+        return replace(found, remarks=(*claim, *found.remarks))
 
 
 def _measured(
@@ -292,79 +223,21 @@ def _measured(
     return take_apart(first, second, start=start, stop=stop), ear
 
 
-def _judged(
-    first: Recording, difference: Difference, ear: LevelAtEar, level_by: LevelBy, told: _Told
+def _judged_files(
+    first: Recording,
+    second: Recording,
+    difference: Difference,
+    ear: LevelAtEar,
+    level_by: LevelBy,
 ) -> Comparison:
-    matched_db = 0.0 if told.renders else _matched_db(difference, level_by)
-    floor_db = dither_over_db(
-        ear.full_scale_spl_db,
-        rate_hz=first.format.rate_hz,
-        room_noise_dba=told.room_noise_dba,
+    gap, made = gap_noise(first, second, difference), first.format
+    rows = gap_rows(
+        gap,
+        full_scale_spl_db=ear.full_scale_spl_db,
+        channels=made.channels,
+        matched_db=level_matched_db(difference, level_by),
+        noise_floor_db=dither_over_db(ear.full_scale_spl_db, rate_hz=made.rate_hz)
+        + decibels(made.channels) / 2.0,
     )
-    ledger = build_ledger(
-        difference, matched_db=matched_db, noise=told.noise, noise_floor_db=floor_db
-    )
-    conditions = Conditions(
-        basis=told.basis,
-        listening_level_db=ear.listening_level_db,
-        music=told.music,
-        level_by=level_by,
-        change_db=ledger[0].value or 0.0,
-        strained=_strained(told.renders),
-        remainder_db=difference.remainder_db,
-    )
-    remarks = [*ear.remarks, *(remark for report in told.renders for remark in report.remarks)]
-    return Comparison(
-        difference=difference,
-        level_at_ear=ear,
-        ledger=ledger,
-        verdict=pass_verdict(ledger, conditions),
-        renders=told.renders,
-        remarks=tuple(dict.fromkeys(remarks)),
-    )
-
-
-def _matched_db(difference: Difference, level_by: LevelBy) -> float:
-    """What a level match takes away of the level between two files."""
-    if level_by == "nothing":
-        return 0.0
-    by_loudness = difference.loudness.difference_db
-    if level_by == "loudness" and by_loudness is not None:
-        return by_loudness
-    return difference.alignment.gain_db
-
-
-def _strained(renders: tuple[RenderReport, ...]) -> tuple[str, ...]:
-    """Where a stage clipped or slewed, in words."""
-    said = []
-    for which, report in zip(("first", "second"), renders, strict=False):
-        for what, frames in (("clips", report.clipped_frames), ("slews", report.slewing_frames)):
-            if any(frames):
-                share = 100.0 * max(frames) / max(report.frames, 1)
-                amount = f"{share:.2g} %" if share >= 0.01 else "less than 0.01 %"
-                said.append(f"the {which} stage {what} in {amount} of the music")
-    return tuple(said)
-
-
-def _residue_writer(
-    first: AudioReader, place: str | Path | None, outputs: ExitStack, *, force: bool
-) -> AudioWriter | None:
-    """Opened before the work is done, so that a place that cannot be written is told at once."""
-    if place is None:
-        return None
-    made = first.format
-    return outputs.enter_context(
-        AudioWriter(place, rate_hz=made.rate_hz, channels=made.channels, bits="float", force=force)
-    )
-
-
-def _write_residue(
-    writer: AudioWriter | None, first: Recording, second: Recording, difference: Difference
-) -> None:
-    if writer is None:
-        return
-    blocks = residue_blocks(
-        first, second, difference.alignment, start=difference.start, stop=difference.stop
-    )
-    for block in blocks:
-        writer.write(block)
+    told = Told(music=f"{name_of(first)} against {name_of(second)}", rows=rows, gap=gap)
+    return judged((first, second), difference, ear, level_by, told)

@@ -13,7 +13,7 @@ and the ear model, both at their will-limits; noise and hum may alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 
 from stagefx.hearing.thresholds import Limit
@@ -33,8 +33,9 @@ class Grade(StrEnum):
         return list(Grade).index(self)
 
 
-HIGHEST_WITHOUT_EAR_MODEL = Grade.MAY
-"""One witness is not enough for more."""
+ALONE = frozenset({"noise", "hum"})
+"""Rows that need no second witness: what is over threshold and room in silence is heard."""
+EAR_MODEL = "ear model"
 
 
 def worst(grades: Iterable[Grade]) -> Grade | None:
@@ -63,7 +64,6 @@ def grade_of(
     limit: Limit,
     *,
     floor: float | None = None,
-    highest: Grade = HIGHEST_WITHOUT_EAR_MODEL,
 ) -> Grade:
     """The grade of one value.
 
@@ -75,8 +75,6 @@ def grade_of(
         What it is set against.
     floor : float or None, in the limit's unit
         The least that could have been found; None where nothing limits it.
-    highest : Grade
-        What one witness may say at most.
 
     Returns
     -------
@@ -96,9 +94,33 @@ def grade_of(
             return Grade.BELOW
         value = floor
     if value >= limit.will:
-        found = Grade.WILL
-    elif value >= limit.may:
-        found = Grade.MAY
-    else:
-        found = Grade.SHOULD_NOT
-    return min(found, highest, key=lambda grade: grade.rank)
+        return Grade.WILL
+    return Grade.MAY if value >= limit.may else Grade.SHOULD_NOT
+
+
+def together(grades: Mapping[str, Grade]) -> Grade | None:
+    """The grade that rows come to together.
+
+    Parameters
+    ----------
+    grades : mapping of str to Grade
+        Of all rows that were judged, by name.
+
+    Returns
+    -------
+    Grade or None
+        The worst; ``will be heard`` only by the ear model and another row at once, or by noise
+        or hum.  None where nothing was judged.
+
+    Examples
+    --------
+    >>> together({"high end": Grade.WILL, "ear model": Grade.MAY}).value
+    'may be heard'
+    >>> together({"high end": Grade.WILL, "ear model": Grade.WILL}).value
+    'will be heard'
+    """
+    found = worst(grades.values())
+    will = {name for name, grade in grades.items() if grade is Grade.WILL}
+    if found is Grade.WILL and not (will & ALONE or (EAR_MODEL in will and len(will) > 1)):
+        return Grade.MAY
+    return found

@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
-from stagefx.difference import Deviation, Difference
+from stagefx.difference import DelayFound, Deviation, Difference
 from stagefx.difference.bands import nominal_hz
-from stagefx.hearing.grades import HIGHEST_WITHOUT_EAR_MODEL, Grade, grade_of
+from stagefx.hearing.grades import Grade, grade_of
 from stagefx.hearing.noise import NoiseChange
 from stagefx.hearing.thresholds import Limit, limits
+from stagefx.hearing.witness import Heard
 
 RANGES_HZ = {"low end": (20.0, 80.0), "middle": (100.0, 8000.0), "high end": (8000.0, 16000.0)}
 
-NOT_MODELLED = "not modelled"
+NOT_MEASURED = "not measured"
 NOT_FROM_MUSIC = "cannot be told from music alone"
 NOT_JUDGED = {
-    "group delay": NOT_MODELLED,
-    "inter-channel delay": NOT_MODELLED,
-    "remainder": NOT_MODELLED,
+    "group delay": NOT_MEASURED,
+    "inter-channel delay": NOT_MEASURED,
+    "remainder": NOT_MEASURED,
     "harmonics": NOT_FROM_MUSIC,
     "noise": NOT_FROM_MUSIC,
     "hum": NOT_FROM_MUSIC,
     "crosstalk": NOT_FROM_MUSIC,
-    "ear model": NOT_MODELLED,
+    "ear model": NOT_MEASURED,
 }
 """Why a row has no value, unless it is given one."""
 
@@ -72,7 +74,7 @@ class LedgerRow:
     remark: str = ""
 
 
-def margin_db(value: float, limit: Limit) -> float:
+def margin_db(value: float, limit: Limit) -> float | None:
     """How far a value is from where it may be heard.
 
     ``20 log10(may / value)`` of a deviation, ``may - value`` of a level
@@ -86,14 +88,16 @@ def margin_db(value: float, limit: Limit) -> float:
 
     Returns
     -------
-    float, dB
-        Negative beyond the limit; infinite where there is nothing.
+    float or None, dB
+        Negative beyond the limit; infinite where there is nothing; None of a probability.
 
     Examples
     --------
     >>> round(margin_db(0.02, limits()["level"]), 6), margin_db(-25.0, limits()["noise"])
     (20.0, 25.0)
     """
+    if limit.scale == "probability":
+        return None
     if limit.scale == "level":
         return limit.may - value
     return 20.0 * math.log10(limit.may / value) if value > 0.0 else math.inf
@@ -107,7 +111,6 @@ def judged_row(
     at_hz: float | None = None,
     direction: str = "",
     remark: str = "",
-    highest: Grade = HIGHEST_WITHOUT_EAR_MODEL,
 ) -> LedgerRow:
     """A row with a value.
 
@@ -125,8 +128,6 @@ def judged_row(
         ``"up"`` or ``"down"``, or empty.
     remark : str
         What the value leaves out.
-    highest : Grade
-        What the row may say at most.
 
     Returns
     -------
@@ -140,7 +141,7 @@ def judged_row(
     (20.0, 'should not be heard')
     """
     limit = limits()[name]
-    grade = grade_of(value, limit, floor=floor, highest=highest)
+    grade = grade_of(value, limit, floor=floor)
     return LedgerRow(
         name, value, limit.unit, limit.may, limit.will, margin_db(value, limit), grade,
         _source(limit), floor, at_hz, direction, remark,
@@ -173,6 +174,33 @@ def unjudged_row(name: str, remark: str) -> LedgerRow:
     )
 
 
+def with_floor(row: LedgerRow, floor: float) -> LedgerRow:
+    """A row graded again over a floor.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        Any row; one without a value stays as it is.
+    floor : float
+        The least that an instrument could have found, in the row's unit; the row's own counts
+        where it is larger.
+
+    Returns
+    -------
+    LedgerRow
+        With that floor.
+
+    Examples
+    --------
+    >>> with_floor(judged_row("level", 0.01, floor=0.001), 0.05).grade.value
+    'below what can be measured'
+    """
+    if row.value is None:
+        return row
+    larger = floor if row.floor is None else max(floor, row.floor)
+    return replace(row, floor=larger, grade=grade_of(row.value, limits()[row.name], floor=larger))
+
+
 def _source(limit: Limit) -> str:
     return limit.source if limit.source.startswith(limit.kind) else f"{limit.kind}: {limit.source}"
 
@@ -180,9 +208,11 @@ def _source(limit: Limit) -> str:
 def build_ledger(
     difference: Difference,
     *,
+    heard: Heard | None = None,
     matched_db: float = 0.0,
     noise: NoiseChange | None = None,
     noise_floor_db: float | None = None,
+    rows: Iterable[LedgerRow] = (),
 ) -> tuple[LedgerRow, ...]:
     """Set a difference against hearing, row by row.
 
@@ -190,12 +220,16 @@ def build_ledger(
     ----------
     difference : Difference
         What changed.
+    heard : Heard or None
+        What the ear model makes of it.
     matched_db : float, dB
         Level of the second re the first that a listener's level match takes away.
     noise : NoiseChange or None
         Of the two stages; None where only music is at hand.
     noise_floor_db : float or None, dB
         What dither comes to on the same scale.
+    rows : iterable of LedgerRow
+        Known from elsewhere; they take the place of the ledger's own.
 
     Returns
     -------
@@ -213,14 +247,21 @@ def build_ledger(
     >>> level.name, round(level.value, 6), round(level.margin_db, 3), level.grade.value
     ('level', 0.1, 6.021, 'should not be heard')
     """
-    rows = {name: unjudged_row(name, remark) for name, remark in NOT_JUDGED.items()}
-    rows["level"] = _level_row(difference, matched_db)
-    rows["balance"] = _balance_row(difference)
+    found = {name: unjudged_row(name, remark) for name, remark in NOT_JUDGED.items()}
+    found["level"] = _level_row(difference, matched_db)
+    found["balance"] = _balance_row(difference)
     for name, (low_hz, high_hz) in RANGES_HZ.items():
-        rows[name] = _range_row(name, difference.response.worst(low_hz, high_hz))
+        found[name] = _range_row(name, difference.response.worst(low_hz, high_hz))
+    found["group delay"] = _delay_row("group delay", difference.group_delay, 1e3)
+    found["inter-channel delay"] = _delay_row(
+        "inter-channel delay", difference.interchannel_delay, 1e6
+    )
+    if heard is not None:
+        found["remainder"], found["ear model"] = _ear_rows(heard)
     if noise is not None:
-        rows["noise"] = judged_row("noise", noise.over_db, floor=noise_floor_db, at_hz=noise.hz)
-    return tuple(rows[name] for name in limits())
+        found["noise"] = judged_row("noise", noise.over_db, floor=noise_floor_db, at_hz=noise.hz)
+    found.update((row.name, row) for row in rows)
+    return tuple(found[name] for name in limits())
 
 
 def _level_row(difference: Difference, matched_db: float) -> LedgerRow:
@@ -257,6 +298,30 @@ def _range_row(name: str, found: Deviation | None) -> LedgerRow:
         direction=_direction(found.db),
         remark=remark,
     )
+
+
+def _delay_row(name: str, found: DelayFound | None, scale: float) -> LedgerRow:
+    if found is None or found.value_s is None:
+        return unjudged_row(name, found.reason if found and found.reason else NOT_MEASURED)
+    floor = None if found.floor_s is None else scale * found.floor_s
+    return judged_row(name, scale * abs(found.value_s), floor=floor, at_hz=found.at_hz)
+
+
+def _ear_rows(heard: Heard) -> tuple[LedgerRow, LedgerRow]:
+    left, pair = heard.remainder.noise_to_mask_db, heard.pair.detection_probability
+    remainder = (
+        unjudged_row("remainder", heard.remainder.reason)
+        if left is None
+        else judged_row(
+            "remainder", left, floor=heard.floor_noise_to_mask_db, at_hz=heard.remainder.worst_hz
+        )
+    )
+    ear = (
+        unjudged_row("ear model", heard.pair.reason)
+        if pair is None
+        else judged_row("ear model", pair, floor=heard.floor_probability, at_hz=heard.pair.worst_hz)
+    )
+    return remainder, ear
 
 
 def _direction(change_db: float) -> str:

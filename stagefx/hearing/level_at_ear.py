@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from stagefx.audio.ahead import read_ahead
 from stagefx.audio.levels import AWeightedMeter
 from stagefx.audio.recording import Recording
 from stagefx.errors import ComparisonError
@@ -123,8 +124,11 @@ def level_of(recording: Recording, *, listening_level_db: float = USUAL_LISTENIN
     _remarks_on(listening_level_db)
     made = recording.format
     meter = AWeightedMeter(made.rate_hz, made.channels)
-    for start in range(0, made.frames, _BLOCK_FRAMES):
-        meter.add(recording.read(start, min(start + _BLOCK_FRAMES, made.frames)))
+    starts = range(0, made.frames, _BLOCK_FRAMES)
+    for block in read_ahead(
+        recording.read(start, min(start + _BLOCK_FRAMES, made.frames)) for start in starts
+    ):
+        meter.add(block)
     return level_at_ear(meter.level_db, listening_level_db=listening_level_db)
 
 

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from stagefx.audio.dither import dither_floor_dbfs
 from stagefx.difference import Band, NullDepths
-from stagefx.hearing.ledger import NOT_MODELLED, LedgerRow
+from stagefx.hearing.ledger import NOT_MEASURED, LedgerRow
 
 if TYPE_CHECKING:
-    from stagefx.hearing.compare import Comparison
+    from stagefx.hearing.comparison import Comparison
 
-NOT_MEASURED = "not measured"
 NOT_JUDGED = "not judged"
 
 
@@ -83,26 +82,39 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
         "balance_db": number(found.balance_db, "only one channel sounds"),
         "remainder_db": number(found.remainder_db, "too short"),
         "response": _response(comparison),
-        "hearing": {
-            key: number(None, NOT_MODELLED)
-            for key in (
-                "detection_probability", "noise_to_mask_db", "remainder_noise_to_mask_db",
-                "disturbed_frames_share",
-            )
-        },
+        "hearing": comparison.heard.as_json(),
         "level_at_ear": {
             "listening_level_db": comparison.level_at_ear.listening_level_db,
             "full_scale_spl_db": comparison.level_at_ear.full_scale_spl_db,
         },
         "ledger": [_row(row) for row in comparison.ledger],
-        "floor": {
-            "what": "24-bit dither",
-            "dbfs": dither_floor_dbfs(24),
-            "level_db": found.floor_db,
-        },
+        "floor": _floor(comparison),
         "verdict": _verdict(comparison),
         "remarks": list(comparison.remarks),
+        **_beside(comparison),
     }  # fmt: skip
+
+
+def _floor(comparison: Comparison) -> dict[str, Any]:
+    """What limits the finest that could be found: 24-bit dither, or the recorder."""
+    captured, found = comparison.captured, comparison.difference
+    if captured is not None and captured.floor is not None:
+        return {"what": captured.floor.basis, **captured.floor.as_json()}
+    return {
+        "what": "24-bit dither",
+        "dbfs": dither_floor_dbfs(24),
+        "level_db": found.floor_db,
+    }
+
+
+def _beside(comparison: Comparison) -> dict[str, Any]:
+    """What recordings tell beside the music: faults, and noise in the silences."""
+    beside: dict[str, Any] = {}
+    if comparison.captured is not None:
+        beside["faults"] = [fault.as_json() for fault in comparison.captured.faults]
+    if comparison.gap is not None:
+        beside["gap_noise"] = comparison.gap.as_json()
+    return beside
 
 
 def _nulls(depths: NullDepths) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Literal
 
-Scale = Literal["deviation", "level"]
+Scale = Literal["deviation", "level", "probability"]
 Kind = Literal["published", "common practice", "working assumption"]
 Sureness = Literal["high", "medium", "low"]
 
@@ -26,8 +26,8 @@ class Limit:
         What its value is.
     unit : str
         Of value and limits.
-    scale : ``"deviation"`` or ``"level"``
-        Whether the margin is a ratio to the limit, or a distance from it.
+    scale : ``"deviation"``, ``"level"`` or ``"probability"``
+        Whether the margin is a ratio to the limit, a distance from it, or none.
     may, will : float
         May be heard from, will be heard from.
     kind : ``"published"``, ``"common practice"`` or ``"working assumption"``

@@ -11,16 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from stagefx.hearing.grades import Grade, worst
+from stagefx.hearing.grades import Grade, together
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.thresholds import limits
-from stagefx.hearing.wording import decibels, distance_of, size_of, subject
+from stagefx.hearing.wording import decibels, distance_of, quantity, size_of, subject
 
 Basis = Literal["calculated", "measured", "heard blind"]
 LevelBy = Literal["gain", "loudness", "nothing"]
-
-MOST_REMAINDER_DB = -60.0
-"""What no linear filter explains, re the music: above this, distortion may matter."""
 
 _MATCHED = {
     "gain": "levels matched by gain",
@@ -67,20 +64,6 @@ class Conditions:
             f"with {self.music}",
             f"{_MATCHED[self.level_by]}, {decibels(abs(self.change_db))} apart",
         )
-
-    @property
-    def unjudged_distortion(self) -> str:
-        """Why distortion may matter although it was not judged; empty where it cannot."""
-        if self.strained:
-            return " and ".join(self.strained)
-        if self.remainder_db is None:
-            return "the music is too short to tell distortion from response"
-        if self.remainder_db > MOST_REMAINDER_DB:
-            return (
-                f"{decibels(-self.remainder_db)} under the music something is left that no "
-                "linear filter explains"
-            )
-        return ""
 
 
 @dataclass(frozen=True)
@@ -147,23 +130,23 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
     Returns
     -------
     Verdict
-        At least ``may be heard`` where distortion could matter and was not judged.
+        At least ``may be heard`` where nothing was judged, or where distortion was not.
 
     Examples
     --------
     >>> from stagefx.hearing.ledger import judged_row
     >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.002, remainder_db=-101.0)
-    >>> verdict = pass_verdict([judged_row("high end", 0.031, at_hz=15848.9)], here)
+    >>> rows = [judged_row("high end", 0.031, at_hz=15848.9), judged_row("remainder", -60.0)]
+    >>> verdict = pass_verdict(rows, here)
     >>> verdict.grade.value, verdict.flips_at.sentence
     ('should not be heard', 'The high end would have to change 32 times as much to alter this.')
     """
-    judged = [row for row in ledger if row.grade is not None]
-    distortion = conditions.unjudged_distortion
-    found = worst(row.grade for row in judged if row.grade is not None)
-    grade = Grade.MAY if found is None or distortion else found
-    grade = max(grade, found or grade, key=lambda one: one.rank)
-    nearest = min(judged, key=_nearness, default=None)
-    over = [row for row in judged if row.grade is not None and row.grade.rank >= Grade.MAY.rank]
+    judged = {row.name: row for row in ledger if row.grade is not None}
+    found = together({name: grade for name, row in judged.items() if (grade := _counted(row))})
+    distortion = "" if "remainder" in judged else _unjudged(ledger)
+    grade = Grade.MAY if found is None or (distortion and found.rank < Grade.MAY.rank) else found
+    nearest = min(judged.values(), key=_nearness, default=None)
+    over = [row for row in judged.values() if row.grade and row.grade.rank >= Grade.MAY.rank]
     over.sort(key=_nearness)
     flip = _flip(over, nearest, distortion)
     not_judged = tuple(row.name for row in ledger if row.grade is None)
@@ -171,7 +154,8 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
         f"In this set-up the difference {_grade_words(grade)}.",
         f"{', '.join((conditions.basis.capitalize(), *conditions.in_words))}.",
         _because(over, nearest),
-        _on_distortion(conditions),
+        f"{' and '.join(conditions.strained).capitalize()}." if conditions.strained else "",
+        f"Distortion was not judged: {distortion}." if distortion else _left(conditions),
         f"Not judged: {', '.join(not_judged)}." if not_judged else "",
         flip.sentence,
     ]
@@ -183,6 +167,18 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
         conditions=conditions.in_words,
         not_judged=not_judged,
     )
+
+
+def _counted(row: LedgerRow) -> Grade | None:
+    """A row's grade, as far as it counts: what was not measured finely enough is not heard."""
+    if row.value is None or row.floor is None or row.value >= row.floor:
+        return row.grade
+    return Grade.MAY if row.grade is Grade.WILL else row.grade
+
+
+def _unjudged(ledger: Sequence[LedgerRow]) -> str:
+    """Why the remainder has no grade."""
+    return next((row.remark for row in ledger if row.name == "remainder"), "") or "not measured"
 
 
 def _grade_words(grade: Grade) -> str:
@@ -204,25 +200,22 @@ def _because(over: Sequence[LedgerRow], nearest: LedgerRow | None) -> str:
     if nearest.grade is Grade.BELOW:
         return "Every change that was looked for is smaller than 24-bit dither makes."
     found = f"Nearest to being heard is {subject(nearest.name)}: {size_of(nearest)}"
-    if limits()[nearest.name].scale == "level":
-        return f"{found}."
-    return f"{found}, where it may be heard from {decibels(nearest.may)}."
+    if nearest.unit != "dB" or limits()[nearest.name].scale != "level":
+        return f"{found}, where it may be heard from {quantity(nearest.may, nearest.unit)}."
+    return f"{found}."
 
 
 def _reason(row: LedgerRow) -> str:
     name = subject(row.name).capitalize()
     if row.value is not None and row.floor is not None and row.value < row.floor:
         return (
-            f"{name} was not measured finely enough: a change of {decibels(row.floor)} could not "
-            f"be told from none, and it may be heard from {decibels(row.may)}."
+            f"{name} was not measured finely enough: {quantity(row.floor, row.unit)} could not "
+            f"be told from none, and it may be heard from {quantity(row.may, row.unit)}."
         )
-    return f"{name}: {size_of(row)}, where it may be heard from {decibels(row.may)}."
+    return f"{name}: {size_of(row)}, where it may be heard from {quantity(row.may, row.unit)}."
 
 
-def _on_distortion(conditions: Conditions) -> str:
-    why = conditions.unjudged_distortion
-    if why:
-        return f"Distortion was not judged, and {why}; that alone may be heard."
+def _left(conditions: Conditions) -> str:
     left = conditions.remainder_db
     if left is None or left == -math.inf:
         return ""

@@ -15,9 +15,13 @@ _SUBJECTS = {
     "low end": "the low end",
     "middle": "the middle",
     "high end": "the high end",
-    "noise": "the noise",
+    "remainder": "what no linear filter explains",
+    "ear model": "the ear model",
+    "harmonics": "the strongest harmonic",
 }
+_HIDDEN = frozenset({"noise", "hum", "remainder"})
 _FINEST_DB = 0.001
+_SURE = 0.99
 
 
 def subject(name: str) -> str:
@@ -63,6 +67,35 @@ def decibels(value: float) -> str:
         return f"less than {_FINEST_DB} dB"
     digits = 3 if abs(value) < 0.1 else 2 if abs(value) < 1.0 else 1
     return f"{value:.{digits}f} dB" if value else "0 dB"
+
+
+def quantity(value: float, unit: str) -> str:
+    """A value of a row or of its limit, with its unit.
+
+    Parameters
+    ----------
+    value : float
+        In the unit.
+    unit : str
+        ``"dB"``, ``"ms"``, ``"us"``, or empty for a probability.
+
+    Returns
+    -------
+    str
+        In as many digits as a reader can use.
+
+    Examples
+    --------
+    >>> quantity(0.0314, "dB"), quantity(0.5, "ms"), quantity(10.0, "us"), quantity(0.2, "")
+    ('0.031 dB', '0.5 ms', '10 us', 'a probability of 0.2')
+    """
+    if unit == "dB":
+        return decibels(value)
+    if unit:
+        return f"{value:.2g} {unit}"
+    if value > _SURE:
+        return f"a probability of more than {_SURE}"
+    return f"a probability of {value:.2g}"
 
 
 def in_control_steps(size_db: float) -> str:
@@ -147,9 +180,14 @@ def size_of(row: LedgerRow) -> str:
     """
     assert row.value is not None
     where = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
-    if limits()[row.name].scale == "level":
+    scale = limits()[row.name].scale
+    if row.name in _HIDDEN:
         side = "over" if row.value >= 0.0 else "under"
         return f"{decibels(abs(row.value))} {side} what hides it{where}"
+    if scale == "probability":
+        return f"it would notice the difference with {quantity(row.value, '')}"
+    if scale == "level" or row.unit != "dB":
+        return f"{quantity(row.value, row.unit)}{where}"
     way = f" {row.direction}" if row.direction else ""
     return f"{in_control_steps(row.value)} ({decibels(row.value)}{way}{where})"
 
@@ -174,6 +212,9 @@ def distance_of(row: LedgerRow) -> str:
     ('10 times', '25.0 dB')
     """
     assert row.value is not None
-    if limits()[row.name].scale == "level":
+    scale = limits()[row.name].scale
+    if scale == "level":
         return decibels(row.may - row.value)
+    if scale == "probability":
+        return f"by {row.may - row.value:.2f}"
     return factor(row.may / row.value) if row.value else "any number of times"

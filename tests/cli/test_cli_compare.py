@@ -31,7 +31,7 @@ def test_two_files_are_compared_verdict_first(folder: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     lines = done.stdout.splitlines()
-    assert lines[0] == "In this set-up the difference may be heard."
+    assert lines[0] == "In this set-up the difference will be heard."
     assert max(map(len, lines)) <= 80
     order = ["What changed, by cause", "Against what is known of hearing", "Null depth"]
     places = [next(i for i, line in enumerate(lines) if line.startswith(o)) for o in order]
@@ -44,7 +44,7 @@ def test_two_files_are_compared_verdict_first(folder: Path) -> None:
 
 def test_a_level_match_takes_the_level_away(folder: Path) -> None:
     done = run_here("compare", "one.wav", "softer.wav", "--level-by", "gain", cwd=folder)
-    assert done.stdout.splitlines()[0] != "In this set-up the difference may be heard."
+    assert done.stdout.splitlines()[0] != "In this set-up the difference will be heard."
 
 
 def test_json_has_the_keys_of_the_contract(folder: Path) -> None:
@@ -100,3 +100,37 @@ def test_missing_music_is_told_before_anything_is_compiled(tmp_path: Path) -> No
     for arguments in (["line-stage", "wire", "--music", "none.wav"], ["one.wav", "two.wav"]):
         loaded = loaded_modules("compare", *arguments, cwd=tmp_path)
         assert not {"numba", "scipy", "matplotlib"} & loaded
+
+
+def test_recordings_are_measured_over_what_the_recorder_does(folder: Path) -> None:
+    short_music(folder / "again.wav", gain=10.0 ** (-0.02 / 20.0))
+    arguments = ["compare", "one.wav", "softer.wav", "--repeat", "again.wav"]
+    lines = run_here(*arguments, cwd=folder).stdout.splitlines()
+    assert lines[0] == "In this set-up the difference will be heard."
+    assert lines[1].startswith("Measured, at a listening level of 85 dB")
+    assert "Floors: what the recorder does by itself, A against a repeat of A." in lines
+    found = one_object(run_here(*arguments, "--json", cwd=folder).stdout)
+    assert found["verdict"]["basis"] == "measured"
+    assert found["faults"] == []
+    assert found["floor"]["level_db"] == pytest.approx(0.02, abs=1e-3)
+    rows = {row["name"]: row for row in found["ledger"]}
+    assert rows["level"]["floor"] == pytest.approx(0.02, abs=1e-3)
+
+
+def test_without_a_floor_recordings_say_so(folder: Path) -> None:
+    done = run_here("compare", "one.wav", "softer.wav", "--captured", cwd=folder)
+    assert "neither a repeat nor a loopback was given" in " ".join(done.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["wire", "wire", "--music", "one.wav", "--captured"], "leave one out"),
+        (["one.wav", "-", "--captured"], "give files"),
+        (["one.wav", "softer.wav", "--repeat", "nowhere.wav"], "nowhere.wav"),
+        (["one.wav", "softer.wav", "--loopback", "again.wav", "--residue", "again.wav"], "again"),
+    ],
+)
+def test_what_cannot_be_captured_is_refused(folder: Path, arguments: list[str], said: str) -> None:
+    short_music(folder / "again.wav")
+    assert said in complaint(run_here("compare", *arguments, cwd=folder))

@@ -21,7 +21,7 @@ def test_the_examples_in_python_run() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "grade"), [("quick", "should not be heard"), ("passive-box", "may be heard")]
+    ("change", "grade"), [("quick", "should not be heard"), ("passive-box", "will be heard")]
 )
 def test_the_first_question_has_the_answer_told(change: str, grade: str) -> None:
     stock = load_stage(SAMPLES / "stages" / "stock.toml")

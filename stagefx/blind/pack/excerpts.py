@@ -115,8 +115,7 @@ def excerpt_of_stages(
     Returns
     -------
     Excerpt
-        Of all stages; their own noise is left out, as it lies under the files' dither or is told
-        apart without a test.
+        Of all stages, with their own noise and hum.
 
     Raises
     ------
@@ -134,7 +133,8 @@ def excerpt_of_stages(
     >>> excerpt_of_stages(stages, trio, passage=(2.0, 3.0)).title
     'trio, 2.0 to 3.0 s'
     """
-    with rendered(stages, music, listening_level_db=listening_level_db) as (readers, _):
+    played = rendered(stages, music, listening_level_db=listening_level_db, without=())
+    with played as (readers, _):
         return _excerpt(readers, Path(music).stem, passage, seconds, listening_level_db)
 
 

@@ -1,0 +1,54 @@
+"""A pair through lossy coding, printed for people."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from .words import heading, sentence, table
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from stagefx.hearing.delivery import Apart, Delivery
+
+
+def print_delivery(console: Console, found: Delivery) -> None:
+    """Print what coding changes beside what was to be shown.
+
+    Parameters
+    ----------
+    console : Console
+        Where to.
+    found : Delivery
+        The pair, and the pair through each coding.
+    """
+    console.print(sentence(found.sentence), style="bold")
+    start, stop = found.passage_s
+    heading(console, f"From {start:.1f} to {stop:.1f} s, re the music")
+    rows = table(20, -12, -16, -12, -12)
+    rows.add_row("", "measured", "what it changes", "noticed", "pair after")
+    rows.add_row("the pair itself", "", *_two(found.pair), "")
+    for one in found.delivered:
+        rows.add_row(
+            one.coding.name,
+            f"{one.kbit_per_s:.0f} kbit/s",
+            *_two(one.by_coding),
+            _noticed(one.after_coding),
+        )
+    console.print(rows)
+    console.print(
+        "Noticed: probability by the ear model that a coded version is told from the uncoded one; "
+        "pair after: that the two versions are told apart once both are coded. Each coding goes "
+        "its own way with each version, so a little of that is the coding's own."
+    )
+
+
+def _two(apart: Apart) -> tuple[str, str]:
+    left = "nothing" if apart.residue_db == -math.inf else f"{apart.residue_db:.1f} dB"
+    return left, _noticed(apart)
+
+
+def _noticed(apart: Apart) -> str:
+    p = apart.detection_probability
+    return "too short" if p is None else f"{p:.2f}"

@@ -1,0 +1,203 @@
+"""Music through one effect of a stage and nothing else, beside the music itself, for the ear."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.recording import HeldAudio, Recording
+from stagefx.effects.chain import BLOCK_FRAMES, Chain
+from stagefx.effects.effect import Effect
+from stagefx.hearing.ear import EarPair, MaskMeter
+
+Array = NDArray[np.float64]
+
+LEAD_IN_S = 1.0
+"""So much music before a passage settles what is slow."""
+_HELD_S = 60.0
+
+
+@dataclass(frozen=True)
+class Change:
+    """Effects of which some are kept.
+
+    Parameters
+    ----------
+    effects : sequence of Effect
+        All of the stage, in order.
+    keep : set of str
+        Names of those that act; the others are replaced by their gains.
+    times : mapping of str to float
+        Factors by which effects are exaggerated.
+    """
+
+    effects: Sequence[Effect]
+    keep: frozenset[str]
+    times: Mapping[str, float] = field(default_factory=dict)
+
+
+class Passage:
+    """A stretch of music that is played through one change after another.
+
+    Parameters
+    ----------
+    music : Recording
+        The piece.
+    start, stop : int, frames
+        The stretch.
+    full_scale_v : float, V
+        Peak of a full-scale sine of the source.
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine at the ear.
+    """
+
+    def __init__(
+        self,
+        music: Recording,
+        start: int,
+        stop: int,
+        *,
+        full_scale_v: float,
+        full_scale_spl_db: float,
+    ) -> None:
+        made = music.format
+        self.rate_hz, self.channels = made.rate_hz, made.channels
+        self.start, self.stop = start, stop
+        self._lead = min(start, round(LEAD_IN_S * made.rate_hz))
+        self._first = start - self._lead
+        self._music = music
+        if stop - start <= _HELD_S * made.rate_hz:
+            samples = np.ascontiguousarray(music.read(self._first, stop))
+            self._music, self._first = HeldAudio(samples, made.rate_hz), 0
+        self._end = self._first + self._lead + stop - start
+        self._full_scale_v = full_scale_v
+        self._ear = (made.rate_hz, made.channels, full_scale_spl_db)
+
+    def blocks(self, *, lead_in: bool = False) -> Iterator[Array]:
+        """The music itself.
+
+        Parameters
+        ----------
+        lead_in : bool
+            Whether what comes before the stretch is among it.
+
+        Yields
+        ------
+        ndarray of float64 [frames, channels]
+            Block by block.
+        """
+        begin = self._first if lead_in else self._first + self._lead
+        for start in range(begin, self._end, BLOCK_FRAMES):
+            yield self._music.read(start, min(start + BLOCK_FRAMES, self._end))
+
+    def beside(self, change: Change) -> Iterator[tuple[Array, Array]]:
+        """The music, and the music through a change.
+
+        Parameters
+        ----------
+        change : Change
+            What acts.
+
+        Yields
+        ------
+        music, changed : ndarray of float64 [frames, channels]
+            The same frames of both, from the stretch's first on.
+        """
+        waiting: deque[Array] = deque()
+
+        def fed() -> Iterator[Array]:
+            for block in self.blocks(lead_in=True):
+                waiting.append(block)
+                yield block
+
+        settling = self._lead
+        with Chain(
+            change.effects,
+            self.rate_hz,
+            self.channels,
+            full_scale_v=self._full_scale_v,
+            keep=change.keep,
+            times=change.times,
+        ) as chain:
+            for changed in chain.process(fed()):
+                music = _taken(waiting, len(changed))
+                skipped = min(settling, len(changed))
+                settling -= skipped
+                if skipped < len(changed):
+                    yield music[skipped:], changed[skipped:]
+
+    def detection(self, change: Change) -> float | None:
+        """Probability that the ear model detects a change.
+
+        Parameters
+        ----------
+        change : Change
+            What acts.
+
+        Returns
+        -------
+        float or None
+            None where the stretch is too short to tell.
+        """
+        pair, same = EarPair(*self._ear), True
+        for music, changed in self.beside(change):
+            same = same and np.array_equal(music, changed)
+            pair.add(music, changed)
+        return 0.0 if same else pair.account().detection_probability
+
+    def noise_to_mask_db(self, change: Change) -> float | None:
+        """Noise-to-mask ratio of what a change adds beside a gain.
+
+        Parameters
+        ----------
+        change : Change
+            What acts.
+
+        Returns
+        -------
+        float or None, dB
+            Minus infinity where it adds nothing; None where the stretch is too short to tell.
+        """
+        cross = own = 0.0
+        for music, changed in self.beside(change):
+            cross += float((music * changed).sum())
+            own += float(np.square(music).sum())
+        gain = cross / own if own > 0.0 else 1.0
+        meter = MaskMeter(*self._ear)
+        for music, changed in self.beside(change):
+            meter.add(music, changed / gain - music)
+        return meter.account().noise_to_mask_db
+
+    def largest(self, change: Change) -> float:
+        """Largest rms of what a change adds, over the blocks.
+
+        Parameters
+        ----------
+        change : Change
+            What acts.
+
+        Returns
+        -------
+        float, re full scale
+            0 where it adds nothing.
+        """
+        return max(
+            (float(np.sqrt(np.square(y - x).mean())) for x, y in self.beside(change)), default=0.0
+        )
+
+
+def _taken(waiting: deque[Array], frames: int) -> Array:
+    """The first frames of what waits."""
+    taken = []
+    while frames:
+        block = waiting.popleft()
+        if len(block) > frames:
+            waiting.appendleft(block[frames:])
+            block = block[:frames]
+        taken.append(block)
+        frames -= len(block)
+    return taken[0] if len(taken) == 1 else np.concatenate(taken)

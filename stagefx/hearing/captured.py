@@ -1,0 +1,209 @@
+"""Recordings of real stages compared: measured, with the instrument's own floor under every row."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+
+import numpy as np
+
+from stagefx.audio.files import open_audio
+from stagefx.audio.recording import Recording
+from stagefx.difference import Captured, CaptureFloor, Difference, take_apart, take_apart_captured
+from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.gap_rows import gap_rows
+from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
+from stagefx.hearing.ledger import RANGES_HZ
+from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
+from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
+from stagefx.hearing.residue_file import residue_writer, write_residue
+from stagefx.hearing.thresholds import limits
+from stagefx.hearing.verdict import LevelBy
+from stagefx.hearing.witness import listen
+from stagefx.units import decibels
+
+NO_FLOOR = (
+    "neither a repeat nor a loopback was given, so what the recorder itself changes is not known; "
+    "record the first once more (--repeat), or the music through the recorder alone (--loopback)"
+)
+
+_SURELY = 5.0
+"""A change of noise shows from so many standard deviations on: thirty bands, tapered segments."""
+_TAKE_TO_TAKE_DB = 1.0
+"""So much the noise-to-mask ratio of one instrument differs from take to take."""
+
+
+def compare_captured(
+    first: str | Path,
+    second: str | Path,
+    *,
+    repeat: str | Path | None = None,
+    loopback: str | Path | None = None,
+    listening_level_db: float = USUAL_LISTENING_DB,
+    level_by: LevelBy = "nothing",
+    passage: tuple[float, float] | None = None,
+    residue: str | Path | None = None,
+    force: bool = False,
+) -> Comparison:
+    """Compare two recordings of real stages, and judge what the recorder did not do itself.
+
+    Parameters
+    ----------
+    first, second : str or Path
+        Two recordings of one piece.
+    repeat : str or Path
+        The first recorded once more.
+    loopback : str or Path
+        The played music recorded through the recorder alone.
+    listening_level_db : float, dB, 0 to 120
+        A-weighted level at the seat while the first plays.
+    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
+        What a listener's level match is taken to take away.
+    passage : tuple of two float, s
+        From where to where in the first to compare; all where left out.
+    residue : str or Path
+        Where to write what is left after gain and delay, at the first's gain.
+    force : bool
+        Whether a residue that is there may be replaced.
+
+    Returns
+    -------
+    Comparison
+        Measured; with the faults of the instrument, and its floor under every row.
+
+    Raises
+    ------
+    AudioError
+        A file cannot be read.
+    ComparisonError
+        They cannot be compared.
+    OutputError
+        The residue cannot be written.
+
+    Notes
+    -----
+    The floor is what a repeat differs by from the first, else what the loopback does.  The ear
+    model and the remainder are floored by listening to that pair.
+
+    Examples
+    --------
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> trio = samples_folder() / "music" / "trio.flac"
+    >>> found = compare_captured(trio, trio, repeat=trio, passage=(2.0, 4.0))
+    >>> found.verdict.basis, found.captured.floor.basis
+    ('measured', 'A against a repeat of A')
+    """
+    with ExitStack() as opened:
+        one, other = (opened.enter_context(open_audio(place)) for place in (first, second))
+        again, alone = (
+            None if place is None else opened.enter_context(open_audio(place))
+            for place in (repeat, loopback)
+        )
+        start, stop = frames_of(one, passage)
+        writer = residue_writer(one, residue, opened, force=force)
+        ear = level_of(one, listening_level_db=listening_level_db)
+        captured = take_apart_captured(
+            one, other, repeat=again, loopback=alone, start=start, stop=stop
+        )
+        write_residue(writer, one, other, captured.difference)
+        floors: dict[str, float] = {}
+        calm = again or alone
+        if calm is not None:
+            between = take_apart(one, calm, start=start, stop=stop)
+            floors = _heard_floors(one, calm, between, ear.full_scale_spl_db)
+        matched_db = level_matched_db(captured.difference, level_by)
+        floors |= floors_of(captured.floor)
+        rows = gap_rows(
+            captured.gap,
+            full_scale_spl_db=ear.full_scale_spl_db,
+            channels=one.format.channels,
+            matched_db=matched_db,
+            noise_floor_db=_noise_floor_db(captured, one, ear.full_scale_spl_db),
+        )
+        told = Told(
+            music=f"recordings {name_of(one)} against {name_of(other)}",
+            basis="measured",
+            rows=rows,
+            gap=captured.gap,
+            captured=captured,
+            floors=floors,
+            remarks=() if captured.floor else (NO_FLOOR,),
+        )
+        return judged((one, other), captured.difference, ear, level_by, told)
+
+
+def floors_of(floor: CaptureFloor | None) -> dict[str, float]:
+    """What an instrument's floor comes to, row by row.
+
+    Parameters
+    ----------
+    floor : CaptureFloor or None
+        Of `take_apart_captured`.
+
+    Returns
+    -------
+    dict of str to float
+        From a row's name to the least that could have been found, in the row's unit.
+
+    Examples
+    --------
+    >>> bands = (31.6, 1000.0, 10000.0), (0.2, 0.01, 0.05)
+    >>> floor = CaptureFloor("the loopback", 0.01, None, *bands, 2e-6, None, -80.0, (None,) * 3)
+    >>> floors_of(floor)
+    {'level': 0.01, 'group delay': 0.002, 'low end': 0.2, 'middle': 0.01, 'high end': 0.05}
+    """
+    if floor is None:
+        return {}
+    found = {
+        "level": (floor.level_db, 1.0),
+        "balance": (floor.balance_db, 1.0),
+        "group delay": (floor.group_delay_s, 1e3),
+        "inter-channel delay": (floor.interchannel_delay_s, 1e6),
+    }
+    floors = {name: value * scale for name, (value, scale) in found.items() if value is not None}
+    for name, (low_hz, high_hz) in RANGES_HZ.items():
+        inside = [
+            db
+            for hz, db in zip(floor.hz, floor.bands_db, strict=True)
+            if db is not None and low_hz * 0.98 <= hz <= high_hz * 1.02
+        ]
+        if inside:
+            floors[name] = max(inside)
+    return floors
+
+
+def _heard_floors(
+    first: Recording, calm: Recording, between: Difference, full_scale_spl_db: float
+) -> dict[str, float]:
+    """What the ear model makes of the instrument alone."""
+    heard = listen(first, calm, between, full_scale_spl_db=full_scale_spl_db)
+    left, chance = heard.remainder.noise_to_mask_db, heard.pair.detection_probability
+    found: dict[str, float] = {}
+    if left is not None:
+        found["remainder"] = left + _TAKE_TO_TAKE_DB
+    if chance is not None:  # an instrument that is heard itself leaves nothing to be told
+        found["ear model"] = 1.0 if chance >= limits()["ear model"].may else chance
+    return found
+
+
+def _noise_floor_db(captured: Captured, first: Recording, full_scale_spl_db: float) -> float:
+    """The least change of noise that shows, over what hides it: dither, the repeat, or chance.
+
+    The power of a band of width B, heard for T seconds in each channel, varies by 1 in sqrt(B T)
+    from take to take (Rice, Bell System Technical Journal 23, 1944).
+    """
+    made = first.format
+    at_seat = full_scale_spl_db + decibels(made.channels) / 2.0
+    floor = dither_over_db(at_seat, rate_hz=made.rate_hz)
+    own = captured.gap.first
+    if own is None:
+        return floor
+    hz, bands = np.array(own.hz), np.array(own.bands_dbfs) + at_seat
+    width_hz = hz * (10.0**0.05 - 10.0**-0.05)
+    chance = np.sqrt(2.0 / (width_hz * captured.gap.seconds * made.channels))
+    over = bands + 10.0 * np.log10(_SURELY * chance) - hiding_db(hz)
+    known = [floor, float(over.max())]
+    if captured.floor is not None and len(captured.floor.noise_dbfs) == hz.size:
+        again = [-np.inf if level is None else level for level in captured.floor.noise_dbfs]
+        known.append(noise_change(hz, bands, np.array(again) + at_seat).over_db)
+    return max(known)

@@ -1,0 +1,250 @@
+"""What stands behind each effect of a stage, and the stage with more of it.
+
+A cause is one kind of part or figure: all shunt capacitances together, the slew limit.  It grows by
+a factor in the direction in which its effect does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from stagefx.effects.curvature import Curvature
+from stagefx.effects.effect import Effect
+from stagefx.effects.limiting import Limiting
+from stagefx.effects.plan import needed
+from stagefx.stage.circuit import Array, Circuit
+from stagefx.stage.description import Interchannel
+
+LIMITS = frozenset({"slew", "clip", "curvature", "oscillation"})
+"""Effects that bend the music: what they leave is no matter of a response."""
+_SHUNT = ("input_cable_f", "input_shunt_f", "input_f", "output_cable_f", "load_f")
+_COUPLING = ("source_coupling_f", "input_coupling_f", "output_coupling_f")
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One kind of part or figure behind an effect.
+
+    Parameters
+    ----------
+    effect : str
+        The effect, as in ``--only``.
+    name : str
+        The cause, in words.
+    more : str
+        What more of it is, with ``{times}`` in its place: "the amplifier would have to be {times}
+        slower".
+    """
+
+    effect: str
+    name: str
+    more: str
+
+
+def _cause(effect: str, name: str, subject: str, word: str) -> Cause:
+    return Cause(effect, name, f"{subject} would have to be {{times}} {word}")
+
+
+SHUNT = _cause("loading", "shunt capacitance", "the capacitance of cables and filters", "as large")
+COUPLING = _cause("loading", "coupling capacitors", "the coupling capacitors", "smaller")
+GAIN_BANDWIDTH = _cause("bandwidth", "gain-bandwidth", "the amplifier's bandwidth", "smaller")
+FEEDBACK_C = _cause("bandwidth", "feedback capacitor", "the feedback capacitor", "as large")
+GAIN_LEG_C = _cause("bandwidth", "gain-leg capacitor", "the capacitor in the gain leg", "smaller")
+SLEW = _cause("slew", "slew limit", "the amplifier", "slower")
+CLIP = _cause("clip", "clip levels", "the clip levels", "lower")
+HARMONICS = _cause("curvature", "harmonics", "the amplifier's harmonics", "as strong")
+NOISE = _cause("noise", "noise voltage", "the noise", "as strong")
+HUM = _cause("hum", "hum voltage", "the hum", "as strong")
+MISMATCH = _cause("interchannel", "mismatch", "the mismatch of the channels, in dB,", "as large")
+CROSSTALK = _cause(
+    "interchannel", "coupling of the channels", "the coupling between the channels", "as strong"
+)
+OSCILLATION = _cause("oscillation", "oscillation", "the oscillation", "as strong")
+OFFSET = _cause("offset", "direct voltage", "the direct voltage", "as large")
+
+
+def causes_of(circuit: Circuit) -> tuple[Cause, ...]:
+    """The causes that a stage has, effect by effect.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Of the stage.
+
+    Returns
+    -------
+    tuple of Cause
+        In the order of the effects; an effect of another package is its own cause.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> [cause.name for cause in causes_of(nominal(load_stage("thin-coupling")))][:3]
+    ['shunt capacitance', 'coupling capacitors', 'gain-bandwidth']
+    """
+    wanted = needed(circuit.stage)
+    return tuple(cause for cause in _all(circuit, wanted) if cause.effect in wanted)
+
+
+def _all(circuit: Circuit, wanted: Sequence[str]) -> Iterator[Cause]:
+    inverting = _inverting(circuit)
+    if any(_stands(circuit, key) for key in _SHUNT):
+        yield SHUNT
+    if any(_stands(circuit, key) for key in _COUPLING) or (
+        inverting and circuit.gain_leg_f is not None
+    ):
+        yield COUPLING
+    if circuit.device.gain_bandwidth_hz is not None:
+        yield GAIN_BANDWIDTH
+    if circuit.feedback_f is not None:
+        yield FEEDBACK_C
+    if circuit.gain_leg_f is not None and not inverting:
+        yield GAIN_LEG_C
+    yield from (SLEW, CLIP, HARMONICS, NOISE, HUM)
+    volume, between = circuit.stage.volume, circuit.stage.interchannel
+    if volume is not None and volume.mismatch is not None and volume.mismatch.value != 0.0:
+        yield MISMATCH
+    if between is not None:
+        yield CROSSTALK
+    yield from (OFFSET, OSCILLATION)
+    known = {cause.effect for cause in _KNOWN}
+    for name in wanted:
+        if name not in known:
+            yield Cause(name, name, f"what '{name}' does would have to be {{times}} as much")
+
+
+_KNOWN = (SHUNT, GAIN_BANDWIDTH, SLEW, CLIP, HARMONICS, NOISE, HUM, MISMATCH, OSCILLATION, OFFSET)
+
+
+def _stands(circuit: Circuit, key: str) -> bool:
+    value = getattr(circuit, key)
+    return value is not None and bool((value > 0.0).any())
+
+
+def _inverting(circuit: Circuit) -> bool:
+    amplifier = circuit.stage.amplifier
+    return amplifier is not None and amplifier.topology == "inverting"
+
+
+def grown(circuit: Circuit, cause: Cause, times: float) -> Circuit:
+    """A stage's circuit with more of a linear effect's cause.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        As it is, its knob set.
+    cause : Cause
+        Of `loading`, `bandwidth` or `interchannel`; other circuits come back as they are.
+    times : float, 1 or more
+        Shunt capacitance and stray coupling times as much, coupling capacitance and
+        gain-bandwidth divided by it.
+
+    Returns
+    -------
+    Circuit
+        With the knob where it was.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> circuit = nominal(load_stage("thin-coupling"))
+    >>> float(grown(circuit, COUPLING, 2.0).input_coupling_f[0, 0])
+    5e-08
+    """
+    if cause is SHUNT:
+        return _scaled(circuit, _SHUNT, times)
+    if cause is COUPLING:
+        more = ("gain_leg_f",) if _inverting(circuit) else ()
+        return _scaled(circuit, (*_COUPLING, *more), 1.0 / times)
+    if cause is GAIN_BANDWIDTH:
+        assert circuit.device.gain_bandwidth_hz is not None
+        slower: Array = circuit.device.gain_bandwidth_hz / times
+        return replace(circuit, device=replace(circuit.device, gain_bandwidth_hz=slower))
+    if cause is FEEDBACK_C:
+        return _scaled(circuit, ("feedback_f",), times)
+    if cause is GAIN_LEG_C:
+        return _scaled(circuit, ("gain_leg_f",), 1.0 / times)
+    if cause is CROSSTALK:
+        return _closer(circuit, times)
+    return circuit
+
+
+def _scaled(circuit: Circuit, keys: Sequence[str], factor: float) -> Circuit:
+    values = {key: getattr(circuit, key) for key in keys}
+    found = {key: factor * value for key, value in values.items() if value is not None}
+    return replace(circuit, **found)
+
+
+def _closer(circuit: Circuit, times: float) -> Circuit:
+    between = circuit.stage.interchannel
+    assert between is not None
+    stated = {key: getattr(between, key) for key in Interchannel.model_fields}
+    found = {
+        key: replace(value, value=times * value.value)
+        for key, value in stated.items()
+        if value is not None
+    }
+    stage = circuit.stage.model_copy(update={"interchannel": between.model_copy(update=found)})
+    return replace(circuit, stage=stage)
+
+
+def grown_limits(effects: Sequence[Effect], cause: Cause, times: float) -> tuple[Effect, ...]:
+    """A stage's effects with more of the cause of one that bends the music.
+
+    Parameters
+    ----------
+    effects : sequence of Effect
+        Of the stage, in order.
+    cause : Cause
+        Of `slew`, `clip`, `curvature` or `oscillation`.
+    times : float, 1 or more
+        Slew limit and clip levels divided by it; harmonics and oscillation times as much.
+
+    Returns
+    -------
+    tuple of Effect
+        The same effects, that one stronger.
+
+    Examples
+    --------
+    >>> from stagefx.effects.clip import clip
+    >>> grown_limits([clip(13.5, -12.0)], CLIP, 3.0)[0].limits.high_v
+    4.5
+    """
+    return tuple(
+        _MORE[cause.effect](effect, times) if effect.name == cause.effect else effect
+        for effect in effects
+    )
+
+
+def _slower(effect: Effect, times: float) -> Effect:
+    assert isinstance(effect, Limiting)
+    own = effect.limits
+    rise, fall = own.slew_rise_v_per_s / times, own.slew_fall_v_per_s / times
+    return replace(effect, limits=replace(own, slew_rise_v_per_s=rise, slew_fall_v_per_s=fall))
+
+
+def _lower(effect: Effect, times: float) -> Effect:
+    assert isinstance(effect, Limiting)
+    own = effect.limits
+    return replace(effect, limits=replace(own, high_v=own.high_v / times, low_v=own.low_v / times))
+
+
+def _more_bent(effect: Effect, times: float) -> Effect:
+    assert isinstance(effect, Curvature)
+    return replace(effect, harmonics=tuple(times * level for level in effect.harmonics))
+
+
+def _taking_more(effect: Effect, times: float) -> Effect:
+    if isinstance(effect, Limiting):
+        return replace(effect, limits=effect.limits.taking(times))
+    return replace(effect, peak_v=times * effect.peak_v)  # type: ignore[type-var, attr-defined]
+
+
+_MORE: dict[str, Callable[[Effect, float], Effect]] = {
+    "slew": _slower,
+    "clip": _lower,
+    "curvature": _more_bent,
+    "oscillation": _taking_more,
+}

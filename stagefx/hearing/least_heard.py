@@ -1,0 +1,295 @@
+"""The least of a change, in a sound made for it, that this program says may be heard."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.recording import HeldAudio
+from stagefx.difference import take_apart
+from stagefx.hearing.ledger import build_ledger
+from stagefx.hearing.noise import noise_change
+from stagefx.hearing.stage_rows import harmonics_row
+from stagefx.hearing.synthetic import (
+    LEVEL_DB_SPL,
+    RATE_HZ,
+    SECONDS,
+    all_pass,
+    detection,
+    pink,
+    through,
+    tone,
+)
+from stagefx.hearing.thresholds import limits
+from stagefx.stage import nominal, stage_from
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+EVEN_CHANCE = 0.5
+_STEPS = 30
+_WIDEST, _NARROWEST = 1.0, 32.0
+
+
+def _least(heard: Callable[[float], bool], low: float, high: float) -> float:
+    """Where a change begins to be heard, by bisection along its logarithm."""
+    for _ in range(_STEPS):
+        middle = (low * high) ** 0.5
+        low, high = (low, middle) if heard(middle) else (middle, high)
+        if high < 1.01 * low:
+            break
+    return high
+
+
+def _row(name: str, first: Array, second: Array) -> float:
+    held = (HeldAudio(np.ascontiguousarray(sound), RATE_HZ) for sound in (first, second))
+    rows = {row.name: row for row in build_ledger(take_apart(*held))}
+    return rows[name].value or 0.0
+
+
+def group_delay_heard_ms(hz: float, published_ms: float) -> float:
+    """From which peak of group delay on its row speaks up.
+
+    Parameters
+    ----------
+    hz : float, Hz
+        Where the delay peaks.
+    published_ms : float, ms
+        The row is measured with an all-pass of this peak, and is in proportion to it.
+
+    Returns
+    -------
+    float, ms
+        Height of the peak.
+
+    Examples
+    --------
+    >>> round(group_delay_heard_ms(2000.0, 1.0), 1)
+    0.5
+    """
+    sound = pink()
+    value = _row("group delay", sound, through(sound, all_pass(hz, published_ms)))
+    return published_ms * limits()["group delay"].may / value
+
+
+def tone_heard_db_spl(hz: float) -> float:
+    """From which level on a line of hum may be heard in silence.
+
+    Parameters
+    ----------
+    hz : float, Hz
+        Its frequency.
+
+    Returns
+    -------
+    float, dB SPL
+        In a room that hides nothing.
+
+    Examples
+    --------
+    >>> round(tone_heard_db_spl(100.0), 1)
+    26.5
+    """
+    return _level_heard(lambda level: noise_change([hz], [-np.inf], [level]).over_db)
+
+
+def white_noise_heard_db_spl() -> float:
+    """From which level on white noise may be heard in silence.
+
+    Returns
+    -------
+    float, dB SPL
+        Over 20 kHz, in a room that hides nothing.
+
+    Examples
+    --------
+    >>> round(white_noise_heard_db_spl(), 1)
+    8.0
+    """
+    hz = 10.0 ** (np.arange(13, 43) / 10.0)
+    share_db = 10.0 * np.log10(hz * (10.0**0.05 - 10.0**-0.05) / 20e3)
+    silence = np.full(hz.size, -np.inf)
+    return _level_heard(lambda level: noise_change(hz, silence, level + share_db).over_db)
+
+
+def _level_heard(over_db: Callable[[float], float]) -> float:
+    may = limits()["noise"].may
+    low, high = -40.0, 100.0
+    while high - low > 1e-3:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if over_db(middle) >= may else (middle, high)
+    return high
+
+
+def balance_heard_db() -> float:
+    """From which level between the channels on the row of balance speaks up.
+
+    Returns
+    -------
+    float, dB
+        One channel down.
+
+    Examples
+    --------
+    >>> round(balance_heard_db(), 1)
+    0.5
+    """
+    sound, may = pink(2), limits()["balance"].may
+
+    def heard(db: float) -> bool:
+        return _row("balance", sound, sound * [1.0, 10.0 ** (-db / 20.0)]) >= may
+
+    return _least(heard, 0.05, 5.0)
+
+
+def delay_heard_us() -> float:
+    """From which delay between the channels on its row speaks up.
+
+    Returns
+    -------
+    float, us
+        One channel late, noise from 150 to 1700 Hz in both.
+
+    Examples
+    --------
+    >>> 9.0 < delay_heard_us() < 11.0
+    True
+    """
+    sound, may = pink(2, low_hz=150.0, high_hz=1700.0), limits()["inter-channel delay"].may
+
+    def heard(us: float) -> bool:
+        late = through(sound[:, 1:], lambda hz: np.exp(-2e-6j * np.pi * hz * us))
+        return _row("inter-channel delay", sound, np.hstack((sound[:, :1], late))) >= may
+
+    return _least(heard, 1.0, 100.0)
+
+
+def harmonic_heard_db() -> float:
+    """From which second harmonic on its row speaks up.
+
+    Returns
+    -------
+    float, dB
+        Re the fundamental.
+
+    Examples
+    --------
+    >>> round(harmonic_heard_db())
+    -80
+    """
+    source = {"level": "2 V rms"}
+    straight = nominal(stage_from({"source": source}))
+
+    def value(level_db: float) -> float:
+        bent = {"topology": "follower", "harmonics": [f"{level_db} dB"]}
+        bent["harmonics_level"] = "1 V rms"
+        other = nominal(stage_from({"source": source, "amplifier": bent}))
+        return harmonics_row(straight, other, [0.0, 2.0**0.5]).value or 0.0
+
+    may = limits()["harmonics"].may
+    low, high = -120.0, 0.0
+    while high - low > 0.01:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if value(middle) >= may else (middle, high)
+    return high
+
+
+def level_heard_db(sound: Array) -> float:
+    """Which step of level the ear model notices with an even chance.
+
+    Parameters
+    ----------
+    sound : ndarray of float64 [frames, channels]
+        Full scale 1.0 is 100 dB SPL.
+
+    Returns
+    -------
+    float, dB
+        Up.
+
+    Examples
+    --------
+    >>> round(level_heard_db(tone()), 1)
+    0.3
+    """
+    return _least(
+        lambda db: detection(sound, sound * 10.0 ** (db / 20.0)) >= EVEN_CHANCE, 0.01, 10.0
+    )
+
+
+def profile_heard_db() -> float:
+    """By how much one of 21 tones must rise for the ear model to notice it.
+
+    Returns
+    -------
+    float, dB
+        The middle one, at 1 kHz, of 21 evenly spaced along the logarithm from 200 to 5000 Hz.
+
+    Examples
+    --------
+    >>> round(profile_heard_db())
+    1
+    """
+    each_db = LEVEL_DB_SPL - 10.0 * np.log10(21.0)
+    others = sum(
+        (tone(hz, each_db) for hz in np.geomspace(200.0, 5000.0, 21) if abs(hz - 1000.0) > 1.0),
+        start=np.zeros((round(SECONDS * RATE_HZ), 1)),
+    )
+    middle = tone(1000.0, each_db)
+    before = others + middle
+    return _least(
+        lambda db: detection(before, others + middle * 10.0 ** (db / 20.0)) >= EVEN_CHANCE,
+        0.05,
+        20.0,
+    )
+
+
+def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
+    """How strong a resonance must be beside pink noise for the ear model to notice it.
+
+    Parameters
+    ----------
+    quality : float
+        Its Q.
+    hz : float, Hz
+        Where.
+
+    Returns
+    -------
+    float, dB
+        Of the resonance at its peak, re the noise it is added to.
+
+    Examples
+    --------
+    >>> round(resonance_heard_db(8.0))
+    -18
+    """
+    sound = pink()
+
+    def heard(share: float) -> bool:
+        def response(at_hz: Array) -> Complex:
+            ratio = np.maximum(at_hz, 1e-6) / hz
+            return np.asarray(1.0 + share / (1.0 + 1j * quality * (ratio - 1.0 / ratio)))
+
+        return detection(sound, through(sound, response)) >= EVEN_CHANCE
+
+    return 20.0 * float(np.log10(_least(heard, 1e-3, 10.0)))
+
+
+def rise_per_doubled_q_db() -> float:
+    """By how much the threshold of a resonance rises when its Q is doubled.
+
+    Returns
+    -------
+    float, dB
+        Mean over the doublings from a Q of 1 to one of 32.
+
+    Examples
+    --------
+    >>> round(rise_per_doubled_q_db())
+    3
+    """
+    rise = resonance_heard_db(_NARROWEST) - resonance_heard_db(_WIDEST)
+    return rise / float(np.log2(_NARROWEST / _WIDEST))

@@ -1,0 +1,396 @@
+"""How far the cause of each effect would have to grow before the effect may be heard."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from stagefx.audio.files import open_audio
+from stagefx.effects.ready import prepare
+from stagefx.hearing.alone import Passage
+from stagefx.hearing.causes import Cause, causes_of
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.growth import Trial, trial_of
+from stagefx.hearing.judging import frames_of, name_of
+from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
+from stagefx.hearing.on_paper import Spectrum
+from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
+from stagefx.hearing.rendered import rendered
+from stagefx.hearing.wording import factor as in_words
+from stagefx.stage.description import Stage
+from stagefx.stage.faults import faults_of
+
+STEP, FINEST, MOST = 1.25, 1.01, 10_000.0
+"""Ratio of the grid that is bisected, of the answer's two sides, and the largest factor tried."""
+NOT_ENOUGH = "more than 10,000 times"
+
+
+@dataclass(frozen=True)
+class CauseMargin:
+    """How far one cause is from being heard.
+
+    Parameters
+    ----------
+    effect : str
+        The effect, as in ``--only``.
+    cause : str
+        What would have to grow.
+    factor : float or None
+        By how much; 1 where it may be heard as it is, None where there is no such factor.
+    reason : str
+        Why there is no factor, else empty.
+    grade_now : Grade or None
+        Of the effect alone, as it is; None where it cannot be graded.
+    decided_by : str
+        The row of the ledger that it would be heard by first; empty where none.
+    sentence : str
+        The same in words.
+    """
+
+    effect: str
+    cause: str
+    factor: float | None
+    reason: str
+    grade_now: Grade | None
+    decided_by: str
+    sentence: str
+
+    @property
+    def size(self) -> float:
+        """The factor, infinite where there is none: what the nearest has least of."""
+        return math.inf if self.factor is None else self.factor
+
+    def as_json(self) -> dict[str, Any]:
+        """The margin as plain values.
+
+        Returns
+        -------
+        dict
+            ``{"value": None, "reason": …}`` where there is no number.
+        """
+        why = {"value": None, "reason": self.reason}
+        return {
+            "effect": self.effect,
+            "cause": self.cause,
+            "factor": why if self.factor is None else self.factor,
+            "grade_now": why if self.grade_now is None else str(self.grade_now),
+            "decided_by": self.decided_by,
+            "sentence": self.sentence,
+        }
+
+
+@dataclass(frozen=True)
+class Margin:
+    """How far the effects of a stage are from being heard in a piece.
+
+    Parameters
+    ----------
+    stage, music : str
+        Their names.
+    start_s, stop_s : float, s
+        The stretch that was listened to.
+    why : str
+        Why this one.
+    level_at_ear : LevelAtEar
+        How loud full scale is at the seat.
+    causes : tuple of CauseMargin
+        One a cause, in the order of the effects.
+    remarks : tuple of str
+        What the reader has to know.
+    """
+
+    stage: str
+    music: str
+    start_s: float
+    stop_s: float
+    why: str
+    level_at_ear: LevelAtEar
+    causes: tuple[CauseMargin, ...]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def effects(self) -> tuple[CauseMargin, ...]:
+        """For each effect the cause that comes nearest to being heard."""
+        found: dict[str, CauseMargin] = {}
+        for one in self.causes:
+            known = found.get(one.effect)
+            if known is None or one.size < known.size:
+                found[one.effect] = one
+        return tuple(found.values())
+
+    def as_json(self) -> dict[str, Any]:
+        """The margins as plain values.
+
+        Returns
+        -------
+        dict
+            The keys of ``stagefx margin --json``.
+        """
+        effects = []
+        for nearest in self.effects:
+            own = [one.as_json() for one in self.causes if one.effect == nearest.effect]
+            effects.append({**nearest.as_json(), "causes": own})
+        return {
+            "effects": effects,
+            "stage": self.stage,
+            "music": self.music,
+            "passage": {"start_s": self.start_s, "stop_s": self.stop_s, "why": self.why},
+            "listening_level_db": self.level_at_ear.listening_level_db,
+            "remarks": list(self.remarks),
+        }
+
+
+def headline(found: Margin) -> str:
+    """What comes nearest to being heard, in a sentence.
+
+    Parameters
+    ----------
+    found : Margin
+        Of a stage in a piece.
+
+    Returns
+    -------
+    str
+        With the factor.
+
+    Examples
+    --------
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.stage import load_stage
+    >>> trio = samples_folder() / "music" / "trio.flac"
+    >>> headline(margin(load_stage("wire"), trio, passage=(2.0, 4.0)))
+    'This stage has nothing that could grow until it is heard.'
+    """
+    judged = [one for one in found.causes if one.grade_now is not None]
+    if not judged:
+        return "This stage has nothing that could grow until it is heard."
+    nearest = min(judged, key=lambda one: one.size)
+    if nearest.factor is None:
+        return "Nothing would be heard even if it were 10,000 times as bad."
+    return nearest.sentence
+
+
+def margin(
+    stage: Stage,
+    music: str | Path,
+    *,
+    passage: tuple[float, float] | None = None,
+    whole: bool = False,
+    listening_level_db: float = USUAL_LISTENING_DB,
+    seed: int = 0,
+) -> Margin:
+    """Find for each effect of a stage how far its cause would have to grow to be heard.
+
+    ``the least k at which the effect alone, its cause k times as bad, may be heard``
+
+    Parameters
+    ----------
+    stage : Stage
+        With a source level.
+    music : str or Path
+        An audio file.
+    passage : tuple of two float, s
+        From where to where to listen; chosen where left out.
+    whole : bool
+        Whether to listen to the whole piece instead of ten seconds.
+    listening_level_db : float, dB, 0 to 120
+        A-weighted level at the seat while the music plays; a knob set by listening follows it.
+    seed : int
+        Of whatever chance the effects use.
+
+    Returns
+    -------
+    Margin
+        One factor a cause, to 1 %.
+
+    Raises
+    ------
+    StagefxError
+        The stage, the music or the passage cannot be used.
+
+    Notes
+    -----
+    Each effect acts alone; the others are flat gains.  Slew, limits, gain-bandwidth and coupling
+    capacitances are divided by k, everything else is multiplied by it.  A grid of 1.25 from 1 to
+    10,000 is bisected, trusting that more is never heard less, and refined to 1 %.  Where
+    the paper alone tells (response, noise, hum, crosstalk) the ear model only checks that it
+    would not have heard the change before.
+
+    Examples
+    --------
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.stage import load_stage
+    >>> trio = samples_folder() / "music" / "trio.flac"
+    >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
+    >>> [one.effect for one in found.effects]
+    ['loading', 'noise']
+    """
+    with open_audio(music) as opened:
+        start_s, stop_s, why = _where(
+            stage, music, opened, passage, whole=whole, listening_level_db=listening_level_db
+        )
+        start, stop = frames_of(opened, (start_s, stop_s))
+        assert stop is not None
+        ear = level_of(opened, listening_level_db=listening_level_db)
+        played = prepare(stage, opened, seed=seed, listening_level_db=listening_level_db)
+        piece = Passage(
+            opened, start, stop,
+            full_scale_v=played.full_scale_v, full_scale_spl_db=ear.full_scale_spl_db,
+        )  # fmt: skip
+        spectrum = Spectrum(piece.rate_hz, piece.blocks())
+        circuit = played.knob.circuit
+        causes = tuple(
+            margin_of(cause, trial_of(cause, circuit, piece, spectrum, ear.full_scale_spl_db))
+            for cause in causes_of(circuit)
+        )
+        remarks = [f"Fault: {fault.sentence}" for fault in faults_of(circuit)]
+        remarks += [*ear.remarks, *([played.knob.remark] if played.knob.remark else [])]
+        return Margin(
+            stage.name, name_of(opened), start_s, stop_s, why, ear, causes, tuple(remarks)
+        )
+
+
+def _where(
+    stage: Stage,
+    music: str | Path,
+    opened: Any,
+    passage: tuple[float, float] | None,
+    *,
+    whole: bool,
+    listening_level_db: float,
+) -> tuple[float, float, str]:
+    """The stretch to listen to, and why."""
+    made = opened.format
+    seconds = made.frames / made.rate_hz
+    if passage is not None:
+        frames_of(opened, passage)
+        return (*passage, "It was asked for.")
+    if whole or seconds <= USUAL_PASSAGE_S:
+        return 0.0, seconds, "The whole piece."
+    with rendered([stage], music, listening_level_db=listening_level_db) as (readers, _):
+        chosen = choose_passage(opened, readers[0], listening_level_db=listening_level_db)
+    return chosen.start_s, min(chosen.stop_s, seconds), chosen.why
+
+
+def margin_of(cause: Cause, trial: Trial | str) -> CauseMargin:
+    """Find the factor of one cause.
+
+    Parameters
+    ----------
+    cause : Cause
+        What grows.
+    trial : Trial or str
+        What tries it out; or why it cannot be tried.
+
+    Returns
+    -------
+    CauseMargin
+        With its sentence.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.causes import OFFSET
+    >>> margin_of(OFFSET, "a fault, not a sound").factor is None
+    True
+    """
+    if isinstance(trial, str):
+        said = f"{cause.name.capitalize()}: {trial}."
+        return CauseMargin(cause.effect, cause.name, None, trial, None, "", said)
+    now = trial.grade_now()
+    if now.rank >= Grade.MAY.rank:
+        decided = trial.decided_by(1.0)
+        said = f"'{cause.effect}' alone {now} as it is ({cause.name})."
+        return CauseMargin(cause.effect, cause.name, 1.0, "", now, decided, said)
+    found = first_heard_of(trial)
+    if found is None:
+        said = f"{_upper(cause.more.format(times=NOT_ENOUGH))}."
+        return CauseMargin(cause.effect, cause.name, None, NOT_ENOUGH, now, "", said)
+    decided = trial.decided_by(found)
+    said = cause.more.format(times=in_words(found))
+    return CauseMargin(
+        cause.effect, cause.name, float(f"{found:.4g}"), "", now, decided, f"{_upper(said)}."
+    )
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def first_heard_of(trial: Trial) -> float | None:
+    """The least factor at which any witness hears a cause.
+
+    Parameters
+    ----------
+    trial : Trial
+        What tries it out.
+
+    Returns
+    -------
+    float or None
+        None where the largest factor is not enough.
+
+    Examples
+    --------
+    >>> round(first_heard_of(Trial(closed_form=38.0)), 1)
+    38.0
+    """
+    found = trial.closed_form
+    for witness in trial.witnesses:
+        if found is not None and found <= 1.0:
+            return 1.0
+        if found is not None and not witness(found / FINEST):
+            continue
+        found = first_heard(_before(witness, found))
+    return None if found is None or found > MOST else found
+
+
+def _before(witness: Callable[[float], bool], known: float | None) -> Callable[[float], bool]:
+    """A witness who also hears from a factor on that is known."""
+    if known is None:
+        return witness
+    return lambda times: times >= known or witness(times)
+
+
+def first_heard(heard: Callable[[float], bool]) -> float | None:
+    """The least factor at which something is heard, trusting that more is never heard less.
+
+    Parameters
+    ----------
+    heard : callable
+        From a factor to whether it is heard.
+
+    Returns
+    -------
+    float or None
+        At most 1 % too large; 1 where it is heard at once, None where 10,000 is not enough.
+
+    Examples
+    --------
+    >>> asked = []
+    >>> found = first_heard(lambda times: asked.append(times) or times >= 38.0)
+    >>> 38.0 <= found <= 38.38, len(asked) < 14
+    (True, True)
+    """
+    grid = [1.0]
+    while grid[-1] * STEP < MOST:
+        grid.append(grid[-1] * STEP)
+    grid.append(MOST)
+    low, high = 0, len(grid)
+    while low < high:
+        middle = (low + high) // 2
+        if heard(grid[middle]):
+            high = middle
+        else:
+            low = middle + 1
+    if low == len(grid):
+        return None
+    if low == 0:
+        return 1.0
+    below, above = grid[low - 1], grid[low]
+    while above > FINEST * below:
+        between = (below * above) ** 0.5
+        below, above = (below, between) if heard(between) else (between, above)
+    return above

@@ -1,0 +1,168 @@
+"""Published thresholds of hearing beside what this program says of the same sounds.
+
+``python -m stagefx.hearing.published`` writes the table of thresholds.md.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from stagefx.hearing.least_heard import (
+    balance_heard_db,
+    delay_heard_us,
+    group_delay_heard_ms,
+    harmonic_heard_db,
+    level_heard_db,
+    profile_heard_db,
+    rise_per_doubled_q_db,
+    tone_heard_db_spl,
+    white_noise_heard_db_spl,
+)
+from stagefx.hearing.synthetic import tone
+
+GROUP_DELAYS_MS = {500.0: 3.2, 1000.0: 2.0, 2000.0: 1.0, 4000.0: 1.5, 8000.0: 2.0}
+"""J. Blauert, P. Laws, JASA 63 (5), 1978: all-pass filters, impulses over headphones."""
+HUM_DB_SPL = {50.0: 44.0, 100.0: 26.5, 160.0: 17.9}
+"""ISO 389-7:2019."""
+
+
+@dataclass(frozen=True)
+class Published:
+    """One published threshold, and from where this program says the same may be heard.
+
+    Parameters
+    ----------
+    quantity : str
+        What changes.
+    conditions : str
+        With what it was heard.
+    source : str
+        The publication.
+    threshold : float
+        As published, in `unit`.
+    program : float
+        From where this program says that it may be heard, in `unit`.
+    unit : str
+        Of both.
+    witness : str
+        Which row of the ledger says so.
+    """
+
+    quantity: str
+    conditions: str
+    source: str
+    threshold: float
+    program: float
+    unit: str
+    witness: str
+
+
+def published_thresholds() -> Iterator[Published]:
+    """All published thresholds that can be synthesised, each tried out.
+
+    Yields
+    ------
+    Published
+        One a threshold.
+
+    Examples
+    --------
+    >>> first = next(published_thresholds())
+    >>> first.quantity, first.threshold, round(first.program, 1)
+    ('group delay at 500 Hz', 3.2, 0.5)
+    """
+    blauert = "J. Blauert, P. Laws, JASA 63 (5), 1978"
+    for hz, ms in GROUP_DELAYS_MS.items():
+        yield Published(
+            f"group delay at {hz:g} Hz", "all-pass, impulses, headphones", blauert,
+            ms, group_delay_heard_ms(hz, ms), "ms", "group delay",
+        )  # fmt: skip
+    yield Published(
+        "group delay, smallest mean", "pink impulse, headphones",
+        "J. Liski et al., IEEE/ACM TASLP 29, 2021", 0.56, group_delay_heard_ms(4000.0, 0.56), "ms",
+        "group delay",
+    )  # fmt: skip
+    for hz, level in HUM_DB_SPL.items():
+        yield Published(
+            f"hum at {hz:g} Hz", "tone in quiet, free field", "ISO 389-7:2019",
+            level, tone_heard_db_spl(hz), "dB SPL", "hum",
+        )  # fmt: skip
+    yield Published(
+        "white noise in quiet", "20 kHz wide", "L. D. Fielder, JAES 43 (5), 1995 (from memory)",
+        4.0, white_noise_heard_db_spl(), "dB SPL", "noise",
+    )  # fmt: skip
+    yield Published(
+        "level between the channels", "at the centre, headphones",
+        "J. Breebaart, C. Faller, Spatial Audio Processing, 3.5.1", 0.5, balance_heard_db(), "dB",
+        "balance",
+    )  # fmt: skip
+    yield Published(
+        "delay between the channels", "noise 150-1700 Hz, headphones",
+        "R. G. Klumpp, H. R. Eady, JASA 28, 1956 (from memory)", 9.0, delay_heard_us(), "us",
+        "inter-channel delay",
+    )  # fmt: skip
+    yield Published(
+        "second harmonic", "music, 15 kHz wide, 0.7 % perceptible",
+        "H. F. Olson, 1947, in Radiotron Designer's Handbook (from memory)", -43.1,
+        harmonic_heard_db(), "dB", "harmonics",
+    )  # fmt: skip
+    yield Published(
+        "level of a 1 kHz tone", "at high level",
+        "F. A. Everest, Master Handbook of Acoustics", 0.25, level_heard_db(tone()), "dB",
+        "ear model, p = 0.5",
+    )  # fmt: skip
+    yield Published(
+        "one of 21 tones raised", "200-5000 Hz, profile analysis",
+        "D. M. Green, Profile Analysis, 1988 (from memory)", 1.0, profile_heard_db(), "dB",
+        "ear model, p = 0.5",
+    )  # fmt: skip
+    yield Published(
+        "resonance, rise of the threshold for twice the Q", "pink noise, 1 kHz, Q 1 to 32",
+        "F. E. Toole, S. E. Olive, JAES 36 (3), 1988", 3.0, rise_per_doubled_q_db(), "dB",
+        "ear model, p = 0.5",
+    )  # fmt: skip
+
+
+def table() -> str:
+    """The published thresholds and this program's, as a table.
+
+    Returns
+    -------
+    str
+        Markdown.
+
+    Examples
+    --------
+    >>> len(table().splitlines()) > 20
+    True
+    """
+    lines = [
+        "# Published thresholds, and what stagefx says",
+        "",
+        "Made by `python -m stagefx.hearing.published`. *Published* is the threshold as its source",
+        "counts it; *stagefx* is the size of the same change from which the row says that it may",
+        "be heard, or at which the ear model gives an even chance. A row of the ledger is meant to",
+        "speak up no later than the source.",
+        "",
+        "| what | heard with | published | stagefx | row | source |",
+        "|---|---|---|---|---|---|",
+    ]
+    for one in published_thresholds():
+        figures = f"{one.threshold:g} {one.unit} | {one.program:.2f} {one.unit}"
+        lines.append(
+            f"| {one.quantity} | {one.conditions} | {figures} | {one.witness} | {one.source} |"
+        )
+    lines += [
+        "",
+        "White noise in quiet is spoken of 4 dB later than from memory of its source: the ear adds",
+        "up over bands, and the ledger looks at the worst third octave alone, since ISO 389-7 can",
+        "be checked and a figure from memory cannot. A quieter room than the threshold is rare.",
+        "",
+    ]
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    sys.stdout.write(table())

@@ -1,0 +1,307 @@
+"""Rows of the ledger that only two stages can fill: harmonics, hum, crosstalk."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.dither import dither_floor_dbfs
+from stagefx.effects.chain import Chain
+from stagefx.effects.interchannel import crosstalk
+from stagefx.effects.kind import Setup
+from stagefx.effects.plan import stage_effects
+from stagefx.effects.report import RenderReport
+from stagefx.hearing.ledger import LedgerRow, judged_row, unjudged_row
+from stagefx.hearing.noise import dither_over_db, hiding_db
+from stagefx.stage.circuit import Circuit
+from stagefx.stage.knob import seat_spl_db
+from stagefx.stage.rejection import ripple_at_load_v_rms, ripple_lines
+from stagefx.stage.response import Response
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+HIGHEST_ORDER = 20
+"""Harmonics of 1 kHz up to the end of hearing."""
+LIMITED_BY_REMAINDER = "below the clip levels; clipping is judged by the remainder"
+NOT_COUPLED = "neither stage says how its channels are coupled: [interchannel] is left out"
+NO_HUM = "neither stage states a hum, or a supply whose ripple reaches the load"
+NO_AMPLIFIER = "neither stage has an amplifier"
+
+_RATE_HZ, _PERIOD, _SETTLE, _PERIODS = 48_000, 48, 4096, 200
+CROSSTALK_HZ = np.geomspace(100.0, 10e3, 41)
+_BENT_BY = frozenset({"slew", "curvature"})
+_HIGHEST_LINE_HZ = 20e3
+
+
+def stage_rows(
+    first: Circuit,
+    second: Circuit,
+    renders: Sequence[RenderReport],
+    *,
+    full_scale_spl_db: float,
+) -> tuple[LedgerRow, ...]:
+    """Harmonics, hum and crosstalk that one stage has and the other has not.
+
+    Parameters
+    ----------
+    first, second : Circuit
+        With their knobs set, each with a source level.
+    renders : sequence of two RenderReport
+        Of the music through both; say how high it drives each amplifier.
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine at the ear; used where no listening chain is described.
+
+    Returns
+    -------
+    tuple of LedgerRow
+        One a kind.
+
+    Examples
+    --------
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.hearing import compare_stages
+    >>> from stagefx.stage import load_stage
+    >>> stages = load_stage("line-stage"), load_stage("line-stage-quick")
+    >>> trio = samples_folder() / "music" / "trio.flac"
+    >>> found = compare_stages(*stages, trio, passage=(2.0, 4.0))
+    >>> {row.name: row.value for row in found.ledger}["hum"] < -40.0
+    True
+    """
+    return (
+        harmonics_row(first, second, [_peak_v(report) for report in renders]),
+        hum_row(
+            first,
+            second,
+            full_scale_spl_db=full_scale_spl_db,
+            floor_db=dither_over_db(full_scale_spl_db, rate_hz=renders[0].rate),
+        ),
+        crosstalk_row(first, second),
+    )
+
+
+def _peak_v(report: RenderReport) -> float:
+    return max(report.output_peak_v or (0.0,))
+
+
+def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> LedgerRow:
+    """The strongest harmonic that one stage's amplifier makes and the other's does not.
+
+    Parameters
+    ----------
+    first, second : Circuit
+        With their knobs set.
+    peaks_v : sequence of two float, V
+        How high the music drives each amplifier's output.
+
+    Returns
+    -------
+    LedgerRow
+        Of a 1 kHz sine as high as the music, no higher than the amplifier clips: the difference
+        of both spectra, each re its fundamental.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> amplifier = {"topology": "follower", "harmonics": ["-70 dB"], "harmonics_level": "1 V rms"}
+    >>> bent = nominal(stage_from({"source": {"level": "2 V rms"}, "amplifier": amplifier}))
+    >>> straight = nominal(stage_from({"source": {"level": "2 V rms"}}))
+    >>> row = harmonics_row(straight, bent, [0.0, 2.0**0.5])
+    >>> round(row.value, 3), row.at_hz
+    (-70.0, 2000.0)
+    """
+    if first.stage.amplifier is None and second.stage.amplifier is None:
+        return unjudged_row("harmonics", NO_AMPLIFIER)
+    one, other = (
+        harmonics_at(circuit, peak_v)
+        for circuit, peak_v in zip((first, second), peaks_v, strict=True)
+    )
+    change = np.abs(other - one)
+    strongest = int(np.argmax(change))
+    value = 20.0 * math.log10(change[strongest]) if change[strongest] > 0.0 else -math.inf
+    return judged_row(
+        "harmonics",
+        value,
+        floor=dither_floor_dbfs(24),
+        at_hz=None if value == -math.inf else 1000.0 * (2 + strongest),
+        remark=LIMITED_BY_REMAINDER,
+    )
+
+
+def harmonics_at(circuit: Circuit, peak_v: float) -> Complex:
+    """Harmonics of a 1 kHz sine at an amplifier's output, from curvature and slew.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        With its knob set.
+    peak_v : float, V
+        Peak of the sine; where the amplifier clips lower, that.
+
+    Returns
+    -------
+    ndarray of complex128 [19]
+        The 2nd to the 20th, re the fundamental; all 0 without an amplifier or a signal.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> found = harmonics_at(nominal(load_stage("line-stage")), 2.0)
+    >>> bool(abs(found).max() < 1e-4)
+    True
+    """
+    found = np.zeros(HIGHEST_ORDER - 1, dtype=np.complex128)
+    if circuit.stage.amplifier is None:
+        return found
+    effects = stage_effects(Setup(circuit, _RATE_HZ))
+    for effect in effects:
+        limits = getattr(effect, "limits", None)
+        if effect.name == "clip" and limits is not None:
+            peak_v = min(peak_v, limits.high_v, -limits.low_v)
+    bending = [effect for effect in effects if effect.name in _BENT_BY]
+    if peak_v <= 0.0 or not bending:
+        return found
+    sine = np.sin(2.0 * np.pi * np.arange(_SETTLE + _PERIODS * _PERIOD) / _PERIOD)[:, None]
+    with Chain(bending, _RATE_HZ, 1, full_scale_v=peak_v, threads=1) as chain:
+        made = np.concatenate(list(chain.process([sine])))[:, 0]
+    whole = made[_SETTLE // 2 : _SETTLE // 2 + (_PERIODS - 1) * _PERIOD].reshape(-1, _PERIOD)
+    lines = np.fft.rfft(whole.mean(axis=0))
+    turned = lines * np.exp(-1j * np.arange(lines.size) * (np.angle(lines[1])))
+    return np.asarray(turned[2 : HIGHEST_ORDER + 1] / np.abs(lines[1]))
+
+
+def hum_row(
+    first: Circuit, second: Circuit, *, full_scale_spl_db: float, floor_db: float | None = None
+) -> LedgerRow:
+    """The line of hum in which a change comes nearest to being heard at the seat.
+
+    ``L = 10 log10 |10^(L2/10) - 10^(L1/10)|`` over the higher of threshold and room, line by line
+
+    Parameters
+    ----------
+    first, second : Circuit
+        With their knobs set, each with a source level.
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine at the ear; used where no listening chain is described.
+    floor_db : float or None, dB
+        What dither comes to on the same scale.
+
+    Returns
+    -------
+    LedgerRow
+        Stated hum, and the ripple of the supply.
+
+    References
+    ----------
+    ISO 389-7:2019: the threshold of hearing.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> quiet = {"source": {"level": "2 V rms"}, "amplifier": {"topology": "follower"}}
+    >>> humming = {**quiet, "hum": {"level": "2 mV rms", "frequency": "100 Hz"}}
+    >>> both = nominal(stage_from(quiet)), nominal(stage_from(humming))
+    >>> round(hum_row(*both, full_scale_spl_db=105.0).value, 2)  # 60 dB under 105, over 26.5
+    18.5
+    """
+    both = [hum_lines(circuit) for circuit in (first, second)]
+    if not any(both):
+        return unjudged_row("hum", NO_HUM)
+    described = all(circuit.stage.listening is not None for circuit in (first, second))
+    hz = np.array(sorted({line for lines in both for line in lines}))
+    levels = [
+        _at_seat(circuit, np.array([lines.get(one, 0.0) for one in hz]), described=described)
+        + (0.0 if described else full_scale_spl_db)
+        for circuit, lines in zip((first, second), both, strict=True)
+    ]
+    power = np.abs(10.0 ** (levels[1] / 10.0) - 10.0 ** (levels[0] / 10.0))
+    rooms = [c.stage.listening.room_noise for c in (first, second) if c.stage.listening]
+    room = min((one.value for one in rooms if one is not None), default=None)
+    with np.errstate(divide="ignore"):
+        over = 10.0 * np.log10(power) - hiding_db(hz, room_noise_dba=room)
+    worst = int(np.argmax(over))
+    value = float(over[worst])
+    at_hz = float(hz[worst]) if math.isfinite(value) else None
+    return judged_row("hum", value, floor=floor_db, at_hz=at_hz)
+
+
+def hum_lines(circuit: Circuit) -> dict[float, float]:
+    """The lines of hum at a stage's load.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        With its knob set.
+
+    Returns
+    -------
+    dict of float to float
+        From Hz to V rms: the stated hum through the amplifier, and the supply's ripple.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> lines = hum_lines(nominal(load_stage("line-stage")))
+    >>> round(lines[100.0] * 1e9, 2)  # of 2.322 nV of ripple, 6/pi^2 of the power
+    1.81
+    """
+    lines: dict[float, float] = {}
+    ripple = ripple_at_load_v_rms(circuit)
+    if ripple is not None:
+        hz, share = ripple_lines(circuit, _HIGHEST_LINE_HZ)
+        lines = dict(zip(hz.tolist(), (float(ripple[0]) * np.sqrt(share)).tolist(), strict=True))
+    stated = circuit.stage.hum
+    if stated is not None:
+        at = stated.frequency.value
+        response = Response(circuit, np.array([at]))
+        passed = response.output
+        if response.amplifier is not None:
+            passed = passed * response.amplifier.closed_loop_gain
+        added = stated.level.value * float(abs(passed[0, 0]))
+        lines[at] = math.hypot(lines.get(at, 0.0), added)
+    return lines
+
+
+def _at_seat(circuit: Circuit, volts: Array, *, described: bool) -> Array:
+    """Level at the seat, or re a full-scale sine where no listening chain is described."""
+    if described:
+        return seat_spl_db(circuit, volts)
+    level = circuit.stage.source.level
+    assert level is not None
+    to_load = np.abs(Response(circuit, np.array([1000.0])).to_load)[0, 0]
+    with np.errstate(divide="ignore"):
+        return np.asarray(20.0 * np.log10(volts / (level.value * to_load)))
+
+
+def crosstalk_row(first: Circuit, second: Circuit) -> LedgerRow:
+    """The change of what one channel leaves in the other, where it is worst.
+
+    Parameters
+    ----------
+    first, second : Circuit
+        With their knobs set.
+
+    Returns
+    -------
+    LedgerRow
+        From 100 Hz to 10 kHz.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> apart = {"source": {"level": "2 V rms", "resistance": "12.5 kohm"}}
+    >>> close = {**apart, "interchannel": {"coupling_capacitance": "5 pF"}}
+    >>> row = crosstalk_row(nominal(stage_from(apart)), nominal(stage_from(close)))
+    >>> round(row.value, 3), round(row.at_hz)
+    (-48.119, 10000)
+    """
+    if first.stage.interchannel is None and second.stage.interchannel is None:
+        return unjudged_row("crosstalk", NOT_COUPLED)
+    change = np.abs(crosstalk(second, CROSSTALK_HZ) - crosstalk(first, CROSSTALK_HZ)).ravel()
+    worst = int(np.argmax(change))
+    value = 20.0 * math.log10(change[worst]) if change[worst] > 0.0 else -math.inf
+    at_hz = float(CROSSTALK_HZ[worst]) if math.isfinite(value) else None
+    return judged_row("crosstalk", value, floor=dither_floor_dbfs(24), at_hz=at_hz)

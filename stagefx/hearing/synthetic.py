@@ -1,0 +1,162 @@
+"""Sounds made for the ear model alone, of which every change is known exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.hearing.ear import EarPair
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+RATE_HZ = 48_000
+SECONDS = 2.0
+LEVEL_DB_SPL = 75.0
+FULL_SCALE_SPL_DB = 100.0
+
+
+def pink(channels: int = 1, *, seed: int = 1, low_hz: float = 20.0, high_hz: float = 20e3) -> Array:
+    """Pink noise, one period of it, at 75 dB SPL.
+
+    Parameters
+    ----------
+    channels : int
+        Each with its own phases.
+    seed : int
+        Of the phases.
+    low_hz, high_hz : float, Hz
+        Its band.
+
+    Returns
+    -------
+    ndarray of float64 [frames, channels]
+        Full scale 1.0 is 100 dB SPL.
+
+    Examples
+    --------
+    >>> sound = pink()
+    >>> round(float(10.0 * np.log10(2.0 * np.square(sound).mean())), 6)
+    -25.0
+    """
+    frames = round(SECONDS * RATE_HZ)
+    hz = np.fft.rfftfreq(frames, 1.0 / RATE_HZ)
+    inside = (hz >= low_hz) & (hz <= high_hz)
+    random = np.random.default_rng(seed)
+    bins = np.zeros((hz.size, channels), dtype=np.complex128)
+    phases = np.exp(2j * np.pi * random.random((int(inside.sum()), channels)))
+    bins[inside] = phases / np.sqrt(hz[inside])[:, None]
+    sound = np.fft.irfft(bins, frames, axis=0)
+    rms = 10.0 ** ((LEVEL_DB_SPL - FULL_SCALE_SPL_DB) / 20.0) * np.sqrt(0.5)
+    return np.asarray(sound * (rms / np.sqrt(np.square(sound).mean())))
+
+
+def tone(hz: float = 1000.0, level_db_spl: float = LEVEL_DB_SPL) -> Array:
+    """A sine.
+
+    Parameters
+    ----------
+    hz : float, Hz
+        Frequency.
+    level_db_spl : float, dB SPL
+        Level; full scale 1.0 is 100 dB SPL.
+
+    Returns
+    -------
+    ndarray of float64 [frames, 1]
+        Two seconds.
+
+    Examples
+    --------
+    >>> round(float(tone(level_db_spl=80.0).max()), 6)
+    0.1
+    """
+    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+    peak = 10.0 ** ((level_db_spl - FULL_SCALE_SPL_DB) / 20.0)
+    return np.asarray(peak * np.sin(2.0 * np.pi * hz * time_s)[:, None])
+
+
+def through(sound: Array, response: Callable[[Array], Complex]) -> Array:
+    """A periodic sound through a response.
+
+    Parameters
+    ----------
+    sound : ndarray of float64 [frames, channels]
+        One period.
+    response : callable
+        From Hz to a complex ratio.
+
+    Returns
+    -------
+    ndarray of float64 [frames, channels]
+        One period.
+
+    Examples
+    --------
+    >>> sound = tone()
+    >>> round(float(through(sound, lambda hz: 2.0 + 0j * hz).max() / sound.max()), 6)
+    2.0
+    """
+    hz = np.fft.rfftfreq(len(sound), 1.0 / RATE_HZ)
+    bins: Complex = np.fft.rfft(sound, axis=0)
+    bins = bins * response(np.asarray(hz, dtype=np.float64))[:, None]
+    return np.asarray(np.fft.irfft(bins, len(sound), axis=0))
+
+
+def detection(first: Array, second: Array) -> float:
+    """Probability that the ear model tells two sounds apart.
+
+    Parameters
+    ----------
+    first, second : ndarray of float64 [frames, channels]
+        Full scale 1.0 is 100 dB SPL.
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Examples
+    --------
+    >>> detection(pink(), pink())
+    0.0
+    """
+    pair = EarPair(RATE_HZ, first.shape[1], FULL_SCALE_SPL_DB)
+    pair.add(first, second)
+    return pair.account().detection_probability or 0.0
+
+
+def all_pass(hz: float, peak_ms: float) -> Callable[[Array], Complex]:
+    """A second-order all-pass whose group delay peaks at a frequency.
+
+    ``H = (w0^2 - s w0/Q + s^2) / (w0^2 + s w0/Q + s^2)``, whose delay at w0 is 4 Q / w0
+
+    Parameters
+    ----------
+    hz : float, Hz
+        Where.
+    peak_ms : float, ms
+        How much; a Q of 1 or more.
+
+    Returns
+    -------
+    callable
+        From Hz to its response.
+
+    Examples
+    --------
+    >>> response = all_pass(1000.0, 2.0)(np.array([100.0, 1000.0]))
+    >>> np.abs(response).round(9), round(float(response[1].real), 9)
+    (array([1., 1.]), -1.0)
+    """
+    omega = 2.0 * np.pi * hz
+    quality = 0.25e-3 * peak_ms * omega
+
+    def response(at_hz: Array) -> Complex:
+        s = 2j * np.pi * at_hz
+        even, odd = omega**2 + s * s, s * omega / quality
+        return np.asarray((even - odd) / (even + odd))
+
+    return response

@@ -1,0 +1,140 @@
+"""What an ear finds between two versions: the whole difference, and what no linear filter explains.
+
+The floor under both is what 24-bit dither would do in the same music.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.ahead import read_ahead
+from stagefx.audio.chance import grid_generator
+from stagefx.audio.dither import dither_floor_dbfs
+from stagefx.audio.recording import Recording
+from stagefx.difference import Difference, explained_blocks
+from stagefx.hearing.ear import EarAccount, MaskAccount
+from stagefx.hearing.ear.beside import EarBeside
+
+Array = NDArray[np.float64]
+
+FLOOR_S = 10.0
+"""The floor is taken from so much of the music."""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What the ear model makes of two versions of a piece.
+
+    Parameters
+    ----------
+    pair : EarAccount
+        Of both, their level as judged.
+    remainder : MaskAccount
+        Of what no linear filter explains.
+    floor_probability : float or None
+        Probability of detection of 24-bit dither.
+    floor_noise_to_mask_db : float or None, dB
+        Noise-to-mask ratio of 24-bit dither.
+    """
+
+    pair: EarAccount
+    remainder: MaskAccount
+    floor_probability: float | None
+    floor_noise_to_mask_db: float | None
+
+    def as_json(self) -> dict[str, Any]:
+        """The account as plain values.
+
+        Returns
+        -------
+        dict
+            The keys of ``hearing`` in ``stagefx compare --json``, and the pair's own account.
+        """
+        pair, rest = self.pair.as_json(), self.remainder.as_json()
+        return {
+            "detection_probability": pair["detection_probability"],
+            "noise_to_mask_db": pair["noise_to_mask_db"],
+            "remainder_noise_to_mask_db": rest["noise_to_mask_db"],
+            "disturbed_frames_share": pair["disturbed_frames_share"],
+            "pair": pair,
+            "remainder": rest,
+        }
+
+
+def listen(
+    first: Recording,
+    second: Recording,
+    difference: Difference,
+    *,
+    full_scale_spl_db: float,
+    matched_db: float = 0.0,
+) -> Heard:
+    """Pass two versions of a piece through the ear model.
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two versions of a piece.
+    difference : Difference
+        What `take_apart` found between them; polarity, delay and drift are taken away by it.
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine at the ear.
+    matched_db : float, dB
+        Level of the second re the first that a listener's level match takes away.
+
+    Returns
+    -------
+    Heard
+        The pair, and the remainder alone.
+
+    Raises
+    ------
+    ComparisonError
+        The difference holds no filter.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.difference import take_apart
+    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
+    >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.2 * noise, 48000)
+    >>> found = listen(one, other, take_apart(one, other), full_scale_spl_db=100.0)
+    >>> round(found.pair.detection_probability, 2), found.remainder.noise_to_mask_db < -200.0
+    (1.0, True)
+    """
+    made = first.format
+    settings = (made.rate_hz, made.channels, full_scale_spl_db)
+    ear, floor = EarBeside(*settings), _Floor(*settings)
+    level = 1.0
+    if difference.transfer is not None:
+        level = abs(difference.transfer.gain) * 10.0 ** (-matched_db / 20.0)
+    for played, expected, left in read_ahead(explained_blocks(first, second, difference)):
+        floor.add(played)
+        ear.add(played, level * (expected + left), left)
+    return Heard(*ear.account(), *floor.found())
+
+
+class _Floor:
+    """What 24-bit dither would come to in the beginning of the same music."""
+
+    def __init__(self, rate_hz: int, channels: int, full_scale_spl_db: float) -> None:
+        self._ear = EarBeside(rate_hz, channels, full_scale_spl_db)
+        self._left = round(FLOOR_S * rate_hz)
+        self._rms = 10.0 ** (dither_floor_dbfs(24) / 20.0) * np.sqrt(0.5)
+        self._chance = grid_generator(0, "dither under the ear", 0)
+
+    def add(self, played: Array) -> None:
+        played = played[: self._left]
+        if not len(played):
+            return
+        self._left -= len(played)
+        dither = self._rms * self._chance.standard_normal(played.shape)
+        self._ear.add(played, played + dither, dither)
+
+    def found(self) -> tuple[float | None, float | None]:
+        pair, rest = self._ear.account()
+        return pair.detection_probability, rest.noise_to_mask_db

@@ -1,0 +1,94 @@
+"""A pair through lossy coding: bit rates, alignment, and what survives."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from numpy.typing import NDArray
+
+from stagefx.audio.recording import HeldAudio
+from stagefx.evidence.scenario import samples_folder
+from stagefx.hearing.coding import CODINGS, Coding, code
+from stagefx.hearing.delivery import deliver
+from tests.cli.running import complaint, one_object, run_here
+
+HIGHEST_MP3, OPUS = CODINGS[-1], CODINGS[0]
+RATE_HZ = 44100
+
+
+@pytest.fixture(scope="module")
+def music() -> NDArray[np.float64]:
+    trio = samples_folder() / "music" / "trio.flac"
+    return soundfile.read(trio, start=2 * RATE_HZ, stop=8 * RATE_HZ, always_2d=True)[0]
+
+
+@pytest.mark.parametrize(("level", "kbit_per_s"), [(0.0, 320), (0.4, 192), (0.6, 160)])
+def test_constant_bit_rates_are_those_of_the_standard(
+    music: NDArray[np.float64], tmp_path: Path, level: float, kbit_per_s: int
+) -> None:
+    """The rates that ISO/IEC 11172-3 lists for layer III; the header adds a little."""
+    coding = Coding("MP3", "MP3", "MPEG_LAYER_III", level, constant_rate=True)
+    found = code(HeldAudio(music, RATE_HZ), coding, tmp_path / "a.mp3")
+    assert kbit_per_s <= found <= 1.03 * kbit_per_s
+
+
+@pytest.mark.parametrize("coding", [HIGHEST_MP3, OPUS, CODINGS[3]], ids=lambda c: c.name)
+def test_what_is_decoded_lies_where_the_music_lay(
+    music: NDArray[np.float64], coding: Coding
+) -> None:
+    """A frame beside it this music leaves -19 dB, before any coding."""
+    found = deliver(
+        HeldAudio(music, RATE_HZ), HeldAudio(music, RATE_HZ), codings=[coding], passage=(0.0, 6.0)
+    )
+    (one,) = found.delivered
+    assert one.by_coding.residue_db < -20.0
+    assert one.after_coding.residue_db == -np.inf
+    assert found.least_ratio is None
+
+
+def test_a_faint_hiss_is_drowned(music: NDArray[np.float64]) -> None:
+    hiss = 10.0 ** (-110.0 / 20.0) * np.random.default_rng(1).standard_normal(music.shape)
+    found = deliver(
+        HeldAudio(music, RATE_HZ), HeldAudio(music + hiss, RATE_HZ), codings=[HIGHEST_MP3],
+        passage=(0.0, 6.0),
+    )  # fmt: skip
+    assert found.least_ratio is not None
+    assert found.least_ratio > 100.0
+    assert "offer lossless files" in found.sentence
+
+
+def test_a_missing_treble_survives(music: NDArray[np.float64]) -> None:
+    """A 2 kHz first-order low-pass, plain to hear before and after."""
+    spectrum = np.fft.rfft(music, axis=0)
+    hz = np.fft.rfftfreq(len(music), 1.0 / RATE_HZ)
+    dull = np.fft.irfft(spectrum / (1.0 + 1j * hz / 2000.0)[:, None], len(music), axis=0)
+    found = deliver(
+        HeldAudio(music, RATE_HZ), HeldAudio(dull, RATE_HZ), codings=[HIGHEST_MP3, OPUS],
+        passage=(0.0, 6.0),
+    )  # fmt: skip
+    assert len(found.noticed_after) == 2
+    assert found.sentence.endswith("it survives.")
+
+
+def test_the_command_between_two_files(tmp_path: Path, music: NDArray[np.float64]) -> None:
+    for name, gain in (("a.wav", 1.0), ("b.wav", 0.9)):
+        soundfile.write(tmp_path / name, gain * music[: 3 * RATE_HZ], RATE_HZ, "PCM_24")
+    done = run_here("delivery", "a.wav", "b.wav", "--passage", "0.5-2.5", "--json", cwd=tmp_path)
+    found = one_object(done.stdout)
+    assert {"pair", "codings", "times_larger", "sentence"} <= {*found}
+    assert len(found["codings"]) == len(CODINGS)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.wav", "b.wav"]
+
+
+def test_stages_want_music() -> None:
+    assert "--music" in complaint(run_here("delivery", "line-stage", "wire"))
+
+
+def test_three_channels_cannot_all_be_coded(tmp_path: Path) -> None:
+    noise = 0.1 * np.random.default_rng(1).standard_normal((RATE_HZ, 3))
+    soundfile.write(tmp_path / "a.wav", noise, RATE_HZ)
+    said = complaint(run_here("delivery", "a.wav", "a.wav", cwd=tmp_path))
+    assert "cannot be coded as MP3" in said
