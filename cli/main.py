@@ -16,17 +16,53 @@ from .lazy import Program
 if TYPE_CHECKING:
     from sys import UnraisableHookArgs
 
-COMMANDS = ("demo", "catalogue", "figures", "bench", "render", "compare", "blind")
+COMMANDS = (
+    "demo",
+    "catalogue",
+    "figures",
+    "bench",
+    "render",
+    "compare",
+    "margin",
+    "delivery",
+    "listen",
+    "blind",
+    "answer",
+    "survey",
+)
 
 
 @click.command(
     cls=Program,
     command_names=COMMANDS,
     context_settings={"help_option_names": ["-h", "--help"]},
+    invoke_without_command=True,
+    no_args_is_help=True,
 )
-@click.version_option(None, "--version", package_name="stagefx", message="stagefx %(version)s")
-def program() -> None:
+@click.option("--version", is_flag=True, help="Show the version and exit.")
+@click.option(
+    "--json", "as_json", is_flag=True, help="With --version: all that a bug report needs."
+)
+@click.pass_context
+def program(context: click.Context, *, version: bool, as_json: bool) -> None:
     """What a small line-level audio stage does to music, and whether it would be heard."""
+    if version:
+        _print_version(as_json=as_json)
+        context.exit()
+    if as_json:
+        raise click.UsageError("--json stands after the command, or beside --version", context)
+
+
+def _print_version(*, as_json: bool) -> None:
+    if not as_json:
+        from importlib.metadata import version
+
+        click.echo(f"stagefx {version('stagefx')}")
+        return
+    from .output import print_json
+    from .versions import versions
+
+    print_json(versions())
 
 
 def main() -> None:

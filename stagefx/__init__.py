@@ -26,6 +26,7 @@ _HOMES = {
     "Stage": "stagefx.stage",
     "StageError": "stagefx.errors",
     "StagefxError": "stagefx.errors",
+    "Survey": "stagefx.survey",
     "UnitError": "stagefx.errors",
     "attribute": "stagefx.effects",
     "compare_files": "stagefx.hearing",
@@ -48,6 +49,7 @@ _HOMES = {
     "stage_as_toml": "stagefx.stage",
     "stage_from_readings": "stagefx.bench",
     "stage_schema": "stagefx.stage",
+    "survey_folder": "stagefx.survey",
     "work_out": "stagefx.stage.figures",
 }
 
@@ -120,6 +122,7 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         Figures as Figures,
         work_out as work_out,
     )
+    from stagefx.survey import Survey as Survey, survey_folder as survey_folder
 
     __version__: str
 else:

@@ -199,7 +199,7 @@ def _report(
     rate, channels = reader.format.rate_hz, reader.format.channels
     loudness, true_peak = meters
     frames = loudness.frames
-    strain = _strain(played, chain, rate, frames)
+    strain = strain_of(played, chain, rate, frames)
     none = (0,) * channels
     remarks = [f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit)]
     remarks += [played.knob.remark] if played.knob.remark else []
@@ -230,7 +230,36 @@ def _report(
     )
 
 
-def _strain(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain | None:
+def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain | None:
+    """How hard a chain drove the amplifier's output so far.
+
+    Parameters
+    ----------
+    played : Played
+        The stage that the chain was made of.
+    chain : Chain
+        Its effects, at least up to the amplifier's limits.
+    rate_hz : int
+        Sampling rate.
+    frames : int
+        Frames of music played.
+
+    Returns
+    -------
+    Strain or None
+        None where there is no amplifier.
+
+    Examples
+    --------
+    >>> from stagefx.audio import open_audio
+    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.stage import load_stage
+    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
+    ...     played = prepare(load_stage("line-stage"), music)
+    >>> with played.chain(44100, 2) as chain:
+    ...     f"{strain_of(played, chain, 44100, 0).slew_available_v_per_us:g} V/us"
+    '9 V/us'
+    """
     if played.stage.amplifier is None:
         return None
     limits, unit_v = LimitSet(), played.full_scale_v

@@ -112,6 +112,12 @@ class Measurement:
     crosstalk: tuple[Crosstalk, ...] = ()
     floor: Mapping[str, Measurement] = field(default_factory=dict)
 
+    def _repr_html_(self) -> str:
+        """The measurement, as a notebook shows it."""
+        from stagefx.bench.measuring.notebook import measurement_as_html
+
+        return measurement_as_html(self)
+
     def as_json(self) -> dict[str, Any]:
         """The measurement as plain values.
 

@@ -110,6 +110,12 @@ class Figures:
     seed: int = 0
     response_band: tuple[tuple[float, float, float], ...] = ()
 
+    def _repr_html_(self) -> str:
+        """The figures, as a notebook shows them."""
+        from stagefx.stage.figures.notebook import figures_as_html
+
+        return figures_as_html(self)
+
     def as_json(self) -> dict[str, Any]:
         """The result as plain values, ready for JSON.
 

@@ -1,0 +1,210 @@
+"""What a survey asks: which stage, at which two settings of its knob, how loud."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from stagefx.effects.kind import Setup
+from stagefx.effects.oscillation import refuse_unstable
+from stagefx.effects.plan import chosen, stage_effects
+from stagefx.effects.ready import Played
+from stagefx.errors import StageError
+from stagefx.stage import Circuit, Stage, nominal
+from stagefx.stage.knob import Knob, set_knob
+from stagefx.stage.response import Response
+
+_KILOHERTZ = np.array([1000.0])
+_BISECTIONS = 40
+NO_CONTROL = "there is no volume control"
+NO_CHAIN = "no listening chain is described"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A stage and how it is played, the same for every piece.
+
+    Parameters
+    ----------
+    stage : Stage
+        Needs a source level.
+    knob : float or None, 0 to 1
+        The fixed position; left out, where the stage's own knob stands, or full.
+    listening_level_db : float, dB
+        A-weighted level at the seat.
+    full : bool
+        Whether each piece is rendered and judged by the ear model too.
+    """
+
+    stage: Stage
+    knob: float | None = None
+    listening_level_db: float = 85.0
+    full: bool = False
+
+    @cached_property
+    def fixed_stage(self) -> Stage:
+        """The stage with its knob where it does not depend on the music."""
+        volume = self.stage.volume
+        if volume is None:
+            return self.stage
+        moving = volume.position is None and volume.setting in {None, "listening"}
+        if self.knob is None and not moving:
+            return self.stage
+        position = 1.0 if self.knob is None else self.knob
+        return _with_knob(self.stage, position=position, setting=None)
+
+    @cached_property
+    def listening_stage(self) -> Stage | None:
+        """The stage with its knob where a piece plays at the listening level, if that is known."""
+        if self.no_listening:
+            return None
+        return _with_knob(self.stage, position=None, setting="listening")
+
+    @property
+    def no_listening(self) -> str:
+        """Why there is no setting by listening; empty where there is one."""
+        if self.stage.volume is None:
+            return NO_CONTROL
+        return "" if self.stage.listening is not None else NO_CHAIN
+
+    @property
+    def by_listening(self) -> bool:
+        """Whether the stage itself asks to be set by listening, as a render of it would be."""
+        volume = self.stage.volume
+        if volume is None or volume.position is not None or self.no_listening:
+            return False
+        return volume.setting in {None, "listening"}
+
+    def checked(self) -> Knob:
+        """Refuse what no piece could be played through.
+
+        Returns
+        -------
+        Knob
+            As the stage asks, for a programme of the usual level.
+
+        Raises
+        ------
+        StageError
+            No source level, a knob that cannot be set, a loop that is unstable, or a stage that
+            passes nothing.
+        """
+        if self.stage.source.level is None:
+            raise StageError(
+                f"'{self.stage.name}' does not say how hot its source is; give [source] level, the "
+                'rms voltage of a full-scale sine, for example "2 V rms"'
+            )
+        if self.knob is not None and self.stage.volume is None:
+            raise StageError(
+                f"'{self.stage.name}' has no volume control to set; leave --knob out, or give "
+                "[volume] resistance"
+            )
+        usual = set_knob(nominal(self.stage), listening_level_db=self.listening_level_db)
+        fixed = ready(self.fixed_stage)
+        if any(effect.gain == 0.0 for effect in stage_effects(Setup(fixed.knob.circuit, 48000))):
+            raise StageError(
+                f"'{self.stage.name}' passes nothing at 1 kHz with its knob at zero; "
+                "give another position"
+            )
+        return usual
+
+
+def _with_knob(stage: Stage, *, position: float | None, setting: str | None) -> Stage:
+    assert stage.volume is not None
+    volume = stage.volume.model_copy(update={"position": position, "setting": setting})
+    return stage.model_copy(update={"volume": volume})
+
+
+def ready(stage: Stage, *, programme_db: float = -18.0, listening_level_db: float = 85.0) -> Played:
+    """A stage with its knob set for a piece whose level is known.
+
+    Parameters
+    ----------
+    stage : Stage
+        Needs a source level.
+    programme_db : float, dB
+        The piece's A-weighted level re a full-scale sine on all its channels.
+    listening_level_db : float, dB
+        A-weighted level at the seat.
+
+    Returns
+    -------
+    Played
+        With every effect that the stage needs.
+
+    Raises
+    ------
+    StageError
+        The knob cannot be set, or the loop is unstable.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage
+    >>> quiet, loud = (ready(load_stage("line-stage"), programme_db=db) for db in (-30.0, -10.0))
+    >>> quiet.knob.position > loud.knob.position
+    True
+    """
+    knob = set_knob(
+        nominal(stage), listening_level_db=listening_level_db, programme_db=programme_db
+    )
+    keep = chosen(stage)
+    refuse_unstable(knob.circuit, keep)
+    return Played(stage, knob, keep, {}, 0)
+
+
+def clips_from_knob(played: Played, headroom_db: float) -> float | None:
+    """The position from which on a piece clips, by the gain at 1 kHz.
+
+    Parameters
+    ----------
+    played : Played
+        A stage at one position.
+    headroom_db : float, dB
+        What the piece has left there.
+
+    Returns
+    -------
+    float or None, 0 to 1
+        None where it clips at no position, or there is no control before the amplifier.
+
+    Notes
+    -----
+    A control changes the response as well, by the source resistance that its wiper makes: within
+    a tenth of a decibel for controls that cables and inputs are fit for.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage
+    >>> played = ready(load_stage("slow-early"))
+    >>> clips_from_knob(played, 40.0) is None, round(clips_from_knob(played, 0.0), 6)
+    (True, 1.0)
+    """
+    volume, circuit = played.stage.volume, played.knob.circuit
+    if volume is None or volume.place != "before" or not np.isfinite(headroom_db):
+        return None
+    needed = _gain(circuit) * 10.0 ** (headroom_db / 20.0) * (1.0 - 1e-9)
+    steps = volume.law.steps_db
+    if steps:
+        travels = np.linspace(0.0, 1.0, len(steps))
+        found = (float(t) for t in travels if _gain(circuit.at_position(t)) >= needed)
+        return next(found, None)
+    if _gain(circuit.at_position(1.0)) < needed:
+        return None
+    low, high = 0.0, 1.0
+    for _ in range(_BISECTIONS):
+        middle = 0.5 * (low + high)
+        if _gain(circuit.at_position(middle)) < needed:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _gain(circuit: Circuit) -> float:
+    """Magnitude at 1 kHz from source to amplifier output."""
+    response = Response(circuit, _KILOHERTZ)
+    amplifier = response.amplifier
+    assert amplifier is not None
+    return float(np.abs(response.to_amplifier_output)[0, 0])

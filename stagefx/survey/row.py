@@ -1,0 +1,267 @@
+"""One piece of a survey: what was found, or why it could not be read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+NO_AMPLIFIER = "there is no amplifier"
+NOT_READ = "the file could not be read"
+NOT_ASKED = "not asked for"
+
+
+@dataclass(frozen=True)
+class Strain:
+    """How hard a piece drives the amplifier at one setting of the knob; of the worse channel.
+
+    Parameters
+    ----------
+    knob_position : float or None, 0 to 1
+        None without a control.
+    output_peak_v : float or None, V
+        Largest magnitude at the amplifier's output, before any limit; None without an amplifier.
+    headroom_db : float or None, dB
+        Clip level over that peak; negative clips, infinite where nothing limits.
+    clipped_share, slewing_share : float, 0 to 1
+        Share of the frames in which the output clips, and slews.
+    slope_peak_v_per_us : float or None, V/us
+        Steepest slope asked of the amplifier's output.
+    slope_sine_hz : float or None, Hz
+        Frequency of a full-scale sine of the source that is as steep there.
+    slew_margin : float or None
+        Slew available over that slope, the worse of rise and fall.
+    """
+
+    knob_position: float | None
+    output_peak_v: float | None
+    headroom_db: float | None
+    clipped_share: float
+    slewing_share: float
+    slope_peak_v_per_us: float | None
+    slope_sine_hz: float | None
+    slew_margin: float | None
+
+    @property
+    def clips(self) -> bool:
+        """Whether the output clips anywhere."""
+        return self.clipped_share > 0.0
+
+    @property
+    def slews(self) -> bool:
+        """Whether the output slews anywhere."""
+        return self.slewing_share > 0.0
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain values.
+
+        Returns
+        -------
+        dict
+            A null with its reason where there is no number.
+        """
+        found = {name: _number(value, NO_AMPLIFIER) for name, value in asdict(self).items()}
+        if self.knob_position is None:
+            found["knob_position"] = _null("there is no volume control")
+        return found
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What the ear makes of the stage against a wire, on one piece.
+
+    Parameters
+    ----------
+    grade : str
+        Of the verdict.
+    decided_by : str or None
+        The row of the ledger that decides.
+    detection_probability, noise_to_mask_db, remainder_noise_to_mask_db : float or None
+        Of the ear model.
+    not_judged : tuple of str
+        Rows of the ledger without a number; a verdict may be cautious for want of them.
+    """
+
+    grade: str
+    decided_by: str | None
+    detection_probability: float | None
+    noise_to_mask_db: float | None
+    remainder_noise_to_mask_db: float | None
+    not_judged: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain values.
+
+        Returns
+        -------
+        dict
+            A null with its reason where there is no number.
+        """
+        return {
+            "grade": self.grade,
+            "decided_by": self.decided_by,
+            "detection_probability": _number(self.detection_probability, "not judged"),
+            "noise_to_mask_db": _number(self.noise_to_mask_db, "not judged"),
+            "remainder_noise_to_mask_db": _number(self.remainder_noise_to_mask_db, "not judged"),
+            "not_judged": list(self.not_judged),
+        }
+
+
+@dataclass(frozen=True)
+class Row:
+    """One file of a collection.
+
+    Parameters
+    ----------
+    file : str
+        Its path below the folder.
+    size_bytes, modified_ns : int
+        By which a file that has changed is known.
+    error : str or None
+        Why it could not be read.
+    duration_s : float, s
+        Length.
+    loudness_lufs : float, LUFS
+        Of the file; minus infinity for silence and for less than 0.4 s.
+    true_peak_dbtp : float, dBTP
+        Of the file, the higher channel.
+    asked : Strain or None
+        With the knob as the stage asks, as a render of it would have it.
+    fixed, listening : Strain or None
+        With the knob fixed, and where the piece plays at the listening level.
+    clips_from_knob : float or None, 0 to 1
+        The position from which on it would clip.
+    hearing : Hearing or None
+        Where a full survey was asked for.
+    remark : str
+        What else the reader should know.
+    """
+
+    file: str
+    size_bytes: int
+    modified_ns: int
+    error: str | None = None
+    duration_s: float = 0.0
+    loudness_lufs: float = -math.inf
+    true_peak_dbtp: float = -math.inf
+    asked: Strain | None = None
+    fixed: Strain | None = None
+    listening: Strain | None = None
+    clips_from_knob: float | None = None
+    hearing: Hearing | None = None
+    remark: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """The row as plain values.
+
+        Returns
+        -------
+        dict
+            The keys of a file of ``stagefx survey --json``; a null with its reason where there is
+            no number.
+        """
+        plain: dict[str, Any] = {
+            "file": self.file,
+            "size_bytes": self.size_bytes,
+            "modified_ns": self.modified_ns,
+        }
+        if self.asked is None or self.fixed is None:
+            missing = _null(NOT_READ)
+            names = ["duration_s", "loudness_lufs", "true_peak_dbtp"]
+            names += [item.name for item in fields(Strain)]
+            names += ["fixed", "listening", "clips_from_knob", "hearing"]
+            return plain | dict.fromkeys(names, missing) | {"remark": "", "error": self.error}
+        strain = self.listening
+        return (
+            plain
+            | {
+                "duration_s": self.duration_s,
+                "loudness_lufs": _number(self.loudness_lufs, ""),
+                "true_peak_dbtp": _number(self.true_peak_dbtp, ""),
+            }
+            | self.asked.as_json()
+            | {
+                "fixed": self.fixed.as_json(),
+                "listening": _null("not known") if strain is None else strain.as_json(),
+                "clips_from_knob": _number(self.clips_from_knob, "at no position"),
+                "hearing": _null(NOT_ASKED) if self.hearing is None else self.hearing.as_json(),
+                "remark": self.remark,
+                "error": None,
+            }
+        )
+
+    @staticmethod
+    def from_json(plain: Mapping[str, Any]) -> Row:
+        """A row from its plain values.
+
+        Parameters
+        ----------
+        plain : mapping
+            As `as_json` gives them.
+
+        Returns
+        -------
+        Row
+            Equal to the one they came from.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError
+            They are no row's.
+        """
+        base = (str(plain["file"]), int(plain["size_bytes"]), int(plain["modified_ns"]))
+        if plain["error"] is not None:
+            return Row(*base, error=str(plain["error"]))
+        found = {name: _read(plain[name]) for name in ("loudness_lufs", "true_peak_dbtp")}
+        asked, fixed = _strain(plain), _strain(plain["fixed"])
+        if asked is None or fixed is None or None in found.values():
+            raise ValueError("no row of a survey")
+        return Row(
+            *base,
+            duration_s=float(plain["duration_s"]),
+            **found,  # type: ignore[arg-type]
+            asked=asked,
+            fixed=fixed,
+            listening=_strain(plain["listening"]),
+            clips_from_knob=_read(plain["clips_from_knob"]),
+            hearing=_hearing(plain["hearing"]),
+            remark=str(plain["remark"]),
+        )
+
+
+def _null(reason: str) -> dict[str, Any]:
+    return {"value": None, "reason": reason}
+
+
+def _number(value: float | None, reason: str) -> Any:
+    if value is None:
+        return _null(reason)
+    if math.isinf(value):
+        return _null("infinite" if value > 0.0 else "minus infinity")
+    return value
+
+
+def _read(plain: Any) -> float | None:
+    if not isinstance(plain, Mapping):
+        return float(plain)
+    return {"infinite": math.inf, "minus infinity": -math.inf}.get(plain["reason"])
+
+
+def _strain(plain: Mapping[str, Any]) -> Strain | None:
+    if "knob_position" not in plain:
+        return None
+    return Strain(**{item.name: _read(plain[item.name]) for item in fields(Strain)})  # type: ignore[arg-type]
+
+
+def _hearing(plain: Mapping[str, Any]) -> Hearing | None:
+    if "grade" not in plain:
+        return None
+    return Hearing(
+        grade=str(plain["grade"]),
+        decided_by=None if plain["decided_by"] is None else str(plain["decided_by"]),
+        detection_probability=_read(plain["detection_probability"]),
+        noise_to_mask_db=_read(plain["noise_to_mask_db"]),
+        remainder_noise_to_mask_db=_read(plain["remainder_noise_to_mask_db"]),
+        not_judged=tuple(str(name) for name in plain["not_judged"]),
+    )
