@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stagefx.errors import OutputError
-from stagefx.evidence.style import drawing
+from stagefx.evidence.style import SCREEN_DPI, drawing
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -54,7 +54,8 @@ def save(figure: Figure, place: Path, *, force: bool = False) -> None:
     with drawing(), WholeFile(place, force=force) as whole, warnings.catch_warnings():
         # a name in a script that the fonts lack is drawn as boxes, which is no one's mistake
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure.savefig(whole.file, format=kind, metadata=_NO_DATE[kind])
+        dpi = max(figure.dpi, SCREEN_DPI)  # a card is drawn small and dense
+        figure.savefig(whole.file, format=kind, dpi=dpi, metadata=_NO_DATE[kind])
 
 
 def check_place(place: Path, *, force: bool = False) -> None:

@@ -1,0 +1,159 @@
+"""What an evidence page plays: the passage in both versions, and their difference turned up."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.recording import Recording
+from stagefx.audio.writing import AudioWriter
+from stagefx.units import decibels
+
+Array = NDArray[np.float64]
+
+TURNED_UP_DB = 40.0
+MOST_DIFFERENCE_DBFS = -20.0
+"""The difference is never louder than this at its peak, so that nobody is startled."""
+HIGHEST = 0.999
+"""Peak of what is played; both versions are turned down alike where one is over it."""
+
+
+@dataclass(frozen=True)
+class Excerpts:
+    """A passage as 16-bit FLAC files.
+
+    Parameters
+    ----------
+    rate_hz, channels : int
+        Of all three.
+    seconds : float, s
+        How long it is.
+    baseline, change : bytes
+        Both versions.
+    difference : bytes
+        What is left of their difference after level and time; empty where nothing is.
+    turned_up_db : float, dB
+        By how much the difference was turned up.
+    turned_down_db : float, dB
+        By how much both versions were turned down to fit, alike.
+    rms_dbfs : tuple of two float, dB
+        Level of both versions as played, re full scale.
+    """
+
+    rate_hz: int
+    channels: int
+    seconds: float
+    baseline: bytes
+    change: bytes
+    difference: bytes
+    turned_up_db: float
+    turned_down_db: float
+    rms_dbfs: tuple[float, float]
+
+    def as_json(self) -> dict[str, Any]:
+        """What is played, without the audio.
+
+        Returns
+        -------
+        dict
+            Rate, channels, length and levels.
+        """
+        level = [{"value": None, "reason": "silent"} if math.isinf(db) else db
+                 for db in self.rms_dbfs]  # fmt: skip
+        return {
+            "rate_hz": self.rate_hz,
+            "channels": self.channels,
+            "seconds": self.seconds,
+            "turned_up_db": self.turned_up_db,
+            "turned_down_db": self.turned_down_db,
+            "rms_dbfs": level,
+        }
+
+
+def cut(
+    first: Recording,
+    second: Recording,
+    difference: Recording,
+    passage: tuple[float, float],
+    *,
+    seed: int = 0,
+) -> Excerpts:
+    """Cut a passage out of both versions and of their difference.
+
+    Parameters
+    ----------
+    first, second : Recording
+        Two versions of a piece, of one rate.
+    difference : Recording
+        What is left after level and time, in the first's time.
+    passage : tuple of two float, s
+        From where to where in the first.
+    seed : int, default: 0
+        Of the dither.
+
+    Returns
+    -------
+    Excerpts
+        The same bytes for the same audio.
+
+    Examples
+    --------
+    >>> from stagefx.audio.recording import HeldAudio
+    >>> music = 0.1 * np.random.default_rng(1).standard_normal((48000, 2))
+    >>> one, other = HeldAudio(music, 48000), HeldAudio(1.001 * music, 48000)
+    >>> found = cut(one, other, HeldAudio(0.001 * music, 48000), (0.2, 0.7))
+    >>> found.seconds, found.turned_up_db, found.baseline[:4]
+    (0.5, 40.0, b'fLaC')
+    """
+    made = first.format
+    start, stop = (round(second_ * made.rate_hz) for second_ in passage)
+    one, other = _stretch(first, start, stop), _stretch(second, start, stop)
+    peak = max(_peak(one), _peak(other))
+    factor = min(1.0, HIGHEST / peak) if peak else 1.0
+    rest = _stretch(difference, start, stop)
+    loudest = _peak(rest)
+    up = (
+        min(10.0 ** (TURNED_UP_DB / 20.0), 10.0 ** (MOST_DIFFERENCE_DBFS / 20.0) / loudest)
+        if (loudest)
+        else 1.0
+    )
+    flac = [
+        _flac(samples, made.rate_hz, seed=seed, stream=stream)
+        for stream, samples in enumerate((factor * one, factor * other, up * rest))
+    ]
+    return Excerpts(
+        made.rate_hz, made.channels, (stop - start) / made.rate_hz, flac[0], flac[1],
+        flac[2] if loudest else b"", decibels(up) if loudest else 0.0, abs(decibels(factor)),
+        (_rms_dbfs(factor * one), _rms_dbfs(factor * other)),
+    )  # fmt: skip
+
+
+def _stretch(recording: Recording, start: int, stop: int) -> Array:
+    """A stretch of a recording, silence where it has ended."""
+    there = recording.read(min(start, recording.format.frames), min(stop, recording.format.frames))
+    return np.pad(there, ((0, stop - start - len(there)), (0, 0)))
+
+
+def _peak(samples: Array) -> float:
+    return float(np.abs(samples).max(initial=0.0))
+
+
+def _rms_dbfs(samples: Array) -> float:
+    power = float(np.mean(samples**2)) if samples.size else 0.0
+    return 10.0 * math.log10(2.0 * power) if power > 0.0 else -math.inf
+
+
+def _flac(samples: Array, rate_hz: int, *, seed: int, stream: int) -> bytes:
+    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
+        place = Path(folder, "passage.flac")
+        with AudioWriter(
+            place, rate_hz=rate_hz, channels=samples.shape[1], bits="16", seed=seed, stream=stream
+        ) as writer:
+            writer.write(samples)
+        return place.read_bytes()

@@ -1,0 +1,172 @@
+"""Versions of a passage at one level, and their difference turned up as far as is safe.
+
+For sighted listening: what is switched between is level-matched, and a difference is never played
+louder than the music it came from.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audio.levels import rms_dbfs
+from stagefx.audio.loudness import LoudnessMeter, integrated_loudness
+from stagefx.audio.true_peak import TruePeakMeter
+from stagefx.blind.pack.equal import equalised
+from stagefx.units import ratio
+
+Array = NDArray[np.float64]
+
+LOUDEST_DIFFERENCE_DBFS = -20.0
+"""A difference that is turned up gets no louder than this, re a full-scale sine."""
+MOST_TURNED_UP_DB = 80.0
+"""Beyond it a file's own rounding would be what is heard."""
+HIGHEST_PEAK_DBTP = -1.0
+_MOMENT_S = 0.4
+_NOTHING = 2.0**-31
+
+
+@dataclass(frozen=True)
+class TurnedUp:
+    """A difference, made as loud as the caps allow.
+
+    Parameters
+    ----------
+    samples : ndarray of float64 [frames, channels], full scale 1.0
+        To be played.
+    gain_db : float, dB
+        How much it was turned up, a whole number; negative where it had to be turned down.
+    capped_by : str
+        What kept it from being louder.
+    """
+
+    samples: Array
+    gain_db: float
+    capped_by: str
+
+
+def level_matched(versions: Sequence[Array], rate_hz: int) -> list[Array]:
+    """Versions of a passage at the loudness of the first, with room for their peaks.
+
+    Parameters
+    ----------
+    versions : sequence of ndarray of float64 [frames, channels], full scale 1.0
+        Aligned, equally long.
+    rate_hz : int, Hz
+        Sampling rate.
+
+    Returns
+    -------
+    list of ndarray of float64 [frames, channels], full scale 1.0
+        Nothing above 20 kHz, no direct current, faded at both ends, one loudness, one gain for all
+        so that no true peak passes -1 dBTP.
+
+    Raises
+    ------
+    BlindError
+        A version is silent, or too short to have a loudness.
+
+    Examples
+    --------
+    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
+    >>> one, other = level_matched([noise, 0.5 * noise], 48000)
+    >>> bool(np.abs(one - other).max() < 1e-12)
+    True
+    """
+    even = equalised(versions, rate_hz)
+    wanted = integrated_loudness(even[0], rate_hz=rate_hz)
+    even = [
+        one * ratio(wanted - integrated_loudness(one, rate_hz=rate_hz)) if n else one
+        for n, one in enumerate(even)
+    ]
+    highest = max(_true_peak(one, rate_hz) for one in even)
+    gain = min(1.0, ratio(HIGHEST_PEAK_DBTP) / highest) if highest else 1.0
+    return [np.ascontiguousarray(gain * one) for one in even]
+
+
+def turned_up(difference: Array, music: Array, rate_hz: int) -> TurnedUp | None:
+    """A difference as loud as it may be played.
+
+    Parameters
+    ----------
+    difference : ndarray of float64 [frames, channels], full scale 1.0
+        What is left when one version is taken from another.
+    music : ndarray of float64 [frames, channels], full scale 1.0
+        The first version, as it is played.
+    rate_hz : int, Hz
+        Sampling rate.
+
+    Returns
+    -------
+    TurnedUp or None
+        None where nothing is left.
+
+    Notes
+    -----
+    Its loudest 0.4 s stay at or under the music's level as a whole, in rms and in loudness, and
+    under -20 dBFS; its peak stays under the music's.  The gain is rounded down to a whole decibel.
+
+    Examples
+    --------
+    >>> music = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
+    >>> found = turned_up(1e-4 * music[::-1], music, 48000)
+    >>> found.gain_db, found.capped_by
+    (76.0, '-20 dBFS')
+    """
+    peak = float(np.abs(difference).max(initial=0.0))
+    if peak < _NOTHING:
+        return None
+    meter = LoudnessMeter(rate_hz, difference.shape[1])
+    meter.add(difference)
+    level = float(rms_dbfs(music).max())
+    room = {
+        f"{LOUDEST_DIFFERENCE_DBFS:g} dBFS": LOUDEST_DIFFERENCE_DBFS,
+        "the level of the music": level,
+    }
+    loudest = loudest_moment_dbfs(difference, rate_hz)
+    caps = {name: cap - loudest for name, cap in room.items()}
+    heard = integrated_loudness(music, rate_hz=rate_hz) - meter.maximum_momentary_lufs
+    caps["the loudness of the music"] = heard
+    caps["the peak of the music"] = 20.0 * math.log10(float(np.abs(music).max()) / peak)
+    caps[f"{MOST_TURNED_UP_DB:g} dB, beyond which a file's rounding is heard"] = MOST_TURNED_UP_DB
+    capped_by = min(caps, key=lambda name: caps[name])
+    gain_db = float(math.floor(caps[capped_by]))
+    return TurnedUp(np.ascontiguousarray(ratio(gain_db) * difference), gain_db, capped_by)
+
+
+def loudest_moment_dbfs(samples: Array, rate_hz: int) -> float:
+    """Level of the loudest 0.4 s of the loudest channel.
+
+    Parameters
+    ----------
+    samples : ndarray of float64 [frames, channels], full scale 1.0
+        Audio.
+    rate_hz : int, Hz
+        Sampling rate.
+
+    Returns
+    -------
+    float, dBFS
+        Re a full-scale sine; minus infinity for silence.
+
+    Examples
+    --------
+    >>> tone = np.sin(2.0 * np.pi * 1000.0 * np.arange(48000) / 48000)[:, None]
+    >>> tone[:24000] = 0.0
+    >>> round(loudest_moment_dbfs(tone, 48000), 3)
+    0.0
+    """
+    frames = min(round(_MOMENT_S * rate_hz), len(samples))
+    energy = np.cumsum(np.pad(np.square(samples), ((1, 0), (0, 0))), axis=0)
+    power = float((energy[frames:] - energy[:-frames]).max(initial=0.0)) / max(frames, 1)
+    return 10.0 * math.log10(2.0 * power) if power > 0.0 else -math.inf
+
+
+def _true_peak(samples: Array, rate_hz: int) -> float:
+    meter = TruePeakMeter(rate_hz, samples.shape[1])
+    meter.add(samples)
+    return float(meter.peak.max())

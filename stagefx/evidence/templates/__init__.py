@@ -1,0 +1,1 @@
+"""The evidence page's template, styles and script."""

@@ -1,0 +1,167 @@
+"""Question files: what is read, what is refused, and in which words."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from stagefx.errors import StagefxError
+from stagefx.evidence.asking import ask, with_context
+from stagefx.evidence.question import QuestionError, read_question, with_overrides
+from stagefx.evidence.scenario import samples_folder
+from stagefx.stage import load_stage
+
+MUSIC = samples_folder() / "music"
+STAGES = samples_folder() / "stages"
+LEAST = 'ask = "Is it heard?"\nbaseline = "line-stage"\nchange = "line-stage-quick"\n'
+
+
+def written(folder: Path, text: str) -> Path:
+    place = folder / "question.toml"
+    place.write_text(text, encoding="utf-8")
+    return place
+
+
+def test_all_keys_of_the_contract_are_read() -> None:
+    question = read_question(
+        LEAST
+        + 'why = "asked"\nlistening_level = 75\nmusic = ["a.flac", "b.flac"]\n'
+        + 'passage = "12.0-22.0"\n[blind]\nkey = "k.json"\nreplies = ["r.txt"]\n'
+        + '[context.listening]\ndistance = "2 m"\n[context.source]\nlevel = "2 V rms"\n'
+        + '[context.load]\ncapacitance = "1 nF"\n'
+    )
+    assert question.music == ("a.flac", "b.flac")
+    assert question.passage == (12.0, 22.0)
+    assert question.listening_level == 75.0
+    assert question.blind is not None
+    assert set(question.context) == {"listening", "source", "load"}
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("ask = ", "not TOML"),
+        ('ask = "?"\nbaseline = "wire"', "change is missing"),
+        (LEAST + 'musik = "a.flac"', "unknown key 'musik'; did you mean 'music'?"),
+        (LEAST + '[blind]\nkey = "k"\nreply = "r"', "[blind] unknown key 'reply'; did you mean"),
+        (LEAST + '[context.lod]\nresistance = "1 ohm"', "unknown table 'lod'; did you mean 'load'"),
+        (LEAST + 'passage = "soon"', 'passage: two times in seconds, like "12.0-22.0"'),
+        (LEAST + "listening_level = 200", "listening_level: it must be less than or equal to 120"),
+        (LEAST + 'figures = ["gain"]', "unknown figure 'gain'; did you mean 'gain_db'?"),
+        (LEAST + 'level_by = "ear"', "level_by: it must be 'gain', 'loudness' or 'nothing'"),
+        ('ask = "?"\nbaseline = "wire"\nchange = "wire"', "baseline and change are both 'wire'"),
+        ('ask = ""\nbaseline = "wire"\nchange = "x"', "ask"),
+    ],
+)
+def test_what_cannot_be_a_question_is_told(text: str, said: str) -> None:
+    with pytest.raises(QuestionError) as told:
+        read_question(text, where="q.toml")
+    assert str(told.value).startswith("q.toml: ")
+    assert said in str(told.value)
+    assert "\n" not in str(told.value)
+
+
+def music(name: str = "trio.flac") -> str:
+    return f'music = "{MUSIC / name}"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (LEAST, "music is missing; two stages are compared with music"),
+        (LEAST + 'music = "none.flac"', "none.flac' is not there"),
+        (LEAST.replace("line-stage-quick", "copy.toml") + music(), "same stage under two names"),
+        (LEAST.replace("line-stage-quick", "none.toml") + music(), "none.toml"),
+        (LEAST.replace("line-stage-quick", "lin-stage") + music(), "did you mean 'line-stage'?"),
+        (LEAST.replace("line-stage-quick", "x.wav") + music(), "'x.wav' is an audio file and"),
+        (LEAST + music() + '[blind]\nkey = "k.json"\nreplies = "r.txt"', "[blind]"),
+        (
+            LEAST + music() + '[context.load]\nresistence = "1 ohm"',
+            "unknown key 'resistence'; did you mean 'resistance'?",
+        ),
+        (LEAST + music() + '[context.load]\nresistance = "1 V"', "resistance"),
+    ],
+)
+def test_what_a_question_names_must_be_there(text: str, said: str, tmp_path: Path) -> None:
+    stage = (STAGES.parent.parent / "stagefx" / "stage" / "catalogue" / "stages").joinpath
+    if stage("line-stage.toml").is_file():
+        shutil.copy(stage("line-stage.toml"), tmp_path / "copy.toml")
+    with pytest.raises(StagefxError) as told:
+        ask(written(tmp_path, text))
+    assert said in str(told.value)
+
+
+def test_audio_files_need_no_music_and_take_no_context(tmp_path: Path) -> None:
+    for name in ("one.flac", "two.flac"):
+        shutil.copy(MUSIC / "trio.flac", tmp_path / name)
+    files = 'ask = "?"\nbaseline = "one.flac"\nchange = "two.flac"\n'
+    found = ask(written(tmp_path, files))
+    assert [path.name for path in found.files] == ["one.flac", "two.flac"]
+    assert found.stages == ()
+    with pytest.raises(QuestionError, match="music has no place"):
+        ask(written(tmp_path, files + music()))
+    with pytest.raises(QuestionError, match="audio files hold no stage"):
+        ask(written(tmp_path, files + '[context.load]\nresistance = "1 kohm"'))
+    (tmp_path / "two.flac").unlink()
+    (tmp_path / "two.flac").hardlink_to(tmp_path / "one.flac")
+    with pytest.raises(QuestionError, match="are the same file"):
+        ask(written(tmp_path, files))
+
+
+def test_files_are_looked_for_beside_the_question(tmp_path: Path) -> None:
+    shutil.copy(STAGES / "stock.toml", tmp_path)
+    shutil.copy(STAGES / "quick.toml", tmp_path)
+    shutil.copy(MUSIC / "trio.flac", tmp_path)
+    text = 'ask = "?"\nbaseline = "stock.toml"\nchange = "quick.toml"\nmusic = "trio.flac"\n'
+    found = ask(written(tmp_path, text))
+    assert [stage.name for stage in found.stages] == ["stock", "quick"]
+    assert [path.name for path in found.inputs] == [
+        "question.toml", "stock.toml", "quick.toml", "trio.flac",
+    ]  # fmt: skip
+
+
+def test_a_viewer_s_numbers_are_in_both_stages(tmp_path: Path) -> None:
+    place = written(tmp_path, LEAST + music() + '[context.load]\nresistance = "47 kohm"\n')
+    given = ['load.capacitance="1 nF"', "source.resistance=10 kohm", "listening.speakers=1"]
+    for stage in ask(place, overrides=given).stages:
+        assert stage.load is not None
+        assert stage.load.resistance is not None
+        assert stage.load.resistance.value == 47e3
+        assert stage.load.capacitance is not None
+        assert stage.load.capacitance.value == 1e-9
+        assert stage.source.resistance.value == 10e3
+        assert stage.listening is not None
+        assert stage.listening.speakers == 1
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ("load", "write TABLE.KEY=VALUE"),
+        ("load.capacitance", "write TABLE.KEY=VALUE"),
+        ("load.capacitance=", "write TABLE.KEY=VALUE"),
+        ("lod.capacitance=1 nF", "--with: unknown table 'lod'; did you mean 'load'?"),
+        ("listening_level=loud", "dB"),
+    ],
+)
+def test_numbers_that_cannot_be_are_told(given: str, said: str) -> None:
+    with pytest.raises(StagefxError) as told:
+        with_overrides(read_question(LEAST), [given])
+    assert said in str(told.value)
+
+
+def test_a_cable_s_capacitance_takes_the_place_of_its_length() -> None:
+    stage = with_context(
+        load_stage(STAGES / "stock.toml"), {"output_cable": {"capacitance": "3 nF"}}
+    )
+    assert stage.output_cable is not None
+    assert stage.output_cable.total.value == 3e-9
+
+
+def test_a_knob_s_position_takes_the_place_of_its_setting() -> None:
+    stage = with_context(load_stage(STAGES / "stock.toml"), {"volume": {"position": 0.5}})
+    assert stage.volume is not None
+    assert stage.volume.position == 0.5
+    assert stage.volume.setting is None
