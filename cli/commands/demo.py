@@ -26,12 +26,13 @@ def command(folder: Path, listening_level_db: float, seed: int, force: bool, as_
     from ..output import paper, print_json, progress
 
     with whole_folder(folder, force=force) as place, progress("playing") as told:
-        from stagefx.evidence.demonstration import demonstrate
+        from stagefx.evidence.demonstration import answer_and_pack, demonstrate
 
         from ..printing import demo as printing
 
         found = demonstrate(place, listening_level_db=listening_level_db, seed=seed, progress=told)
         printing.write_tables(place, found)
+        answer_and_pack(place, seed=seed)
     if as_json:
         print_json(printing.as_plain(folder, found))
     else:

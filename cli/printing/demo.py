@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 WHERE = (
+    ("answer", "answer.html: would anybody hear the quick board? One page to show"),
+    ("blind", "listen.html: a blind test of stock board and passive box"),
+    ("blind-key.json", "its sealed key; 'stagefx blind score' wants it"),
     ("figures.txt", "what each stage does on paper, and two by two beside each other"),
     ("comparison.txt", "what changes on music, and whether it would be heard"),
     (PICTURE, "stock beside the passive box: response, noise, headroom"),

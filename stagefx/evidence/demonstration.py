@@ -21,6 +21,7 @@ PIECES = ("drums", "trio", "voice")
 CHANGES = MappingProxyType({"quick": "the quick board", "passive-box": "the passive box"})
 """What is set against the stock board."""
 
+BLIND_PASSAGE_S = (2.0, 8.0)
 PICTURE = "response-and-headroom.png"
 Progress = Callable[[int, int | None], None]
 
@@ -83,7 +84,7 @@ def demonstrate(
     ...     sorted(path.name for path in Path(folder).iterdir())
     ['difference', 'music', 'response-and-headroom.png']
     >>> found.comparisons["passive-box", "voice"].verdict.grade.value
-    'may be heard'
+    'will be heard'
     """
     from stagefx.effects.render import render
     from stagefx.evidence.figures_picture import draw_figures
@@ -132,3 +133,45 @@ def _step(progress: Progress | None, done: int, steps: int) -> int:
     if progress is not None:
         progress(done + 1, steps)
     return done + 1
+
+
+def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
+    """Write the page that answers the first question, and a blind pack with its key beside it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to: ``answer/``, ``blind/`` and ``blind-key.json``.
+    seed : int
+        Of the answer; a blind pack has none.
+
+    Raises
+    ------
+    OutputError
+        They cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as home:
+    ...     answer_and_pack(Path(home))
+    ...     sorted(path.name for path in Path(home).iterdir())
+    ['answer', 'blind', 'blind-key.json']
+    """
+    from stagefx.blind.pack import excerpt_of_stages, prepare_pack
+    from stagefx.evidence.answer import answer_question
+    from stagefx.evidence.answer_folder import write_answer
+
+    home = samples_folder()
+    question = home / "questions" / "faster-device.toml"
+    write_answer(answer_question(question, seed=seed), folder / "answer")
+    pair = ("stock", "passive-box")
+    stages = [load_stage(home / "stages" / f"{name}.toml") for name in pair]
+    excerpt = excerpt_of_stages(stages, home / "music" / "trio.flac", passage=BLIND_PASSAGE_S)
+    prepare_pack(
+        [excerpt],
+        folder / "blind",
+        folder / "blind-key.json",
+        versions=pair,
+        title="Stock board or passive box?",
+    )

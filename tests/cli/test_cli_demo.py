@@ -26,6 +26,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def test_the_folder_holds_what_was_promised(demo: tuple[Path, str]) -> None:
     folder, _ = demo
     held = {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
+    assert {"answer/answer.html", "answer/answer.json", "blind/listen.html"} <= held
+    assert "blind-key.json" in held
+    held = {name for name in held if not name.startswith(("answer/", "blind"))}
     assert held == {
         "figures.txt",
         "figures.json",

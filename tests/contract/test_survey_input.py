@@ -124,19 +124,6 @@ def test_a_mislabelled_file_is_read_for_what_it_is(tmp_path: Path) -> None:
     assert one.asked == other.asked
 
 
-@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="nothing is locked to root")
-def test_what_may_not_be_read_is_told(tmp_path: Path) -> None:
-    tone(tmp_path / "a.wav").chmod(0)
-    tone(tmp_path / "locked" / "b.wav").parent.chmod(0)
-    tone(tmp_path / "c.wav")
-    try:
-        found = survey_folder(STAGE, tmp_path, jobs=1)
-    finally:
-        (tmp_path / "locked").chmod(0o755)
-    assert [row.file for row in found.rows] == ["a.wav", "c.wav", "locked"]
-    assert [row.error is None for row in found.rows] == [False, True, False]
-
-
 def test_a_folder_that_cannot_be_looked_into_is_a_row(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
