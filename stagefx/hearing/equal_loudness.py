@@ -1,7 +1,7 @@
 """Contours of equal loudness: how strong a tone has to be to sound as loud as one at 1 kHz.
 
-They tell why a level in decibels means little for hum: at 50 Hz a tone of 64 dB is no louder than one
-of 20 dB at 1 kHz.
+They tell why a level in decibels means little for hum: at 50 Hz a tone of 64 dB is no louder than
+one of 20 dB at 1 kHz.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ LOWEST_PHON, HIGHEST_PHON, HIGHEST_PHON_ABOVE_4_KHZ = 20.0, 90.0, 80.0
 
 _HZ = np.array([
     20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 400.0,
-    500.0, 630.0, 800.0, 1000.0, 1250.0, 1600.0, 2000.0, 2500.0, 3150.0, 4000.0, 5000.0, 6300.0, 8000.0,
-    10000.0, 12500.0,
+    500.0, 630.0, 800.0, 1000.0, 1250.0, 1600.0, 2000.0, 2500.0, 3150.0, 4000.0, 5000.0, 6300.0,
+    8000.0, 10000.0, 12500.0,
 ])  # fmt: skip
 _EXPONENT = np.array([
     0.635, 0.602, 0.569, 0.537, 0.509, 0.482, 0.456, 0.433, 0.412, 0.391, 0.373, 0.357, 0.343,
-    0.330, 0.320, 0.311, 0.303, 0.300, 0.295, 0.292, 0.290, 0.290, 0.289, 0.289, 0.289, 0.293, 0.303,
-    0.323, 0.354,
+    0.330, 0.320, 0.311, 0.303, 0.300, 0.295, 0.292, 0.290, 0.290, 0.289, 0.289, 0.289, 0.293,
+    0.303, 0.323, 0.354,
 ])  # fmt: skip
 _TRANSFER_DB = np.array([
     -31.5, -27.2, -23.1, -19.3, -16.1, -13.1, -10.4, -8.2, -6.3, -4.6, -3.2, -2.1, -1.2, -0.5, 0.0,
