@@ -11,6 +11,7 @@ from stagefx.difference import Band, CaptureFault, Difference, NullDepths
 from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.wording import amount
 from stagefx.hearing import Comparison, Grade, LedgerRow
+from stagefx.hearing.wording import probability
 from stagefx.stage.cautions import CAUTIONS
 
 from .words import heading, sentence, table
@@ -153,9 +154,9 @@ def _value(row: LedgerRow) -> str:
     if row.value is None:
         return "-"
     if not row.unit:
-        return (
-            "< 0.01" if row.value < 0.01 else "> 0.99" if row.value > 0.99 else f"{row.value:.2f}"
-        )
+        return probability(row.value)
+    if row.value == -math.inf:
+        return "nothing"
     if 0.0 < abs(row.value) < 0.001:
         return f"< 0.001 {row.unit}"
     return amount(row.value, row.unit)

@@ -7,7 +7,7 @@ import math
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow, margin_db
 from stagefx.hearing.thresholds import limits
-from stagefx.hearing.wording import decibels, factor
+from stagefx.hearing.wording import decibels, factor, probability
 
 
 def margin_words(row: LedgerRow) -> str:
@@ -35,7 +35,9 @@ def margin_words(row: LedgerRow) -> str:
     if row.grade is Grade.BELOW:
         return "under the floor"
     if row.margin_db is None:
-        return f"p {row.value:.2f}, {'over' if row.value >= row.may else 'under'} {row.may:g}"
+        return (
+            f"p {probability(row.value)}, {'over' if row.value >= row.may else 'under'} {row.may:g}"
+        )
     if row.margin_db == math.inf:
         return "nothing there"
     if limits()[row.name].scale == "level":

@@ -35,6 +35,8 @@ _RATE_HZ, _PERIOD, _SETTLE, _PERIODS = 48_000, 48, 4096, 200
 CROSSTALK_HZ = np.geomspace(100.0, 10e3, 41)
 _BENT_BY = frozenset({"slew", "curvature"})
 _HIGHEST_LINE_HZ = 20e3
+_ROUNDING = 1e-12
+"""A change no larger than this, re the tone, is what the arithmetic itself rounds off."""
 
 
 def stage_rows(
@@ -121,7 +123,7 @@ def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> 
     )
     change = np.abs(other - one)
     strongest = int(np.argmax(change))
-    value = 20.0 * math.log10(change[strongest]) if change[strongest] > 0.0 else -math.inf
+    value = 20.0 * math.log10(change[strongest]) if change[strongest] > _ROUNDING else -math.inf
     return judged_row(
         "harmonics",
         value,
@@ -302,6 +304,6 @@ def crosstalk_row(first: Circuit, second: Circuit) -> LedgerRow:
         return unjudged_row("crosstalk", NOT_COUPLED)
     change = np.abs(crosstalk(second, CROSSTALK_HZ) - crosstalk(first, CROSSTALK_HZ)).ravel()
     worst = int(np.argmax(change))
-    value = 20.0 * math.log10(change[worst]) if change[worst] > 0.0 else -math.inf
+    value = 20.0 * math.log10(change[worst]) if change[worst] > _ROUNDING else -math.inf
     at_hz = float(CROSSTALK_HZ[worst]) if math.isfinite(value) else None
     return judged_row("crosstalk", value, floor=dither_floor_dbfs(24), at_hz=at_hz)

@@ -98,6 +98,29 @@ def quantity(value: float, unit: str) -> str:
     return f"a probability of {value:.2g}"
 
 
+def probability(value: float) -> str:
+    """A probability for a table: never sure, never nothing.
+
+    Parameters
+    ----------
+    value : float, 0 to 1
+        Any.
+
+    Returns
+    -------
+    str
+        Two digits.
+
+    Examples
+    --------
+    >>> probability(0.9999), probability(0.42), probability(1e-9)
+    ('> 0.99', '0.42', '< 0.01')
+    """
+    if value > _SURE:
+        return f"> {_SURE}"
+    return f"{value:.2f}" if value >= 1.0 - _SURE else f"< {1.0 - _SURE:.2f}"
+
+
 def in_control_steps(size_db: float) -> str:
     """A change of level beside the smallest step of a typical volume control.
 
