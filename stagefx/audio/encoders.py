@@ -180,6 +180,9 @@ class LibraryEncoder:
         self._sink = _Sink(file)
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="encoder")
         try:
+            # An executor that is interrupted while it starts its thread never waits for it, so the
+            # thread is there before it has anything to leave open.
+            self._run(int)
             self._run(
                 self._open,
                 samplerate=rate_hz,
