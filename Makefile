@@ -8,12 +8,15 @@ SAY := @printf '\n== %s\n'
 
 KERNEL_TESTS := pytest -q -m kernel tests
 KERNEL_COVERAGE := 95
+FUZZ_MINUTES ?= 10
 
-.PHONY: help demo test lint bench clean
+.PHONY: help demo test lint trust fuzz bench clean
 
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
 	@echo "make test    lint, types, layers, every test, and the kernels' extra runs"
+	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (an hour or so)"
+	@echo "make fuzz    every reader of a user's files under a coverage-guided fuzzer, ten minutes"
 	@echo "make bench   speed and memory beside their bounds"
 	@echo "make lint    style, types and layers only"
 	@echo "make clean   remove what these commands made (benchmark results stay)"
@@ -31,6 +34,16 @@ test: lint
 	$(SAY) "tests: kernels compiled with every index checked"
 	@NUMBA_BOUNDSCHECK=1 NUMBA_CACHE_DIR="$(CURDIR)/$(VENV)/checked-kernels" \
 	  $(BIN)/python -m $(KERNEL_TESTS)
+
+trust: $(VENV)/develop.stamp
+	$(SAY) "trust: the hard knocks, every count whole"
+	@STAGEFX_COUNTS=whole $(BIN)/python -m pytest -q -n 2 tests/knocks tests/law/test_survey.py \
+	  tests/law/test_survey_cluster.py
+	@$(BIN)/python -m tests.benchmarks survey
+
+fuzz: $(VENV)/fuzz.stamp
+	$(SAY) "fuzz: $(FUZZ_MINUTES) minutes over every reader of a user's files"
+	@$(BIN)/python -m tests.fuzz --minutes $(FUZZ_MINUTES)
 
 lint: $(VENV)/develop.stamp
 	$(SAY) "style: ruff"
@@ -64,3 +77,8 @@ $(VENV)/develop.stamp: pyproject.toml | $(BIN)/pip
 	$(SAY) "environment: installing stagefx and its test tools into $(VENV) (some minutes the first time)"
 	@$(PIP) install --editable '.[test,lint]'
 	@touch $(VENV)/use.stamp $@
+
+$(VENV)/fuzz.stamp: $(VENV)/develop.stamp
+	$(SAY) "environment: adding the fuzzer"
+	@$(PIP) install --editable '.[fuzz]'
+	@touch $@

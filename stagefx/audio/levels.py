@@ -9,16 +9,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stagefx.audio.blocks import as_block
-from stagefx.audio.loudness import HOPS_PER_SECOND, MOMENTARY_HOPS, LoudnessMeter
-from stagefx.audio.weighting import a_weighting_db
+from stagefx.audio.loudness import (
+    HOPS_PER_SECOND,
+    MOMENTARY_HOPS,
+    LoudnessMeter,
+    sliding_power,
+)
+from stagefx.audio.weighting import a_weighting
 from stagefx.errors import AudioError
 
 SINE_POWER = 0.5
 """Mean square of a sine whose peak is full scale: 0 dBFS."""
-
-FRAME_HOPS = 2
-"""A-weighted spectra are taken over 200 ms, every 100 ms."""
-_FRAMES_PER_BLOCK = MOMENTARY_HOPS - FRAME_HOPS + 1
 
 
 def _decibels(power: ArrayLike) -> NDArray[np.float64]:
@@ -99,10 +100,8 @@ class AWeightedMeter:
 
     Notes
     -----
-    Spectra of 200 ms under a raised cosine, every 100 ms, each line weighted by the curve of
-    IEC 61672-1 itself, so that nothing is bent towards half the rate.  A block of 400 ms is the
-    mean of the three spectra inside it.  A tone at 20 Hz reads 1.1 dB high, at 50 Hz 0.1: the
-    curve is steeper there than the spectrum is fine.
+    The curve of IEC 61672-1 as filters, see `a_weighting`.  What comes out is summed up every
+    100 ms; the level is that of the blocks of 400 ms that pass the gates of the loudness.
 
     Examples
     --------
@@ -117,16 +116,12 @@ class AWeightedMeter:
         self.loudness = LoudnessMeter(rate_hz, channels)
         self._rate_hz = rate_hz
         self._channels = channels
-        frames = FRAME_HOPS * (rate_hz // HOPS_PER_SECOND)
-        self._window = np.sin(np.pi * (np.arange(frames) + 0.5) / frames) ** 2
-        power_gains = 10.0 ** (a_weighting_db(np.fft.rfftfreq(frames, 1.0 / rate_hz)) / 10.0)
-        power_gains *= 2.0  # the lines at negative frequencies
-        power_gains[-1] /= 1.0 + (frames % 2 == 0)
-        power_gains /= frames * np.square(self._window).sum()
-        self._power_gains = np.repeat(power_gains, 2)  # for a real and an imaginary part
-        self._waiting = np.empty((channels, 0))
+        treble, bass = a_weighting(rate_hz)
+        self._treble, self._bass = np.array(treble), np.array(bass)
+        self._treble_state = np.zeros((channels, 3))
+        self._bass_state = np.zeros((channels, 5))
         self._frame = 0
-        self._powers = array("d")
+        self._energies = array("d")
 
     def add(self, block: ArrayLike) -> None:
         """Pass the next stretch of audio through the meter.
@@ -141,27 +136,25 @@ class AWeightedMeter:
         AudioError
             The block has not the shape (frames, channels) of this meter.
         """
+        from stagefx.kernels.loudness import weighted_energy
+        from stagefx.kernels.treble import filter_treble
+
         block = as_block(block, channels=self._channels)
         self.loudness.add(block)
-        known = self._waiting
-        self._waiting = np.empty((self._channels, known.shape[1] + len(block)))
-        self._waiting[:, : known.shape[1]] = known
-        self._waiting[:, known.shape[1] :] = block.T
-        while True:
-            begin = len(self._powers) * self._rate_hz // HOPS_PER_SECOND - self._frame
-            if begin + len(self._window) > self._waiting.shape[1]:
-                break
-            self._powers.append(self._weighted_power(begin))
-        kept = min(begin, self._waiting.shape[1])
-        self._waiting = self._waiting[:, kept:].copy()
-        self._frame += kept
-
-    def _weighted_power(self, begin: int) -> float:
-        frame = self._waiting[:, begin : begin + len(self._window)] * self._window
-        parts = np.fft.rfft(frame, axis=1).view(np.float64)
-        np.square(parts, out=parts)
-        parts *= self._power_gains
-        return float(parts.sum())
+        filtered = np.empty_like(block)
+        energy = np.empty((self._channels, len(block) * HOPS_PER_SECOND // self._rate_hz + 1))
+        filter_treble(block, self._treble, self._treble_state, filtered)
+        hops = weighted_energy(
+            filtered,
+            self._frame,
+            self._rate_hz,
+            HOPS_PER_SECOND,
+            self._bass,
+            self._bass_state,
+            energy,
+        )
+        self._frame += len(block)
+        self._energies.extend(energy[:, :hops].sum(axis=0).tolist())
 
     @property
     def level_db(self) -> float:
@@ -169,10 +162,14 @@ class AWeightedMeter:
         passes = self.loudness.gated_blocks
         if not passes.any():
             return -math.inf
-        powers = np.array(self._powers)
-        blocks = sum(powers[k : k + len(passes)] for k in range(_FRAMES_PER_BLOCK))
-        mean = np.asarray(blocks)[passes].mean() / _FRAMES_PER_BLOCK
-        return float(_decibels(mean / SINE_POWER))
+        power = sliding_power(
+            np.array(self._energies),
+            first=0,
+            length=MOMENTARY_HOPS,
+            rate_hz=self._rate_hz,
+            per_second=HOPS_PER_SECOND,
+        )
+        return float(_decibels(power[passes].mean() / SINE_POWER))
 
 
 def a_weighted_level_db(samples: ArrayLike, *, rate_hz: int) -> float:

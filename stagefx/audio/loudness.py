@@ -60,10 +60,34 @@ def to_lufs(power: ArrayLike) -> NDArray[np.float64]:
     return loudness
 
 
-def _sliding_power(
+def sliding_power(
     energies: NDArray[np.float64], *, first: int, length: int, rate_hz: int, per_second: int
 ) -> NDArray[np.float64]:
-    """Mean square over every window of some steps, the first of them being number ``first``."""
+    """The mean square over every window of some steps of time.
+
+    Parameters
+    ----------
+    energies : ndarray of float64 [steps]
+        Sum of the squares of each step.
+    first : int
+        Number of the first step; step n ends before frame ``(n + 1) * rate_hz // per_second``.
+    length : int
+        Steps in a window.
+    rate_hz : int, Hz
+        Sampling rate.
+    per_second : int
+        Steps in a second.
+
+    Returns
+    -------
+    ndarray of float64 [steps - length + 1]
+        Sums over the windows, divided by their frames; none where there are too few steps.
+
+    Examples
+    --------
+    >>> sliding_power(np.array([10.0, 30.0, 50.0]), first=0, length=2, rate_hz=100, per_second=10)
+    array([2., 4.])
+    """
     windows = max(len(energies) - length + 1, 0)
     total = np.zeros(windows)
     # Added afresh for each window, so that no error piles up: runs of 1, 2, 4 ... steps.
@@ -166,7 +190,7 @@ class LoudnessMeter:
         known = np.concatenate([self._recent_steps, energies])
         first = self._steps - len(self._recent_steps)
         self._steps += len(energies)
-        power = _sliding_power(
+        power = sliding_power(
             known,
             first=first,
             length=_MOMENTARY_STEPS,
@@ -180,7 +204,7 @@ class LoudnessMeter:
         self._recent_steps = known[-(_MOMENTARY_STEPS - 1) :]
 
     def _power(self, hops: int) -> NDArray[np.float64]:
-        return _sliding_power(
+        return sliding_power(
             np.array(self._hop_energies),
             first=0,
             length=hops,

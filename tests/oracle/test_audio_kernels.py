@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from stagefx.audio.true_peak import PAIRS, interpolation_gains
-from stagefx.audio.weighting import k_weighting
+from stagefx.audio.weighting import a_weighting, k_weighting
 from stagefx.kernels.dither import round_to_steps
 from stagefx.kernels.loudness import weighted_energy
+from stagefx.kernels.treble import filter_treble
 from stagefx.kernels.true_peak import raise_peak
 
 
@@ -52,6 +53,19 @@ def test_weighted_energy_is_that_of_its_twin(rate_hz: int, per_second: int) -> N
     completed = energy[:, :steps].T
     assert completed == pytest.approx(np.array(expected), rel=1e-9)
     assert state[:, 4] == pytest.approx(np.square(weighted[edges[-1] :]).sum(axis=0), rel=1e-9)
+
+
+@pytest.mark.parametrize("channels", [1, 2, 3])
+def test_the_treble_of_the_a_weighting_is_that_of_its_twin(channels: int) -> None:
+    block = np.random.default_rng(2).standard_normal((500, channels))
+    treble, _ = a_weighting(44100)
+    state, filtered = np.zeros((channels, 3)), np.empty_like(block)
+    for part in (slice(0, 123), slice(123, 500)):
+        assert filter_treble(block[part], np.array(treble), state, filtered[part]) == len(
+            block[part]
+        )
+    expected = lfilter(treble[:4], [1.0, *treble[4:]], block, axis=0)
+    assert filtered == pytest.approx(expected, rel=1e-12, abs=1e-15)
 
 
 def interpolated(samples: NDArray[np.float64], instant: float) -> NDArray[np.float64]:

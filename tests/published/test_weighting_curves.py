@@ -58,6 +58,17 @@ def test_the_meter_weighs_tones_by_the_table(row: int) -> None:
     assert level_db == pytest.approx(A_TABLE_DB[row], abs=0.1)
 
 
+@pytest.mark.parametrize("rate_hz", [8000, 22050, 32000, 44100, 96000, 384000])
+def test_the_meter_weighs_tones_by_the_curve_at_any_rate(rate_hz: int) -> None:
+    # IEC 61672-1, equation (E.1); its table is rounded, so here the curve itself.
+    for hz in (50.0, 100.0, 1000.0, 3500.0, 8000.0, 15000.0):
+        if hz > 0.45 * rate_hz:
+            continue
+        tone = np.sin(2.0 * np.pi * hz * np.arange(2 * rate_hz) / rate_hz)[:, None]
+        level_db = a_weighted_level_db(tone, rate_hz=rate_hz)
+        assert level_db == pytest.approx(float(a_weighting_db(hz)), abs=0.06)
+
+
 def test_white_noise_is_2_db_softer_when_a_weighted() -> None:
     # -2.05 dB for 20 Hz to 20 kHz: the integral of the table's curve.
     rate_hz = 48000
