@@ -13,13 +13,14 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.effects.calm import calm_blocks
 from stagefx.effects.channelwise import Channelwise
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.fourfold import DOWN_REACH, DOWN_TAPS, FACTOR, UP_REACH, down, up
 from stagefx.effects.tally import Tally
 from stagefx.errors import StageError
-from stagefx.kernels.extremes import extremes
 from stagefx.kernels.limiter import AFTER, BEFORE, ROOM, STEP, TRACKING, limit
+from stagefx.kernels.outline import BEFORE as OUTLINE_BEFORE, COLUMNS, LANES, outline
 
 Array = NDArray[np.float64]
 
@@ -31,14 +32,6 @@ _SPAN = FACTOR * GRID_FRAMES
 """Nodes of a block."""
 _MORE = 3
 """Elements by which what a row of intervals lacks is longer than the row."""
-LEVEL_OVER_PEAK = 2.91
-SLOPE_OVER_PEAK = 6.47
-SLOPE_OVER_STEP = 3.88
-"""How far whatever samples can go between themselves: level over the highest sample, slope a frame
-over it, slope a frame over the largest step (sums of the sizes of the interpolation's weights)."""
-_LAG_FLOOR = 4e-8
-"""Lag, in units of full scale, below which the limiter counts as idle; brought back to the file's
-rate it is at most 2.4 times as much."""
 
 
 @dataclass(frozen=True)
@@ -277,6 +270,8 @@ class Limiter:
     def rewind(self) -> None:
         """Forget everything."""
         self._past = np.zeros(2 * GRID_FRAMES)
+        self._outlines = np.zeros((2, COLUMNS))
+        self._work = np.empty((3, LANES))
         self._lacking = np.zeros(2 * _SPAN + _MORE)
         self._busy = [False, False]
         self._state = np.zeros(2)
@@ -297,14 +292,25 @@ class Limiter:
             What the limits leave of it, late by two blocks.
         """
         line = np.concatenate((self._past, samples))
-        self.tally.frames += extremes(line[self._past.size - 5 :], self.tally.extremes)
+        calm = self._watched(line, samples.size // GRID_FRAMES)
         self._past = line[-2 * GRID_FRAMES :].copy()
-        calm = self._calm_blocks(line)
         result = line[: samples.size]
         if not (all(calm) and self._state[1] == TRACKING and not any(self._busy)):
             self._limit_line(line, calm, result)
         self._next += len(calm)
         return result
+
+    def _watched(self, line: Array, blocks: int) -> list[bool]:
+        """Look at a line's last blocks; whether nothing can happen on each of as many before."""
+        outlines = np.empty((2 + blocks, COLUMNS))
+        outlines[:2] = self._outlines
+        fresh = line[2 * GRID_FRAMES - OUTLINE_BEFORE :]
+        extremes = self.tally.extremes
+        self.tally.frames += outline(fresh, GRID_FRAMES, extremes, self._work, outlines[2:])
+        self._outlines = outlines[-2:].copy()
+        if not self._skip_idle:
+            return [False] * blocks
+        return calm_blocks(outlines, self._limits, self._law)
 
     def _limit_line(self, line: Array, calm: list[bool], result: Array) -> None:
         """Limit a line's blocks from the second to the last but one, each calm or not.
@@ -355,47 +361,6 @@ class Limiter:
         by_block = marks.reshape(stop - start, GRID_FRAMES, FACTOR)
         counts = self.tally.count(self._next + start - 1, by_block)
         return [lags or count > 0 for lags, count in zip(found, counts, strict=True)]
-
-    def _calm_blocks(self, line: Array) -> list[bool]:
-        """Whether nothing can happen on each block from the second to the last but one.
-
-        Judged at the file's own rate.
-        """
-        blocks = line.size // GRID_FRAMES - 2
-        if not self._skip_idle:
-            return [False] * blocks
-        peak = max(float(line.max()), -float(line.min()))
-        if self._calm(peak, SLOPE_OVER_PEAK * peak):
-            return [True] * blocks
-        peaks = _near_peaks(np.abs(line)).tolist()
-        steps = _near_peaks(np.abs(np.diff(line, append=line[-1:]))).tolist()
-        slopes = [
-            min(SLOPE_OVER_PEAK * peak, SLOPE_OVER_STEP * step)
-            for peak, step in zip(peaks, steps, strict=True)
-        ]
-        return [self._calm(peak, slope) for peak, slope in zip(peaks, slopes, strict=True)]
-
-    def _calm(self, peak: float, slope: float) -> bool:
-        """Whether the limiter is idle on samples of a peak, no steeper than a slope a frame."""
-        high, low = self._limits.tolist()
-        if not (LEVEL_OVER_PEAK * peak < high and -LEVEL_OVER_PEAK * peak > low):
-            return False
-        rise, fall, constant = self._law.tolist()
-        slowest = FACTOR * min(rise, -fall)
-        if slowest == np.inf:
-            return True
-        r = slope / slowest
-        r2 = r * r
-        lag = slowest * constant / FACTOR * r * r2 * (1.0 / 3.0 + r2 * (0.2 + r2 / 7.0))
-        return bool(r < 1.0 and lag < _LAG_FLOOR)
-
-
-def _near_peaks(sizes: Array) -> Array:
-    """The largest in or near each block but the first and the last."""
-    by_block = sizes.reshape(-1, GRID_FRAMES)
-    before = by_block[:-2, -_REACH:].max(axis=1)
-    after = by_block[2:, :_REACH].max(axis=1)
-    return np.asarray(np.maximum(by_block[1:-1].max(axis=1), np.maximum(before, after)))
 
 
 def _runs(wanted: list[bool]) -> list[tuple[int, int]]:

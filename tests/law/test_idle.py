@@ -9,16 +9,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.effects.calm import LEVEL_OVER_PEAK, SLOPE_OVER_PEAK, SLOPE_OVER_STEP
 from stagefx.effects.clip import clip
 from stagefx.effects.fourfold import FACTOR, UP_TAPS, up
 from stagefx.effects.kind import Setup
-from stagefx.effects.limiting import (
-    LEVEL_OVER_PEAK,
-    SLOPE_OVER_PEAK,
-    SLOPE_OVER_STEP,
-    Limiting,
-    LimitSet,
-)
+from stagefx.effects.limiting import Limiting, LimitSet
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.effects.slew import slew

@@ -6,13 +6,24 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.interpolate import lagrange
 from scipy.signal import lfilter
 
-from stagefx.kernels.extremes import FAR, MIDDLE, NEAR, extremes
 from stagefx.kernels.fir import TILE_FRAMES, convolve
 from stagefx.kernels.first_order import SETTLED, first_order
 from stagefx.kernels.noise import draw_lines
+from stagefx.kernels.outline import (
+    COLUMNS,
+    FAR,
+    LANES,
+    MIDDLE,
+    NEAR,
+    SLOPE_OVER_STEP,
+    outline,
+)
+
+Array = NDArray[np.float64]
 
 
 @pytest.mark.parametrize("frames", [0, 1, 5, TILE_FRAMES - 1, TILE_FRAMES, TILE_FRAMES + 3])
@@ -75,19 +86,52 @@ def test_the_weights_of_the_slope_are_those_of_lagrange() -> None:
     assert pytest.approx(slopes, rel=1e-12) == [-FAR, -MIDDLE, -NEAR, NEAR, MIDDLE, FAR]
 
 
-def test_extremes_are_those_of_their_twin() -> None:
-    x = np.random.default_rng(3).standard_normal(400)
+def outlined(x: Array, found: Array, block_frames: int = 64) -> Array:
+    """What the kernel tells of the blocks of a channel, the five samples in front being silent."""
+    rows = np.full((x.size // block_frames, COLUMNS), np.nan)
+    frames = outline(
+        np.concatenate((np.zeros(5), x)), block_frames, found, np.empty((3, LANES)), rows
+    )
+    assert frames == x.size
+    return rows
+
+
+def six_point_slopes(x: Array) -> Array:
+    return np.convolve(x, [FAR, MIDDLE, NEAR, -NEAR, -MIDDLE, -FAR])[: x.size]
+
+
+def test_extremes_and_outline_are_those_of_their_twin() -> None:
+    x = np.cumsum(np.random.default_rng(3).standard_normal(6 * 256))
     found = np.zeros(4)
-    assert extremes(x[:200], found) == 195
-    assert extremes(x[195:], found) == 200  # five frames of before stand in front
-    slope = np.convolve(x, [FAR, MIDDLE, NEAR, -NEAR, -MIDDLE, -FAR])[5:-5]
-    expected = [x[5:].max(), x[5:].min(), slope.max(), slope.min()]
-    assert found == pytest.approx(expected, rel=1e-12)
+    rows = outlined(x, found, 256)
+    slope = six_point_slopes(x)
+    assert found == pytest.approx([x.max(), x.min(), slope.max(), slope.min()], rel=1e-12)
+    sizes = np.abs(x).reshape(-1, 256)
+    steps = np.abs(np.diff(x, prepend=0.0)).reshape(-1, 256)
+    parts = (slice(None), slice(64), slice(-64, None))
+    expected = [kind[:, part].max(axis=1) for kind in (sizes, steps) for part in parts]
+    assert np.array_equal(rows, np.stack(expected, axis=1))
+
+
+def test_extremes_do_not_depend_on_where_the_steepest_stands() -> None:
+    """Blocks without a step for it are passed over, and none that has one is."""
+    rng = np.random.default_rng(7)
+    for place in range(59, 70):  # about the border of two blocks
+        x = 0.01 * rng.standard_normal(192)
+        x[place:] += 1.0
+        found = np.zeros(4)
+        outlined(x, found)
+        assert found[2] == pytest.approx(six_point_slopes(x).max(), rel=1e-12)
+
+
+def test_a_slope_cannot_be_steeper_than_is_said_of_steps() -> None:
+    weights = np.abs(np.cumsum([FAR, MIDDLE, NEAR, -NEAR, -MIDDLE, -FAR]))[:5]
+    assert weights.sum() <= SLOPE_OVER_STEP
 
 
 def test_extremes_are_only_ever_raised() -> None:
     found = np.array([2.0, -2.0, 9.0, -9.0])
-    extremes(np.random.default_rng(4).uniform(-1.0, 1.0, 50), found)
+    outlined(np.random.default_rng(4).uniform(-1.0, 1.0, 128), found)
     assert found.tolist() == [2.0, -2.0, 9.0, -9.0]
 
 
@@ -95,20 +139,22 @@ def test_the_slope_of_a_polynomial_of_degree_five_is_exact() -> None:
     def value(t: Fraction) -> Fraction:
         return 3 + t * (2 - t * (1 + t * (Fraction(1, 2) - t * (Fraction(1, 5) - t))))
 
-    x = np.array([float(value(Fraction(k) - Fraction(5, 2))) for k in range(6)])
+    x = np.zeros(64 + 5)
+    x[-6:] = [float(value(Fraction(k) - Fraction(5, 2))) for k in range(6)]
     found = np.zeros(4)
-    extremes(x, found)
-    assert found[2] == pytest.approx(2.0, rel=1e-13)
+    outline(x, 64, found, np.empty((3, LANES)), np.empty((1, COLUMNS)))
+    assert six_point_slopes(x)[-1] == pytest.approx(2.0, rel=1e-13)
+    assert found[2] == pytest.approx(six_point_slopes(x[5:]).max(), rel=1e-13)
 
 
 @pytest.mark.parametrize(
     ("share", "error"), [(0.05, 0.01), (0.15, 0.01), (0.25, 0.01), (1.0 / 3.0, 0.04)]
 )
 def test_the_slope_of_a_sine_errs_by_no_more_than_is_said(share: float, error: float) -> None:
-    x = np.sin(2.0 * np.pi * share * np.arange(800) + 0.3)
+    x = np.sin(2.0 * np.pi * share * np.arange(5 + 832) + 0.3)
     found = np.zeros(4)
-    extremes(x, found)
-    steepest = np.cos(2.0 * np.pi * share * (np.arange(5, 800) - 2.5) + 0.3).max()
+    outline(x, 64, found, np.empty((3, LANES)), np.empty((13, COLUMNS)))
+    steepest = np.cos(2.0 * np.pi * share * (np.arange(5, x.size) - 2.5) + 0.3).max()
     assert found[2] == pytest.approx(2.0 * np.pi * share * steepest, rel=error)
 
 
