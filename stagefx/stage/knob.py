@@ -20,6 +20,11 @@ ASSUMED_PROGRAMME_DB = -18.0
 SENSITIVITY_REFERENCE_V = math.sqrt(8.0)
 """A loudspeaker's sensitivity is stated for 2.83 V, 1 W into 8 ohm (common practice)."""
 
+_AS_GOOD_AS_OFF_DB = 60.0
+"""A knob is sought between what is so much too quiet and the top."""
+_CLOSE_DB = 1e-11
+_MOST_STEPS = 60
+
 
 @dataclass(frozen=True)
 class Knob:
@@ -123,12 +128,29 @@ def _solve(circuit: Circuit, wanted_spl_db: float) -> Array:
         levels = np.array([full_scale_spl_db(circuit.at_position(t)) for t in travels])
         nearest = np.argmin(np.abs(levels - wanted_spl_db), axis=0)
         return np.asarray(travels[nearest][:, None])
+
+    def over(position: Array) -> Array:
+        level_db = full_scale_spl_db(circuit.at_position(position))[:, None]
+        return np.maximum(level_db - wanted_spl_db, -_AS_GOOD_AS_OFF_DB)
+
+    # Regula falsi; an end that stays counts half the next time (Illinois method).
     low, high = np.zeros((circuit.draws, 1)), np.ones((circuit.draws, 1))
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        short = full_scale_spl_db(circuit.at_position(middle))[:, None] < wanted_spl_db
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return np.asarray(0.5 * (low + high))
+    below, above = over(low), over(high)
+    at_an_end = (below >= 0.0) | (above <= 0.0)
+    nearest = np.where(below >= 0.0, low, high)
+    below, above = np.where(at_an_end, -1.0, below), np.where(at_an_end, 1.0, above)
+    stayed_low = stayed_high = np.zeros_like(at_an_end)
+    for _ in range(_MOST_STEPS):
+        position = low + (high - low) * below / (below - above)
+        missed = over(position)
+        if np.all(at_an_end | (np.abs(missed) <= _CLOSE_DB)):
+            break
+        short = missed < 0.0
+        below = np.where(short, missed, np.where(stayed_low, 0.5 * below, below))
+        above = np.where(short, np.where(stayed_high, 0.5 * above, above), missed)
+        low, high = np.where(short, position, low), np.where(short, high, position)
+        stayed_low, stayed_high = ~short, short
+    return np.where(at_an_end, nearest, position)
 
 
 def full_scale_spl_db(circuit: Circuit) -> Array:
