@@ -22,7 +22,9 @@ SLOPE_OVER_PEAK = 6.47
 SLOPE_OVER_STEP = 3.88
 """How far whatever samples can go between themselves: level over the highest sample, slope a frame
 over it, slope a frame over the largest step (sums of the sizes of the interpolation's weights)."""
-_LAG_FLOOR = 4e-8
+LEVEL_OVER_NODE, SLOPE_OVER_NODES = 1.391, 1.534
+"""The same between nodes: level over the highest node, slope an interval over the largest step."""
+_LAG_FLOOR = 2e-8
 """Lag, in units of full scale, below which the limiter counts as idle; brought back to the file's
 rate it is at most 2.4 times as much."""
 
@@ -52,13 +54,43 @@ def calm_blocks(rows: Array, limits: Array, law: Array) -> list[bool]:
     >>> calm_blocks(quiet, np.array([0.2, -0.2]), np.array([np.inf, -np.inf, 0.0]))
     [False]
     """
-    peak, step = rows[:, PEAK].max(), rows[:, STEP].max()
-    if _calm(float(peak), float(step), limits, law):
+    peak, step = float(rows[:, PEAK].max()), float(rows[:, STEP].max())
+    if _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law):
         return [True] * (len(rows) - 2)
     peaks = _near(rows, PEAK, PEAK_HEAD, PEAK_TAIL)
     steps = _near(rows, STEP, STEP_HEAD, STEP_TAIL)
-    pairs = zip(peaks.tolist(), steps.tolist(), strict=True)
-    return [_calm(peak, step, limits, law) for peak, step in pairs]
+    return [
+        _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law)
+        for peak, step in zip(peaks.tolist(), steps.tolist(), strict=True)
+    ]
+
+
+def calm_between(nodes: Array, limits: Array, law: Array) -> bool:
+    """Whether nothing can happen between nodes: a second look, sharper than that at samples.
+
+    Parameters
+    ----------
+    nodes : array [nodes]
+        Target at four times a frame.
+    limits : array [2]
+        High and low.
+    law : array [3]
+        Rise, fall (negative) and time constant, per interval of a quarter of a frame.
+
+    Returns
+    -------
+    bool
+        Whether limits and lag are out of reach of the polynomials through the nodes.
+
+    Examples
+    --------
+    >>> nodes = 0.5 * np.sin(np.arange(100) / 10)
+    >>> calm_between(nodes, np.array([1.0, -1.0]), np.array([0.1, -0.1, 0.0]))
+    True
+    """
+    peak = max(float(nodes.max()), -float(nodes.min()))
+    step = float(np.abs(np.diff(nodes)).max())
+    return _calm(LEVEL_OVER_NODE * peak, FACTOR * SLOPE_OVER_NODES * step, limits, law)
 
 
 def _near(rows: Array, whole: int, head: int, tail: int) -> Array:
@@ -67,16 +99,21 @@ def _near(rows: Array, whole: int, head: int, tail: int) -> Array:
     return np.asarray(np.maximum(rows[1:-1, whole], beside))
 
 
-def _calm(peak: float, step: float, limits: Array, law: Array) -> bool:
-    """Whether a limiter is idle on samples of a peak, the largest step between them known."""
+def _slope(peak: float, step: float) -> float:
+    """The steepest that samples of a peak, and of a largest step, can be between themselves."""
+    return min(SLOPE_OVER_PEAK * peak, SLOPE_OVER_STEP * step)
+
+
+def _calm(level: float, slope: float, limits: Array, law: Array) -> bool:
+    """Whether a limiter is idle up to a level and up to a slope a frame."""
     high, low = limits.tolist()
-    if not (LEVEL_OVER_PEAK * peak < high and -LEVEL_OVER_PEAK * peak > low):
+    if not (level < high and -level > low):
         return False
     rise, fall, constant = law.tolist()
     slowest = FACTOR * min(rise, -fall)
     if slowest == np.inf:
         return True
-    r = min(SLOPE_OVER_PEAK * peak, SLOPE_OVER_STEP * step) / slowest
+    r = slope / slowest
     r2 = r * r
     lag = slowest * constant / FACTOR * r * r2 * (1.0 / 3.0 + r2 * (0.2 + r2 / 7.0))
     return bool(r < 1.0 and lag < _LAG_FLOOR)

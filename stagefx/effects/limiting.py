@@ -13,7 +13,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.calm import calm_blocks
+from stagefx.effects.calm import calm_between, calm_blocks
 from stagefx.effects.channelwise import Channelwise
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.fourfold import DOWN_REACH, DOWN_TAPS, FACTOR, UP_REACH, down, up
@@ -345,6 +345,9 @@ class Limiter:
         first, last = (start + 1) * GRID_FRAMES, (stop + 1) * GRID_FRAMES
         nodes = np.empty(FACTOR * (last - first + 2 * _EDGE_FRAMES))
         up(line[first - _REACH + 1 : last + _REACH], nodes)
+        tracking = self._skip_idle and self._state[1] == TRACKING
+        if tracking and calm_between(nodes, self._limits, self._law):
+            return [False] * (stop - start)
         marks, beside = np.empty((stop - start) * _SPAN), FACTOR * _EDGE_FRAMES
         limited = limit(
             nodes[beside - BEFORE : beside + marks.size + AFTER],

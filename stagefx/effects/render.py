@@ -132,16 +132,16 @@ def render(
             ) as writer:
                 guarded = level_by == "nothing" and bits != "float"
 
-                def encode(block: Array) -> None:
+                def finish(block: Array) -> None:
                     if guarded:
                         _refuse_overs(block)
                     writer.write(block)
+                    for meter in meters:
+                        meter.add(block)
 
-                with Behind(encode) as encoder:
+                with Behind(finish) as finisher:  # so that the chain has a block to work on
                     for block in _levelled(chain, reader, factor, progress):
-                        encoder.put(block)
-                        for meter in meters:
-                            meter.add(block)
+                        finisher.put(block)
             report = _report(played, chain, reader, meters, writer.overs)
     absent = sorted(set(only) - set(needed(stage)))
     remarks = [f"'{stage.name}' has no {name}, so there was none to render" for name in absent]

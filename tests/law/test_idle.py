@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.effects.calm import LEVEL_OVER_PEAK, SLOPE_OVER_PEAK, SLOPE_OVER_STEP
+from stagefx.effects.calm import (
+    LEVEL_OVER_NODE,
+    LEVEL_OVER_PEAK,
+    SLOPE_OVER_NODES,
+    SLOPE_OVER_PEAK,
+    SLOPE_OVER_STEP,
+    calm_between,
+)
 from stagefx.effects.clip import clip
 from stagefx.effects.fourfold import FACTOR, UP_TAPS, up
 from stagefx.effects.kind import Setup
@@ -171,3 +178,31 @@ def test_samples_cannot_go_further_between_themselves_than_is_said() -> None:
     assert slope == pytest.approx(SLOPE_OVER_PEAK, abs=0.011)
     assert stepped == pytest.approx(SLOPE_OVER_STEP, abs=0.011)
     assert (level, slope, stepped) < (LEVEL_OVER_PEAK, SLOPE_OVER_PEAK, SLOPE_OVER_STEP)
+
+
+def test_nor_between_nodes() -> None:
+    """The same sums for the polynomials of degree 5 through six nodes, over the middle interval."""
+    powers = np.linalg.inv(np.vander(np.arange(-2.0, 4.0), increasing=True))
+    level = slope = 0.0
+    for s in np.linspace(0.0, 1.0, 201):
+        value = s ** np.arange(6) @ powers
+        steep = (np.arange(6) * s ** np.maximum(np.arange(6) - 1, 0)) @ powers
+        level = max(level, np.abs(value).sum())
+        slope = max(slope, np.abs(np.cumsum(steep)[:-1]).sum())
+    assert (level, slope) < (LEVEL_OVER_NODE, SLOPE_OVER_NODES)
+    assert (level, slope) == pytest.approx((LEVEL_OVER_NODE, SLOPE_OVER_NODES), abs=0.001)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_second_look_sees_levels_slopes_and_lag(sign: float) -> None:
+    nodes = sign * np.array([0.0, 0.0, 0.5, 0.6, 0.6, 0.6])
+    free, wide = np.array([math.inf, -math.inf, 0.0]), np.array([math.inf, -math.inf])
+    assert calm_between(nodes, np.array([0.84, -0.84]), free)
+    assert not calm_between(nodes, np.array([0.83, -math.inf])[:: int(sign)] * sign, free)
+    assert calm_between(nodes, wide, np.array([0.768, -0.768, 0.0]))
+    assert not calm_between(nodes, wide, np.array([0.766, -math.inf, 0.0]))
+    assert not calm_between(nodes, wide, np.array([math.inf, -0.766, 0.0]))
+    # A tenth of the limit: the lag is a time constant, times the limit, times r³ / 3 + r⁵ / 5.
+    ten_times = np.array([7.67, -7.67])
+    assert calm_between(nodes, wide, np.append(ten_times, 1.95e-8 / (7.67 * 0.1**3 * 0.335)))
+    assert not calm_between(nodes, wide, np.append(ten_times, 2.05e-8 / (7.67 * 0.1**3 * 0.335)))
