@@ -7,12 +7,14 @@ from numpy.typing import NDArray
 
 from stagefx.effects.fourfold import FACTOR
 from stagefx.kernels.outline import (
+    LANES,
     PEAK,
     PEAK_HEAD,
     PEAK_TAIL,
     STEP,
     STEP_HEAD,
     STEP_TAIL,
+    reach,
 )
 
 Array = NDArray[np.float64]
@@ -88,8 +90,9 @@ def calm_between(nodes: Array, limits: Array, law: Array) -> bool:
     >>> calm_between(nodes, np.array([1.0, -1.0]), np.array([0.1, -0.1, 0.0]))
     True
     """
-    peak = max(float(nodes.max()), -float(nodes.min()))
-    step = float(np.abs(np.diff(nodes)).max())
+    found = np.empty(2)
+    reach(nodes, np.empty((3, LANES)), found)
+    peak, step = found.tolist()
     return _calm(LEVEL_OVER_NODE * peak, FACTOR * SLOPE_OVER_NODES * step, limits, law)
 
 

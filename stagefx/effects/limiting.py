@@ -30,6 +30,8 @@ _REACH = _EDGE_FRAMES + UP_REACH
 """Frames beside a block whose samples it looks at."""
 _SPAN = FACTOR * GRID_FRAMES
 """Nodes of a block."""
+_AROUND = DOWN_REACH + 1
+"""Frames around a block up to which what is lacking of it can be seen."""
 _MORE = 3
 """Elements by which what a row of intervals lacks is longer than the row."""
 
@@ -318,9 +320,7 @@ class Limiter:
         Each needs a little of the block after it; what is lacking is added from the first on.
         """
         blocks = len(calm)
-        # element k belongs to node k - 1 of the block before the line's first
-        lacking = np.zeros((blocks + 2) * _SPAN + _MORE)
-        lacking[: self._lacking.size] = self._lacking
+        lacking = self._carried(blocks) if any(self._busy) else None
         busy = self._busy + [False] * blocks
         start = 0
         while start < blocks:
@@ -328,26 +328,32 @@ class Limiter:
             if not calm[start]:
                 while stop < blocks and not calm[stop]:
                     stop += 1
-            if not calm[start] or self._state[1] != TRACKING:
-                busy[start + 2 : stop + 2] = self._limit_blocks(line, start, stop, lacking)
+            tracking = self._state[1] == TRACKING
+            if not (calm[start] and tracking):
+                nodes = _nodes(line, start, stop)
+                if not (tracking and self._calm_between(nodes)):
+                    lacking = self._carried(blocks) if lacking is None else lacking
+                    wanting = lacking[(start + 2) * _SPAN :]
+                    busy[start + 2 : stop + 2] = self._limit_blocks(nodes, start, stop, wanting)
             start = stop
-        wanted = [any(busy[block : block + 3]) for block in range(blocks)]
-        for first, last in _runs(wanted):
-            frames = (last - first) * GRID_FRAMES
-            begin = _SPAN + 1 + first * _SPAN - FACTOR * DOWN_REACH
-            added = np.empty(frames)
-            down(lacking[begin : begin + FACTOR * (frames + DOWN_TAPS - 1)], added)
-            result[first * GRID_FRAMES : last * GRID_FRAMES] += added
-        self._lacking, self._busy = lacking[blocks * _SPAN :].copy(), busy[-2:]
+        if lacking is not None:
+            _add_lacking(lacking, busy, result)
+            self._lacking = lacking[blocks * _SPAN :].copy()
+        self._busy = busy[-2:]
 
-    def _limit_blocks(self, line: Array, start: int, stop: int, lacking: Array) -> list[bool]:
+    def _carried(self, blocks: int) -> Array:
+        """What is lacking of two blocks before a line's second and of so many more: none yet."""
+        # element k belongs to node k - 1 of the block before the line's first
+        lacking = np.zeros((blocks + 2) * _SPAN + _MORE)
+        if any(self._busy):
+            lacking[: self._lacking.size] = self._lacking
+        return lacking
+
+    def _calm_between(self, nodes: Array) -> bool:
+        return self._skip_idle and calm_between(nodes, self._limits, self._law)
+
+    def _limit_blocks(self, nodes: Array, start: int, stop: int, lacking: Array) -> list[bool]:
         """Limit some blocks at once; whether anything is lacking of each."""
-        first, last = (start + 1) * GRID_FRAMES, (stop + 1) * GRID_FRAMES
-        nodes = np.empty(FACTOR * (last - first + 2 * _EDGE_FRAMES))
-        up(line[first - _REACH + 1 : last + _REACH], nodes)
-        tracking = self._skip_idle and self._state[1] == TRACKING
-        if tracking and calm_between(nodes, self._limits, self._law):
-            return [False] * (stop - start)
         marks, beside = np.empty((stop - start) * _SPAN), FACTOR * _EDGE_FRAMES
         limited = limit(
             nodes[beside - BEFORE : beside + marks.size + AFTER],
@@ -355,7 +361,7 @@ class Limiter:
             self._law,
             self._state,
             np.empty(2 * STEP + ROOM),
-            lacking[(start + 2) * _SPAN :][: marks.size + _MORE],
+            lacking[: marks.size + _MORE],
             marks,
         )
         found = [bool(self._law[2] > 0.0)] * (stop - start)
@@ -364,6 +370,27 @@ class Limiter:
         by_block = marks.reshape(stop - start, GRID_FRAMES, FACTOR)
         counts = self.tally.count(self._next + start - 1, by_block)
         return [lags or count > 0 for lags, count in zip(found, counts, strict=True)]
+
+
+def _nodes(line: Array, start: int, stop: int) -> Array:
+    """Four nodes a frame of a line's blocks after the first, and a few beside."""
+    first, last = (start + 1) * GRID_FRAMES, (stop + 1) * GRID_FRAMES
+    nodes = np.empty(FACTOR * (last - first + 2 * _EDGE_FRAMES))
+    up(line[first - _REACH + 1 : last + _REACH], nodes)
+    return nodes
+
+
+def _add_lacking(lacking: Array, busy: list[bool], result: Array) -> None:
+    """Take what is lacking down to the file's rate, where there is any, and add it."""
+    for first, last in _runs(busy):
+        begin = max((first - 1) * GRID_FRAMES - _AROUND, 0)
+        frames = min((last - 1) * GRID_FRAMES + _AROUND, result.size) - begin
+        if frames <= 0:
+            continue
+        node = _SPAN + 1 + FACTOR * (begin - DOWN_REACH)
+        added = np.empty(frames)
+        down(lacking[node : node + FACTOR * (frames + DOWN_TAPS - 1)], added)
+        result[begin : begin + frames] += added
 
 
 def _runs(wanted: list[bool]) -> list[tuple[int, int]]:

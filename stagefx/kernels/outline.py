@@ -121,3 +121,33 @@ def outline(x: Array, block_frames: int, found: Array, work: Array, rows: Array)
             found[2] = max(found[2], _largest(work[0]))
             found[3] = min(found[3], -_largest(work[1]))
     return blocks * block_frames
+
+
+@jit
+def reach(x: Array, work: Array, found: Array) -> int:
+    """The largest sample and the largest step of a whole stretch.
+
+    Parameters
+    ----------
+    x : float64 array [samples], samples >= 1
+        Any stretch.
+    work : float64 array [3, LANES]
+        Overwritten.
+    found : float64 array [2]
+        Overwritten with size of the sample and size of the step.
+
+    Returns
+    -------
+    int
+        Samples looked at.
+    """
+    whole = (x.size - 1) // LANES * LANES
+    peak, step = abs(x[0]), 0.0
+    if whole > 0:
+        _spans(x, 1, whole, work)
+        peak = max(peak, _largest(work[0]), _largest(work[1]))
+        step = _largest(work[2])
+    for n in range(1 + whole, x.size):
+        peak, step = max(peak, abs(x[n])), max(step, abs(x[n] - x[n - 1]))
+    found[0], found[1] = peak, step
+    return len(x)

@@ -21,6 +21,7 @@ from stagefx.kernels.outline import (
     NEAR,
     SLOPE_OVER_STEP,
     outline,
+    reach,
 )
 
 Array = NDArray[np.float64]
@@ -127,6 +128,15 @@ def test_extremes_do_not_depend_on_where_the_steepest_stands() -> None:
 def test_a_slope_cannot_be_steeper_than_is_said_of_steps() -> None:
     weights = np.abs(np.cumsum([FAR, MIDDLE, NEAR, -NEAR, -MIDDLE, -FAR]))[:5]
     assert weights.sum() <= SLOPE_OVER_STEP
+
+
+@pytest.mark.parametrize("samples", [1, 2, LANES, LANES + 1, 3 * LANES + 7])
+def test_how_far_a_stretch_reaches_is_that_of_its_twin(samples: int) -> None:
+    rng = np.random.default_rng(samples)
+    for x in (rng.standard_normal(samples), -np.arange(float(samples)), np.full(samples, 0.25)):
+        found = np.full(2, np.nan)
+        assert reach(x, np.empty((3, LANES)), found) == samples
+        assert found.tolist() == [np.abs(x).max(), np.abs(np.diff(x)).max(initial=0.0)]
 
 
 def test_extremes_are_only_ever_raised() -> None:
