@@ -23,10 +23,9 @@ from stagefx.kernels.first_order import first_order
 TAPS = 128
 DELAY_FRAMES = TAPS // 2 - 1
 MOST_TAPS = 4096
-_FEWER_TAPS = 96
-_BESIDE_FEWER = (TAPS - _FEWER_TAPS) // 2
+_FEWER_TAPS = (64, 80, 96)
 _EXACT = 2e-8
-"""Relative error of the response up to which the fewer taps will do."""
+"""Relative error of the response up to which fewer taps will do."""
 _CLOSE = 1e-4
 """Relative error of the response above which more taps are taken: 0.001 dB, 0.006 degrees."""
 _LEAST = 1e-3
@@ -178,7 +177,7 @@ def impulse_response(effect: Linear, rate_hz: int) -> Array:
     -------
     array [128], or more for a corner far below the sampling rate
         Fitted to the exact response over the sections' own, unity at 1 kHz; late by 63 frames.
-        Zero at both ends where 96 taps hold it.
+        Zero at both ends where 64, 80 or 96 taps hold it.
 
     Raises
     ------
@@ -208,11 +207,12 @@ def impulse_response(effect: Linear, rate_hz: int) -> Array:
     def weight(frequency: Array) -> NDArray[np.float64]:
         return np.where(frequency <= BAND_EDGE, 1.0, _OUT_OF_BAND)
 
-    early = DELAY_FRAMES - _BESIDE_FEWER
-    fewer = fit(target, taps=_FEWER_TAPS, delay=early, weight=weight)
-    found = np.pad(fewer, _BESIDE_FEWER)
-    if _error(found, target, rate_hz) <= _EXACT:
-        return found
+    for fewer in _FEWER_TAPS:
+        beside = (TAPS - fewer) // 2
+        found = fit(target, taps=fewer, delay=DELAY_FRAMES - beside, weight=weight)
+        found = np.pad(found, beside)
+        if _error(found, target, rate_hz) <= _EXACT:
+            return found
     taps = TAPS
     while taps <= MOST_TAPS:
         points = max(4096, 4 * taps)
@@ -244,7 +244,8 @@ class _LinearRunner:
     delay_frames = DELAY_FRAMES
 
     def __init__(self, taps: Array, corners: tuple[Corner, ...], rate_hz: int) -> None:
-        idle = _BESIDE_FEWER if not taps[:_BESIDE_FEWER].any() else 0
+        used = np.append(np.flatnonzero(taps), taps.size // 2)
+        idle = int(min(used.min(), taps.size - 1 - used.max())) // 8 * 8
         self._taps = np.ascontiguousarray(taps[idle : taps.size - idle])
         self._past = taps.size - 1 - idle
         self._sections = [corner.coefficients(rate_hz) for corner in corners]

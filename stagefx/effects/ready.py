@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from stagefx.audio import AudioReader, AWeightedMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
-from stagefx.effects.kind import Setup
+from stagefx.effects.kind import Piece, Setup
 from stagefx.effects.oscillation import refuse_unstable
 from stagefx.effects.pipeline import ahead
-from stagefx.effects.plan import check_known, chosen, stage_effects
+from stagefx.effects.plan import check_known, chosen, stage_pieces
 from stagefx.errors import EffectError, StageError
 from stagefx.stage.circuit import nominal
 from stagefx.stage.description import Stage
@@ -46,6 +46,7 @@ class Played:
     keep: frozenset[str]
     times: Mapping[str, float]
     seed: int
+    _pieces: dict[int, tuple[Piece, ...]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def full_scale_v(self) -> float:
@@ -68,6 +69,23 @@ class Played:
             Circuit, rate and seed.
         """
         return Setup(self.knob.circuit, rate_hz, self.seed)
+
+    def pieces(self, rate_hz: int) -> tuple[Piece, ...]:
+        """All effects of the stage, each with its place.
+
+        Parameters
+        ----------
+        rate_hz : int
+            Sampling rate.
+
+        Returns
+        -------
+        tuple of (Place, Effect)
+            In the order in which the signal meets them; worked out once for each rate.
+        """
+        if rate_hz not in self._pieces:
+            self._pieces[rate_hz] = stage_pieces(self.setup(rate_hz))
+        return self._pieces[rate_hz]
 
     def chain(
         self,
@@ -100,7 +118,7 @@ class Played:
         StageError
             The stage passes nothing.
         """
-        effects = stage_effects(self.setup(rate_hz))
+        effects = [effect for _, effect in self.pieces(rate_hz)]
         if any(effect.gain == 0.0 for effect in effects):
             raise StageError(
                 f"'{self.stage.name}' passes nothing at 1 kHz: its knob stands at zero; "

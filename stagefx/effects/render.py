@@ -21,7 +21,7 @@ from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
 from stagefx.effects.limiting import Limiting, LimitSet
 from stagefx.effects.pipeline import Behind, ahead
-from stagefx.effects.plan import needed, stage_pieces
+from stagefx.effects.plan import needed
 from stagefx.effects.ready import Played, prepare
 from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, OutputError
@@ -142,10 +142,15 @@ def render(
                 with Behind(finish) as finisher:  # so that the chain has a block to work on
                     for block in _levelled(chain, reader, factor, progress):
                         finisher.put(block)
-            report = _report(played, chain, reader, meters, writer.overs)
+                    # Meanwhile, for the last blocks are still being written.
+                    strain = strain_of(played, chain, rate, reader.format.frames)
+                    faults = [
+                        f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit)
+                    ]
+            report = _report(played, chain, reader, meters, strain, writer.overs)
     absent = sorted(set(only) - set(needed(stage)))
     remarks = [f"'{stage.name}' has no {name}, so there was none to render" for name in absent]
-    return replace(report, remarks=(*report.remarks, *remarks))
+    return replace(report, remarks=(*faults, *report.remarks, *remarks))
 
 
 def _levelled(
@@ -194,15 +199,14 @@ def _report(
     chain: Chain,
     reader: AudioReader,
     meters: tuple[LoudnessMeter, TruePeakMeter],
+    strain: Strain | None,
     overs: int,
 ) -> RenderReport:
     rate, channels = reader.format.rate_hz, reader.format.channels
     loudness, true_peak = meters
     frames = loudness.frames
-    strain = strain_of(played, chain, rate, frames)
     none = (0,) * channels
-    remarks = [f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit)]
-    remarks += [played.knob.remark] if played.knob.remark else []
+    remarks = [played.knob.remark] if played.knob.remark else []
     if overs:
         remarks.append(f"{overs} samples went over full scale and were clipped; use --bits float")
     return RenderReport(
@@ -263,7 +267,7 @@ def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain
     if played.stage.amplifier is None:
         return None
     limits, unit_v = LimitSet(), played.full_scale_v
-    for place, effect in stage_pieces(played.setup(rate_hz)):
+    for place, effect in played.pieces(rate_hz):
         if place < Place.LIMITS:
             unit_v *= effect.gain
         if not isinstance(effect, Limiting):

@@ -17,7 +17,7 @@ from stagefx.kernels._jit import jit
 
 @jit
 def draw_lines(
-    draws: NDArray[np.uint8], amplitude: NDArray[np.float64], spectrum: NDArray[np.float64]
+    draws: NDArray[np.uint8], amplitude: NDArray[np.float64], spectrum: NDArray[np.float32]
 ) -> int:
     """Give every line of a spectrum a cosine and a sine by chance.
 
@@ -27,7 +27,7 @@ def draw_lines(
         Random draws; the difference of a pair is centred, its distribution a triangle.
     amplitude : ndarray of float64 [lines]
         What a difference is multiplied by.
-    spectrum : ndarray of float64 [2 * lines]
+    spectrum : ndarray of float32 [2 * lines]
         Overwritten.
 
     Returns

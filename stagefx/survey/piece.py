@@ -14,7 +14,6 @@ from stagefx.audio import AudioReader, AWeightedMeter, TruePeakMeter, open_audio
 from stagefx.effects.chain import BLOCK_FRAMES, Chain, Passage
 from stagefx.effects.kind import Place
 from stagefx.effects.limiting import Limiting
-from stagefx.effects.plan import stage_pieces
 from stagefx.effects.ready import Played
 from stagefx.effects.render import strain_of
 from stagefx.errors import ComparisonError, StagefxError
@@ -136,7 +135,7 @@ def _strains(settings: list[Played], reader: AudioReader) -> list[Strain]:
 
 def _to_the_limits(played: Played, watch: SlopeWatch, rate_hz: int, channels: int) -> Chain:
     """The effects of a render up to the amplifier's limits, slopes watched before these."""
-    pieces = stage_pieces(played.setup(rate_hz))
+    pieces = played.pieces(rate_hz)
     before = [effect for place, effect in pieces if place < Place.LIMITS]
     limits = [
         effect
