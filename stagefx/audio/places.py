@@ -9,6 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
 
+from stagefx.audio.leftovers import clear_orphans, hold, part_beside
 from stagefx.errors import OutputError
 
 _FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
@@ -145,7 +146,8 @@ class WholeFile:
     Notes
     -----
     As a context manager it is kept at the end, and dropped after any exception, an interruption
-    among them.  What another program put in the place meanwhile is not overwritten either.
+    among them.  What another program put in the place meanwhile is not overwritten either.  Of a
+    program that is killed a hidden file stays, which the next one for the same place removes.
 
     Examples
     --------
@@ -161,7 +163,8 @@ class WholeFile:
         self._place = place
         self._force = force
         self._path = check_free(place, force=force)
-        self._part = self._path.with_name(f".{self._path.name}.{os.getpid()}.part")
+        clear_orphans(self._path)
+        self._part = part_beside(self._path)
         # Known beforehand, so that nothing is left by an interruption at the very moment either.
         self._leftover = weakref.finalize(self, self._part.unlink, missing_ok=True)
         try:
@@ -170,6 +173,7 @@ class WholeFile:
         except OSError as error:
             self._leftover.detach()
             raise not_writable(place, error) from None
+        hold(number)
         self.file: BinaryIO = os.fdopen(number, "r+b", buffering=0)
 
     def __enter__(self) -> Self:
