@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
+import time
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
+from functools import cache
 from typing import Any
 
 from stagefx.errors import StagefxError
@@ -17,6 +20,8 @@ from stagefx.survey.row import Row
 
 CONNECT_S = 10.0
 """How long a scheduler may take to answer."""
+_LOOK_S = 0.5
+"""How often a worker looks whether the program that asked is still there."""
 _LOST = "a worker was ended from outside, perhaps for want of memory"
 
 
@@ -83,11 +88,28 @@ def _spread(pieces: Sequence[Piece], asked: Asked, jobs: int) -> Iterator[Row]:
             n_jobs=jobs, return_as="generator_unordered", batch_size=1, pre_dispatch="2*n_jobs",
             max_nbytes=None,
         )  # fmt: skip
-        work = joblib.delayed(survey_piece)
+        work = joblib.delayed(_while_asked)
         with _no_interruptions():
-            rows = parallel(work(piece, asked) for piece in pieces)
+            rows = parallel(work(piece, asked, os.getpid()) for piece in pieces)
         with closing(rows):
             yield from rows
+
+
+def _while_asked(piece: Piece, asked: Asked, asking: int) -> Row:
+    """Survey a piece in a worker, which ends when the program that asks is killed."""
+    _end_with(asking)
+    return survey_piece(piece, asked)
+
+
+@cache
+def _end_with(asking: int) -> None:
+    def watch() -> None:
+        while os.getppid() == asking:
+            time.sleep(_LOOK_S)
+        os._exit(1)
+
+    if os.getppid() == asking:
+        threading.Thread(target=watch, daemon=True).start()
 
 
 @contextmanager

@@ -1,0 +1,169 @@
+"""A process in which the program is loaded and compiled, and which forks one for each command.
+
+A command so begun is like any other, but begins at once: what is knocked on is its work, not the
+loading of its libraries.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+from tests.cli.short_music import short_music
+
+
+@dataclass(frozen=True)
+class Done:
+    """How a command ended."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+    seconds: float
+
+
+class Running:
+    """A command that was begun."""
+
+    def __init__(self, warm: Warm, process: int, out: Path, err: Path) -> None:
+        self._warm, self.process, self._out, self._err = warm, process, out, err
+        self._begun = time.monotonic()
+
+    def kill(self) -> None:
+        """End it as the system does when memory runs out."""
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(self.process, signal.SIGKILL)
+
+    def wait(self) -> Done:
+        returncode = self._warm.ask({"wait": self.process})["returncode"]
+        seconds = time.monotonic() - self._begun
+        told = (path.read_text(encoding="utf-8") for path in (self._out, self._err))
+        return Done(returncode, *told, seconds)
+
+
+class Warm:
+    """Asks the process for commands."""
+
+    def __init__(self, talk: subprocess.Popen[str], home: Path) -> None:
+        self._talk, self._home, self._count = talk, home, 0
+        assert self.ask({"ready": True})["ready"]
+
+    def ask(self, question: dict[str, Any]) -> dict[str, Any]:
+        assert self._talk.stdin is not None
+        assert self._talk.stdout is not None
+        self._talk.stdin.write(json.dumps(question) + "\n")
+        self._talk.stdin.flush()
+        answer: dict[str, Any] = json.loads(self._talk.stdout.readline())
+        return answer
+
+    def begin(self, *arguments: str | Path, cwd: Path) -> Running:
+        self._count += 1
+        out, err = (self._home / f"{self._count}.{kind}" for kind in ("out", "err"))
+        asked = {"run": [*map(str, arguments)], "cwd": str(cwd), "out": str(out), "err": str(err)}
+        return Running(self, self.ask(asked)["process"], out, err)
+
+    def run(self, *arguments: str | Path, cwd: Path) -> Done:
+        return self.begin(*arguments, cwd=cwd).wait()
+
+
+@contextlib.contextmanager
+def warmed() -> Iterator[Warm]:
+    """The process, as long as it is wanted."""
+    with (
+        tempfile.TemporaryDirectory() as home,
+        subprocess.Popen(
+            [sys.executable, "-m", "tests.knocks.warm"],
+            cwd=Path(__file__).parents[2],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        ) as talk,
+    ):
+        yield Warm(talk, Path(home))
+        assert talk.stdin is not None
+        talk.stdin.close()
+
+
+# --- in that process ---
+
+
+def serve(asked: IO[str], told: IO[str]) -> None:
+    """Fork a process for each command, and say how it ended when asked."""
+    for line in asked:
+        question = json.loads(line)
+        if "run" in question:
+            process = os.fork()
+            if process == 0:
+                become(question)
+            answer: dict[str, Any] = {"process": process}
+        elif "wait" in question:
+            status = os.waitpid(question["wait"], 0)[1]
+            answer = {"returncode": os.waitstatus_to_exitcode(status)}
+        else:
+            answer = {"ready": True}
+        told.write(json.dumps(answer) + "\n")
+        told.flush()
+
+
+def become(question: dict[str, Any]) -> None:
+    """Be the command, from its first line to its end."""
+    from stagefx_cli.main import main
+
+    os.setsid()
+    os.chdir(question["cwd"])
+    for number, place in ((0, os.devnull), (1, question["out"]), (2, question["err"])):
+        way = os.O_RDONLY if number == 0 else os.O_WRONLY | os.O_CREAT
+        os.dup2(os.open(place, way, 0o600), number)
+    sys.stdin = open(0, encoding="utf-8", closefd=False)  # noqa: SIM115
+    sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+    sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+    sys.argv = ["stagefx", *question["run"]]
+    code: Any = 1
+    try:
+        main()
+        code = 0
+    except SystemExit as end:
+        code = end.code
+    finally:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code if isinstance(code, int) else int(code is not None))
+
+
+def warm_up() -> None:
+    """Load and compile what the commands need."""
+    from click.testing import CliRunner
+
+    from stagefx_cli.main import program
+
+    with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
+        music = short_music(Path("music.flac"), seconds=1.5)
+        Path("many").mkdir()
+        short_music(Path("many", "a.flac"), seconds=0.6)
+        for line in (
+            f"render line-stage {music} out.flac",
+            f"compare line-stage wire --music {music} --plot out.png",
+            f"listen line-stage wire {music} set",
+            "figures line-stage --plot figures.png",
+            "survey line-stage many --jobs 1 --plot survey.png",
+        ):
+            done = CliRunner().invoke(program, line.split(), prog_name="stagefx")
+            if done.exit_code not in {0, 1}:
+                raise AssertionError(done.output) from done.exception
+
+
+if __name__ == "__main__":
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    warm_up()
+    serve(sys.stdin, answers)
