@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import weakref
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, Self
+from typing import TYPE_CHECKING, BinaryIO, Self
 
 from stagefx.audio.leftovers import clear_orphans, hold, part_beside
 from stagefx.errors import OutputError
+
+if TYPE_CHECKING:
+    from _typeshed import ReadableBuffer
 
 _FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
@@ -123,6 +127,17 @@ def not_writable(place: str | Path, error: BaseException) -> OutputError:
     return OutputError(f"{place} cannot be written ({reason}); write elsewhere")
 
 
+class _Steadfast(io.FileIO):
+    """A file that takes all it is given, or fails; an ordinary unbuffered one may take a part."""
+
+    def write(self, data: ReadableBuffer, /) -> int:
+        left = memoryview(data).cast("B")
+        whole = len(left)
+        while left:
+            left = left[super().write(left) :]
+        return whole
+
+
 class WholeFile:
     """A file written beside its place under a hidden name, and renamed once it is whole.
 
@@ -174,7 +189,7 @@ class WholeFile:
             self._leftover.detach()
             raise not_writable(place, error) from None
         hold(number)
-        self.file: BinaryIO = os.fdopen(number, "r+b", buffering=0)
+        self.file: BinaryIO = _Steadfast(number, "r+b")
 
     def __enter__(self) -> Self:
         return self
@@ -187,8 +202,10 @@ class WholeFile:
     ) -> None:
         if error is None:
             self.keep()
-        else:
-            self.drop()
+            return
+        self.drop()
+        if isinstance(error, OSError) and error.filename is None:  # of the writing itself
+            raise not_writable(self._place, error) from None
 
     def keep(self) -> None:
         """Put the file in its place.

@@ -9,7 +9,6 @@ import time
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
-from functools import cache
 from typing import Any
 
 from stagefx.errors import StagefxError
@@ -86,29 +85,24 @@ def _spread(pieces: Sequence[Piece], asked: Asked, jobs: int) -> Iterator[Row]:
     with joblib.parallel_config("loky", inner_max_num_threads=1):
         parallel = joblib.Parallel(
             n_jobs=jobs, return_as="generator_unordered", batch_size=1, pre_dispatch="2*n_jobs",
-            max_nbytes=None,
+            max_nbytes=None, initializer=_end_with, initargs=(os.getpid(),),
         )  # fmt: skip
-        work = joblib.delayed(_while_asked)
+        work = joblib.delayed(survey_piece)
         with _no_interruptions():
-            rows = parallel(work(piece, asked, os.getpid()) for piece in pieces)
+            rows = parallel(work(piece, asked) for piece in pieces)
         with closing(rows):
             yield from rows
 
 
-def _while_asked(piece: Piece, asked: Asked, asking: int) -> Row:
-    """Survey a piece in a worker, which ends when the program that asks is killed."""
-    _end_with(asking)
-    return survey_piece(piece, asked)
-
-
-@cache
 def _end_with(asking: int) -> None:
+    """End this worker when the program that asks is killed."""
+
     def watch() -> None:
         while os.getppid() == asking:
             time.sleep(_LOOK_S)
         os._exit(1)
 
-    if os.getppid() == asking:
+    if os.name == "posix":
         threading.Thread(target=watch, daemon=True).start()
 
 

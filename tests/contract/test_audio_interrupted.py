@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from stagefx.audio import AudioWriter, WholeFile
+from stagefx.audio import AudioWriter, WholeFile, places
 
 
 def test_an_interruption_while_a_file_is_opened_leaves_nothing_open(
@@ -50,7 +50,7 @@ def test_an_interruption_at_the_moment_a_file_is_made_leaves_nothing(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
-        patched.setattr(os, "fdopen", interrupted)
+        patched.setattr(places, "_Steadfast", interrupted)
         with contextlib.suppress(KeyboardInterrupt):
             make(tmp_path / "out.flac")
     gc.collect()

@@ -69,6 +69,8 @@ class Warm:
     def begin(self, *arguments: str | Path, cwd: Path) -> Running:
         self._count += 1
         out, err = (self._home / f"{self._count}.{kind}" for kind in ("out", "err"))
+        for place in (out, err):
+            place.touch()  # there to be read, however soon the command ends
         asked = {"run": [*map(str, arguments)], "cwd": str(cwd), "out": str(out), "err": str(err)}
         return Running(self, self.ask(asked)["process"], out, err)
 
