@@ -118,6 +118,7 @@ def align(
     stop: int | None = None,
     search_s: float = SEARCH_S,
     drift: DriftPolicy = "where it is there",
+    together: bool = False,
 ) -> Alignment:
     """Find the delay, the gain and the polarity between two versions of a piece.
 
@@ -131,6 +132,9 @@ def align(
         How far apart they may begin.
     drift : ``"where it is there"`` or ``"never"``
         Whether to look for a delay that changes.
+    together : bool
+        Whether both were worked out from one piece: they begin together by one clock, and are the
+        same music however unlike.
 
     Returns
     -------
@@ -165,6 +169,8 @@ def align(
     """
     _check_channels(first, second)
     stop = first.format.frames if stop is None else min(stop, first.format.frames)
+    if together:
+        return _together(_Pieces(first, second, start, stop, 0.0, "never"))
     pieces = _Pieces(first, at_rate_of(first, second), start, stop, search_s, drift)
     found = _found(pieces)
     if first.format.channels == 2 and (found.exchanged or found.in_common < LEAST_IN_COMMON):
@@ -202,6 +208,12 @@ class _Found:
     def exchanged(self) -> bool:
         """Whether the channels fit better the other way round."""
         return self.constant.exchanged
+
+
+def _together(pieces: _Pieces) -> Alignment:
+    """What is left to be found where both begin together: a part of a frame, gain and polarity."""
+    found = _steady(_constant(pieces, 0.0), pieces)
+    return replace(found, drift_ppm=0.0, drift_uncertainty_ppm=0.0)
 
 
 def _found(pieces: _Pieces) -> _Found:

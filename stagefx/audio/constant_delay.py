@@ -25,6 +25,9 @@ Pair = tuple[Array, Array]
 
 SHORTEST_S = 0.1
 
+_LOWEST_HZ = 20.0
+"""What lies below is no music: a coupling capacitor turns it round, and some recordings are full
+of it."""
 _ROUNDS = 4
 _CONVERGED_FRAMES = 1e-5
 """Each round leaves less than a thousandth of what it took off."""
@@ -145,7 +148,7 @@ def constant_delay(
 
 
 def in_common(spectra: PairSpectra) -> float:
-    """Share of the second's power that follows the first, less what chance gives.
+    """Share of the second's power from 20 Hz on that follows the first, less what chance gives.
 
     Parameters
     ----------
@@ -165,8 +168,10 @@ def in_common(spectra: PairSpectra) -> float:
     >>> round(in_common(meter.spectra()), 1)
     0.5
     """
+    audible = spectra.hz >= _LOWEST_HZ
+    explained, second = spectra.explained[:, audible].sum(), spectra.second[:, audible].sum()
     chance = 1.0 / spectra.segments
-    share = float(spectra.explained.sum() / spectra.second.sum())
+    share = float(explained / second) if second > 0.0 else 0.0
     return max((share - chance) / (1.0 - chance), 0.0)
 
 

@@ -129,6 +129,7 @@ def take_apart(
     start: int = 0,
     stop: int | None = None,
     search_s: float = SEARCH_S,
+    together: bool = False,
 ) -> Difference:
     """Take the difference of two versions of a piece apart.
 
@@ -140,6 +141,8 @@ def take_apart(
         The stretch of the first to compare; all that both have where left out.
     search_s : float, s
         How far apart they may begin.
+    together : bool
+        Whether both were worked out from one piece, and so begin together.
 
     Returns
     -------
@@ -164,7 +167,7 @@ def take_apart(
     >>> found.alignment.polarity, found.null_db.after_gain, found.response.worst().db
     (-1, -inf, 0.0)
     """
-    alignment = align(first, second, start=start, stop=stop, search_s=search_s)
+    alignment = align(first, second, start=start, stop=stop, search_s=search_s, together=together)
     second = at_rate_of(first, second)
     made = first.format
     begin, end = alignment.common_stretch(made.frames, second.format.frames)

@@ -199,7 +199,7 @@ def compare_stages(
             listening_level_db=listening_level_db, level_by=level_by, seed=seed,
         )  # fmt: skip
         (one, other), renders = outputs.enter_context(pair)
-        difference, ear = _measured(one, other, start, stop, listening_level_db)
+        difference, ear = _measured(one, other, start, stop, listening_level_db, together=True)
         write_residue(writer, one, other, difference)
         noise, room = noise_at_seat(*circuits, full_scale_spl_db=ear.full_scale_spl_db)
         told = Told(
@@ -217,10 +217,16 @@ def compare_stages(
 
 
 def _measured(
-    first: Recording, second: Recording, start: int, stop: int | None, listening_level_db: float
+    first: Recording,
+    second: Recording,
+    start: int,
+    stop: int | None,
+    listening_level_db: float,
+    *,
+    together: bool = False,
 ) -> tuple[Difference, LevelAtEar]:
     ear = level_of(first, listening_level_db=listening_level_db)
-    return take_apart(first, second, start=start, stop=stop), ear
+    return take_apart(first, second, start=start, stop=stop, together=together), ear
 
 
 def _judged_files(
