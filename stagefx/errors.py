@@ -8,9 +8,18 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+_LONGEST = 1200
+
 
 class StagefxError(Exception):
     """Something the user asked for, or handed over, cannot be used."""
+
+    def __str__(self) -> str:
+        """The message; of what a user wrote at length, its beginning and its end."""
+        said = super().__str__()
+        if len(said) <= _LONGEST:
+            return said
+        return f"{said[: _LONGEST // 2]} ... {said[-_LONGEST // 2 :]}"
 
 
 class UnitError(StagefxError, ValueError):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -15,6 +14,7 @@ from stagefx.bench.reading import Reading
 from stagefx.errors import StageError, nearest
 from stagefx.stage.description import Table
 from stagefx.stage.devices import device_class
+from stagefx.texts import from_toml
 
 KINDS: dict[str, type[Reading]] = {
     get_args(kind.model_fields["of"].annotation)[0]: kind
@@ -113,8 +113,8 @@ def read_readings(text: str, *, where: str = "the readings") -> Readings:
     15.0
     """
     try:
-        tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        tables = from_toml(text)
+    except ValueError as error:
         complaint = str(error)
         raise ReadingsError(f"{where}: not TOML: {complaint[:1].lower()}{complaint[1:]}") from None
     return readings_from(tables, where=where)

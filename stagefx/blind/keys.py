@@ -14,6 +14,7 @@ from typing import Any
 from stagefx.audio.places import WholeFile
 from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
+from stagefx.texts import from_json
 
 NONCE_BYTES = 32
 _HEX_16 = re.compile(r"[0-9a-f]{16}")
@@ -201,7 +202,7 @@ def load_key(place: str | Path) -> SealedKey:
 key file
     """
     try:
-        found = json.loads(Path(place).read_text(encoding="utf-8"))
+        found = from_json(Path(place).read_text(encoding="utf-8"))
         key = SealedKey(
             pack=found["pack"],
             protocol=found["protocol"],

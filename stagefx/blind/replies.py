@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ from stagefx.blind.codes import Reply, decode_reply, like_a_code, reply_from_jso
 from stagefx.blind.keys import SealedKey
 from stagefx.blind.trials import open_trial
 from stagefx.errors import BlindError
+from stagefx.texts import from_json
 
 
 @dataclass(frozen=True)
@@ -211,7 +211,7 @@ def _text_of(place: str | Path) -> str:
 
 def _json_of(text: str, place: str | Path) -> object:
     try:
-        return json.loads(text)
+        return from_json(text)
     except ValueError:
         raise BlindError(
             f"{place} begins like a saved reply but is cut or altered; ask for it once more"

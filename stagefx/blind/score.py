@@ -21,6 +21,7 @@ from stagefx.blind.preference import Worth, log_worths, p_all_alike
 from stagefx.blind.protocol import find_protocol
 from stagefx.blind.replies import SetAside, read_replies, sort_replies
 from stagefx.errors import BlindError
+from stagefx.texts import from_json
 
 
 @dataclass(frozen=True)
@@ -320,7 +321,7 @@ def _worths(
 
 def _seen(beside: Path, key: SealedKey) -> frozenset[str] | None:
     try:
-        found = json.loads(beside.read_text(encoding="utf-8"))
+        found = from_json(beside.read_text(encoding="utf-8"))
         if found["pack"] == key.pack:
             return frozenset(found["seen"])
     except FileNotFoundError:

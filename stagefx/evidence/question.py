@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from stagefx.errors import StagefxError, nearest
+from stagefx.texts import from_toml
 
 CONTEXT = ("source", "input_cable", "volume", "output_cable", "load", "listening")
 """Tables of a stage that a viewer may put own numbers into."""
@@ -121,8 +121,8 @@ def read_question(text: str, *, where: str = "the question") -> Question:
     stagefx.evidence.question.QuestionError: q: baseline and change are both 'wire'; name two
     """
     try:
-        tables = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
+        tables = from_toml(text)
+    except ValueError as error:
         raise QuestionError(f"{where}: not TOML: {error}") from None
     try:
         question = Question.model_validate(tables)
@@ -202,7 +202,7 @@ def with_overrides(question: Question, overrides: Sequence[str]) -> Question:
 def _typed(value: str) -> Any:
     """A number or a quoted text as TOML has it; anything else is a text as it stands."""
     try:
-        found = tomllib.loads(f"x = {value}")["x"]
+        found = from_toml(f"x = {value}")["x"]
     except ValueError:
         return value
     plain = isinstance(found, str | int | float) and not isinstance(found, bool)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from importlib import resources
 from pathlib import Path
@@ -18,6 +17,7 @@ from pydantic_core import core_schema
 from stagefx.errors import StageError, nearest
 from stagefx.stage.description import Stage
 from stagefx.stage.devices import device_class
+from stagefx.texts import from_toml
 
 WIRE = Stage.model_validate({"name": "wire", "source": {"level": "2 V rms"}})
 """The ideal stage: gain and nothing else."""
@@ -49,8 +49,8 @@ def read_stage(text: str, *, where: str = "the stage") -> Stage:
     10000.0
     """
     try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
+        document = from_toml(text)
+    except ValueError as error:
         raise StageError(f"{where}: not TOML: {_in_plain_words(str(error))}") from None
     return stage_from(document, where=where)
 

@@ -20,6 +20,7 @@ from stagefx.errors import OutputError
 from stagefx.stage import stage_as_toml
 from stagefx.survey.asked import Asked
 from stagefx.survey.row import Row
+from stagefx.texts import from_json
 
 _OTHERWISE = {
     "made_by": "was made by another version of stagefx",
@@ -134,7 +135,7 @@ class Journal:
         self._check_heading(head)
         for line in lines[:-1]:
             try:
-                row = Row.from_json(json.loads(line))
+                row = Row.from_json(from_json(line))
             except (AttributeError, KeyError, TypeError, ValueError):
                 continue  # no whole row: its file is surveyed again
             self.rows[row.file] = row
@@ -142,7 +143,7 @@ class Journal:
 
     def _check_heading(self, head: bytes) -> None:
         try:
-            found = json.loads(head)["survey"]
+            found = from_json(head)["survey"]
             different = [key for key in _OTHERWISE if found[key] != self._heading["survey"][key]]
         except (KeyError, TypeError, ValueError):
             raise self._no_survey() from None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from stagefx.bench.expecting import MADE_BY, loads_of
 from stagefx.bench.measuring import Measurement, load_measurement
 from stagefx.bench.measuring.rows import Harmonics
 from stagefx.bench.signals.plan import QUIET_DB
+from stagefx.texts import from_json
 from stagefx.units import ROOT_TWO, ratio
 
 LEAST_HZ, MOST_SHARE = 25.0, 0.44
@@ -110,7 +110,7 @@ def load_round(
     600.0
     """
     measurement = load_measurement(place)
-    stated: Mapping[str, object] = json.loads(Path(place).read_text(encoding="utf-8"))
+    stated: Mapping[str, object] = from_json(Path(place).read_text(encoding="utf-8"))
     stood = stated.get("knob_position")
     if knob is None and isinstance(stood, float):
         knob = stood

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
 from pathlib import Path
@@ -24,6 +23,7 @@ from stagefx.bench.measuring.rows import (
     Slew,
     Square,
 )
+from stagefx.texts import from_json
 
 NOT_MEASURED: Mapping[str, Any] = MappingProxyType({"value": None, "reason": "not measured"})
 
@@ -246,7 +246,7 @@ def load_measurement(place: str | Path) -> Measurement:
     'bench expect'
     """
     try:
-        plain = json.loads(Path(place).read_text(encoding="utf-8"))
+        plain = from_json(Path(place).read_text(encoding="utf-8"))
     except OSError as error:
         raise MeasuringError(f"{place} cannot be read ({error.strerror}); give a file") from None
     except ValueError:

@@ -1,0 +1,71 @@
+"""Texts of users' files as plain values: whatever is wrong with one is a `ValueError`."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from typing import Any, NoReturn
+
+_TOO_DEEP = "tables or lists stand inside each other too deep"
+
+
+def from_json(text: str | bytes) -> Any:
+    """What a JSON text says.
+
+    Parameters
+    ----------
+    text : str or bytes
+        JSON, and nothing that only looks like it, such as NaN.
+
+    Returns
+    -------
+    any
+        Numbers, texts, lists and dicts.
+
+    Raises
+    ------
+    ValueError
+        It is no JSON, or nested too deep.
+
+    Examples
+    --------
+    >>> from_json('{"rate_hz": 48000}')
+    {'rate_hz': 48000}
+    """
+    try:
+        return json.loads(text, parse_constant=_refuse)
+    except RecursionError:
+        raise ValueError(_TOO_DEEP) from None
+
+
+def _refuse(constant: str) -> NoReturn:
+    raise ValueError(f"{constant} is no number in JSON")
+
+
+def from_toml(text: str) -> dict[str, Any]:
+    """What a TOML text says.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+
+    Returns
+    -------
+    dict
+        Its tables.
+
+    Raises
+    ------
+    ValueError
+        It is no TOML, or nested too deep.
+
+    Examples
+    --------
+    >>> from_toml("knob = 0.5")
+    {'knob': 0.5}
+    """
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise ValueError(_TOO_DEEP) from None
