@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import tomllib
 from typing import Any, NoReturn
 
@@ -33,9 +34,16 @@ def from_json(text: str | bytes) -> Any:
     {'rate_hz': 48000}
     """
     try:
-        return json.loads(text, parse_constant=_refuse)
+        return json.loads(text, parse_constant=_refuse, parse_float=_finite)
     except RecursionError:
         raise ValueError(_TOO_DEEP) from None
+
+
+def _finite(digits: str) -> float:
+    value = float(digits)
+    if not math.isfinite(value):
+        raise ValueError(f"{digits} is too large for a number")
+    return value
 
 
 def _refuse(constant: str) -> NoReturn:

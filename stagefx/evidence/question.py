@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+)
 
 from stagefx.errors import StagefxError, nearest
 from stagefx.texts import from_toml
@@ -18,13 +25,23 @@ class QuestionError(StagefxError):
     """A question file cannot be used."""
 
 
+def _file_name(name: str) -> str:
+    if "\0" in name:
+        raise ValueError("it holds a zero character, which no file name can have; take it out")
+    return name
+
+
+FileName = Annotated[str, AfterValidator(_file_name)]
+"""The name of a stage, or a path."""
+
+
 class BlindResult(BaseModel):
     """Where a blind test's results are."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    key: str
-    replies: tuple[str, ...] = Field(min_length=1)
+    key: FileName
+    replies: tuple[FileName, ...] = Field(min_length=1)
 
     @field_validator("replies", mode="before")
     @classmethod
@@ -39,9 +56,9 @@ class Question(BaseModel):
 
     ask: str = Field(min_length=1)
     why: str = ""
-    baseline: str = Field(min_length=1)
-    change: str = Field(min_length=1)
-    music: tuple[str, ...] = ()
+    baseline: FileName = Field(min_length=1)
+    change: FileName = Field(min_length=1)
+    music: tuple[FileName, ...] = ()
     passage: tuple[float, float] | None = None
     listening_level: float = Field(default=85.0, ge=0.0, le=120.0)
     level_by: Literal["gain", "loudness", "nothing"] | None = None

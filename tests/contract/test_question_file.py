@@ -165,3 +165,13 @@ def test_a_knob_s_position_takes_the_place_of_its_setting() -> None:
     assert stage.volume is not None
     assert stage.volume.position == 0.5
     assert stage.volume.setting is None
+
+
+@pytest.mark.parametrize("key", ["baseline", "change", "music"])
+def test_a_name_that_no_file_can_have(key: str) -> None:
+    tables = {"baseline": "line-stage", "change": "wire", "music": "a.flac"} | {
+        key: r"a\u0000.flac"
+    }
+    lines = [f'{name} = "{value}"' for name, value in tables.items()]
+    with pytest.raises(QuestionError, match=f"{key}.*holds a zero character"):
+        read_question("\n".join(['ask = "Why?"', *lines]))
