@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 import sys
@@ -69,6 +70,8 @@ def main() -> None:
     """Run the command line; end with 0, 2 (cannot be used), 130 (interrupted) or 1 (a bug)."""
     signal.signal(signal.SIGTERM, _interrupt)
     sys.unraisablehook = _interrupt_again
+    # where it keeps its fonts, and that it has no home to keep them in, is not what people asked
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     program.main(prog_name="stagefx")
 
 

@@ -7,9 +7,11 @@ loading of its libraries.
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -66,16 +68,19 @@ class Warm:
         answer: dict[str, Any] = json.loads(self._talk.stdout.readline())
         return answer
 
-    def begin(self, *arguments: str | Path, cwd: Path) -> Running:
+    def begin(self, *arguments: str | Path, cwd: Path, offline: bool = False) -> Running:
         self._count += 1
         out, err = (self._home / f"{self._count}.{kind}" for kind in ("out", "err"))
         for place in (out, err):
             place.touch()  # there to be read, however soon the command ends
-        asked = {"run": [*map(str, arguments)], "cwd": str(cwd), "out": str(out), "err": str(err)}
+        asked = {
+            "run": [*map(str, arguments)], "cwd": str(cwd), "out": str(out), "err": str(err),
+            "offline": offline,
+        }  # fmt: skip
         return Running(self, self.ask(asked)["process"], out, err)
 
-    def run(self, *arguments: str | Path, cwd: Path) -> Done:
-        return self.begin(*arguments, cwd=cwd).wait()
+    def run(self, *arguments: str | Path, cwd: Path, offline: bool = False) -> Done:
+        return self.begin(*arguments, cwd=cwd, offline=offline).wait()
 
 
 @contextlib.contextmanager
@@ -129,6 +134,8 @@ def become(question: dict[str, Any]) -> None:
     sys.stdin = open(0, encoding="utf-8", closefd=False)  # noqa: SIM115
     sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
     sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+    if question["offline"]:
+        cut_off_from_all_networks()
     sys.argv = ["stagefx", *question["run"]]
     code: Any = 1
     try:
@@ -140,6 +147,25 @@ def become(question: dict[str, Any]) -> None:
         sys.stdout.flush()
         sys.stderr.flush()
         os._exit(code if isinstance(code, int) else int(code is not None))
+
+
+def cut_off_from_all_networks() -> None:
+    """No interface is left where the system allows that, and no socket is made in any case."""
+    new_network, new_user = 0x40000000, 0x10000000  # linux/sched.h
+    libc = ctypes.CDLL(None, use_errno=True)
+    if libc.unshare(new_network) != 0:
+        libc.unshare(new_network | new_user)
+
+    def refuse(event: str, arguments: tuple[Any, ...]) -> None:
+        families = {socket.AF_INET, socket.AF_INET6}
+        if event == "socket.__new__" and arguments[1] in families:
+            os.write(2, b"A SOCKET WAS MADE\n")
+            os._exit(99)
+        if event in {"socket.getaddrinfo", "socket.gethostbyname", "urllib.Request"}:
+            os.write(2, f"{event} WAS CALLED\n".encode())
+            os._exit(99)
+
+    sys.addaudithook(refuse)
 
 
 def warm_up() -> None:
