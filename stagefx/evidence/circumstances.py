@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
@@ -55,6 +56,10 @@ def tell_circumstances(telling: Telling, stages: tuple[Stage, ...]) -> list[str]
     return sentences
 
 
+_TOLERANCE = re.compile(r" ([0-9.]+) %$")
+"""As a stage file has it after a value."""
+
+
 def _sayer(telling: Telling, tables: Mapping[str, Any], place: int) -> Say:
     def say(table: str, key: str) -> str:
         value = tables.get(table, {}).get(key)
@@ -63,7 +68,8 @@ def _sayer(telling: Telling, tables: Mapping[str, Any], place: int) -> Say:
         if key == "amplifier_gain":
             said = f"{decibels(float(value)):.1f} dB"
             return telling.tell(said, value, "ratio", f"/stages/{place}/{table}/{key}")
-        return telling.tell(str(value), value, "", f"/stages/{place}/{table}/{key}")
+        said = _TOLERANCE.sub(r" ± \1 %", str(value))
+        return telling.tell(said, value, "", f"/stages/{place}/{table}/{key}")
 
     return say
 

@@ -96,7 +96,7 @@ def _rows(known: Known, telling: Telling) -> str:
     clauses = []
     for row in near[:MOST_NAMED]:
         at = known.row_at(row)
-        clause = tell_row(telling, row, at)
+        clause = tell_row(telling, row, at, everyday=False)
         if row.name not in {"noise", "hum"}:
             said = telling.tell(quantity(row.may, row.unit), row.may, row.unit, f"{at}/may")
             clause = f"{clause}, where it may be heard from {said}"
@@ -190,6 +190,6 @@ def _delivered(known: Known, telling: Telling) -> str:
     said = telling.tell(str(codings), codings, "codings", f"{at}/tried")
     kept = telling.tell(str(after) if after else "none", after, "codings", f"{at}/noticed_after")
     return (
-        f"Through {said} ways of lossy coding, the ear model still tells the two apart for sure "
-        f"after {kept}. A film's sound is no evidence; offer lossless files."
+        f"The ear model still tells the two apart for sure after {kept} of {said} ways of lossy "
+        "coding. A film's sound is no evidence; offer lossless files."
     )

@@ -19,6 +19,7 @@ from stagefx.evidence.style import as_sentence, shortened
 from stagefx.evidence.telling import Paragraph, Telling
 from stagefx.hearing import Comparison, Grade
 from stagefx.hearing.grades import EAR_MODEL
+from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.passage import Passage
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wording import decibels, quantity, subject
@@ -190,6 +191,9 @@ def _flip(known: Known, telling: Telling) -> str:
     flip, over = verdict.flips_at, known.over
     name = over[0].name if over else flip.row
     row = next((one for one in known.found.ledger if one.name == name), None)
+    ear = known.deciding[0] if known.deciding else None
+    if ear is not None and ear.name == EAR_MODEL and ear.grade not in {None, Grade.BELOW}:
+        return _ear_flip(known, telling, ear)
     if row is None or row.margin_db is None or row.value is None:
         return flip.sentence
     at = known.row_at(row)
@@ -206,3 +210,18 @@ def _flip(known: Known, telling: Telling) -> str:
     return (
         f"{what} would have to shrink by {margin}{limit.format('to under')} to change this{rest}."
     )
+
+
+def _ear_flip(known: Known, telling: Telling, row: LedgerRow) -> str:
+    """Where the ear model decides: a probability does not grow by decibels."""
+    assert row.value is not None
+    at = known.row_at(row)
+    now = telling.tell(quantity(row.value, ""), row.value, "", f"{at}/value")
+    if now == quantity(row.may, ""):
+        return f"What the ear model says stands at its limit, {now}: a little less would do."
+    limit = telling.tell(f"{row.may:g}", row.may, "", f"{at}/may")
+    if row in known.over:
+        others = [subject(one.name) for one in known.over if one.name != row.name]
+        rest = f", and {' and '.join(others)} would have to shrink as well" if others else ""
+        return f"What the ear model says would have to fall from {now} to under {limit}{rest}."
+    return f"What the ear model says would have to rise from {now} to {limit} to change this."

@@ -126,7 +126,7 @@ class Telling:
 _HIDDEN = frozenset({"noise", "hum", "remainder"})
 
 
-def tell_row(telling: Telling, row: LedgerRow, at: str) -> str:
+def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True) -> str:
     """What a judged row found, as a clause: everyday terms first, then the number.
 
     Parameters
@@ -137,6 +137,8 @@ def tell_row(telling: Telling, row: LedgerRow, at: str) -> str:
         With a value.
     at : str
         JSON pointer of the row.
+    everyday : bool
+        Whether a level stands beside the step of a volume control, too.
 
     Returns
     -------
@@ -173,6 +175,8 @@ def tell_row(telling: Telling, row: LedgerRow, at: str) -> str:
     size = telling.tell(quantity(row.value, row.unit), row.value, row.unit, value_at)
     if row.unit != "dB":
         return f"{name} changes by {size}{where}"
+    if not everyday:
+        return f"{name} {goes} by {size}{where}"
     steps = telling.tell(in_control_steps(row.value), row.value / 0.5, "steps of 0.5 dB", value_at)
     return f"{name} {goes} by {steps} ({size}{where})"
 

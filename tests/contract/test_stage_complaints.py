@@ -277,7 +277,7 @@ def test_swapped_rails_are_called_so(positive: str, negative: str, message: str)
         ("level = \n", "invalid value (at line 1, column 9)"),
         ("<html>", "(at line 1, column 1)"),
         ('name = "a"\x00', "(at line 1, column 11)"),
-        ("name = " + "[" * 10_000, "recursion"),
+        ("name = " + "[" * 10_000, "too deep"),
         ("name = 1" + "0" * 5000, "4300 digits"),
     ],
 )

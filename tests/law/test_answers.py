@@ -164,7 +164,7 @@ def lookup(plain: Any, pointer: str) -> Any:
 def agrees(said: str, value: float | str, unit: str) -> bool:
     """Whether what is said is the value, rounded to the digits that are said."""
     if isinstance(value, str):
-        return said == value
+        return said.replace(" ± ", " ") == value  # a tolerance as people write it
     if said == "none":
         return value == 0
     words = {
