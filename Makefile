@@ -38,7 +38,10 @@ test: lint
 trust: $(VENV)/develop.stamp
 	$(SAY) "trust: the hard knocks, every count whole"
 	@STAGEFX_COUNTS=whole $(BIN)/python -m pytest -q -n 2 tests/knocks tests/law/test_survey.py \
-	  tests/law/test_survey_cluster.py
+	  tests/law/test_survey_cluster.py tests/contract/test_installed.py
+	$(SAY) "trust: the lowest version of every library, in $(VENV)/lowest"
+	@$(BIN)/python -m tests.knocks.lowest $(VENV)/lowest
+	$(SAY) "trust: two hundred files surveyed"
 	@$(BIN)/python -m tests.benchmarks survey
 
 fuzz: $(VENV)/fuzz.stamp

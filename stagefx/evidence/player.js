@@ -1,7 +1,7 @@
 // Sighted listening: every button plays one file of one passage; switching keeps the place.
 // Joined behind the listening page's own player and passage line.
 
-const known = JSON.parse(/** @type {HTMLElement} */ (document.getElementById("known")).textContent);
+const known = JSON.parse(document.getElementById("known")?.textContent ?? "");
 const buttons = /** @type {HTMLButtonElement[]} */ ([...document.querySelectorAll("button.row")]);
 const player = new Player(known.rate_hz, known.seconds);
 const line = new PassageLine(one(document, ".passage"), player);

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 import stagefx.blind.page
+import stagefx.evidence
+from stagefx.blind.page.bundle import bundle
 
 SCRIPTS = Path(stagefx.blind.page.__file__).parent
 STRICT = (
@@ -31,6 +33,24 @@ def test_scripts_have_no_type_error(tmp_path: Path) -> None:
     complaints = [line for line in done.stdout.splitlines() if ": error " in line]
     assert len(complaints) == 1  # the compiler was awake
     assert "wrong.js" in complaints[0]
+
+
+@pytest.mark.page
+@pytest.mark.parametrize(
+    ("script", "modules"),
+    [("player.js", ("player", "passage_line")), ("templates/players.js", ("player",))],
+)
+def test_what_is_joined_behind_the_player_has_no_type_error(
+    tmp_path: Path, script: str, modules: tuple[str, ...]
+) -> None:
+    """The evidence page's and the listening set's own scripts, in the one scope they run in."""
+    text = (Path(stagefx.evidence.__file__).parent / script).read_text(encoding="utf-8")
+    lines = f"{bundle(*modules)}\n{text}".splitlines()
+    joined = tmp_path / "joined.js"
+    joined.write_text("\n".join(line for line in lines if 'import("./' not in line) + "\n")
+    assert checked(joined).stdout == ""
+    joined.write_text(joined.read_text() + "export const wrong = 1 + known_by_nobody;\n")
+    assert "known_by_nobody" in checked(joined).stdout  # the compiler was awake
 
 
 def test_modules_stay_short_and_say_what_they_are_for() -> None:
