@@ -14,7 +14,7 @@ from stagefx.audio.blocks import GRID_FRAMES
 Array = NDArray[np.float64]
 
 
-_NEAR_FRAMES = 16 * GRID_FRAMES
+_NEAR_FRAMES = 64 * GRID_FRAMES
 """Frames of one channel that go through all runners before the next, while they are near."""
 
 
