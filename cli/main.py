@@ -6,6 +6,7 @@ import logging
 import os
 import signal
 import sys
+from io import TextIOWrapper
 from threading import Timer
 from types import FrameType
 from typing import TYPE_CHECKING
@@ -70,6 +71,9 @@ def main() -> None:
     """Run the command line; end with 0, 2 (cannot be used), 130 (interrupted) or 1 (a bug)."""
     signal.signal(signal.SIGTERM, _interrupt)
     sys.unraisablehook = _interrupt_again
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a terminal without quotation marks shows others
+            stream.reconfigure(errors="replace")
     # where it keeps its fonts, and that it has no home to keep them in, is not what people asked
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     program.main(prog_name="stagefx")

@@ -25,9 +25,14 @@ class QuestionError(StagefxError):
     """A question file cannot be used."""
 
 
+_LONGEST_PATH, _LONGEST_NAME = 4000, 255
+
+
 def _file_name(name: str) -> str:
     if "\0" in name:
         raise ValueError("it holds a zero character, which no file name can have; take it out")
+    if len(name) > _LONGEST_PATH or max(map(len, name.split("/"))) > _LONGEST_NAME:
+        raise ValueError("it is longer than the name of a file can be; name one that is there")
     return name
 
 

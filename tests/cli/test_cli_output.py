@@ -5,12 +5,16 @@ from __future__ import annotations
 import io
 import json
 import math
+import os
+import subprocess
+from pathlib import Path
 
 import pytest
 
 from stagefx.evidence.wording import amount, times
 from stagefx_cli.output import as_text, paper, progress
 from stagefx_cli.printing.plain_values import number, reason, told
+from tests.cli.running import STAGEFX
 
 
 def test_a_number_that_is_not_finite_is_a_null_with_its_reason() -> None:
@@ -90,3 +94,16 @@ def test_amounts_have_the_digits_a_reader_can_use(value: float, unit: str, text:
 )
 def test_factors_have_two_digits(factor: float, text: str) -> None:
     assert times(factor) == text
+
+
+def test_what_a_terminal_cannot_show_is_shown_otherwise(tmp_path: Path) -> None:
+    stage = tmp_path / "desk.toml"
+    stage.write_text('name = "“desk” 4"\n[source]\nlevel = "2 V rms"\n', encoding="utf-8")
+    done = subprocess.run(
+        [*STAGEFX, "figures", str(stage)],
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"?desk? 4" in done.stdout

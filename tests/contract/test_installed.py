@@ -112,7 +112,7 @@ def installed(site: Path, folder: Path, *arguments: str, **more: str) -> str:
     said = done.stderr.decode("ascii")  # what LANG=C can show
     assert done.returncode in {0, 1}, said
     assert said == ""
-    return done.stdout.decode("utf-8" if "PYTHONIOENCODING" in more else "ascii")
+    return done.stdout.decode(more.get("PYTHONIOENCODING", "utf-8"))
 
 
 @pytest.mark.slow
@@ -130,6 +130,9 @@ def test_the_installed_wheel_does_the_whole_job_from_nowhere(site: Path, tmp_pat
         return
     found = installed(site, tmp_path, "answer", "question.toml", "answered", "--json")
     assert json.loads(found)
+    ascii_alone = {"PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii"}
+    told = installed(site, tmp_path, "answer", "question.toml", "again", **ascii_alone)
+    assert "?line stage?" in told  # with better quotation marks where there are any
     assert (tmp_path / "answered" / "answer.html").stat().st_size > 10_000
     installed(site, tmp_path, "survey", "line-stage", "many", "--jobs", "2", "--out", "s.jsonl")
     pack = ("blind", "prepare", "line-stage", "wire", "piece.flac", "pack", "--key", "key.json")

@@ -168,10 +168,14 @@ def test_a_knob_s_position_takes_the_place_of_its_setting() -> None:
 
 
 @pytest.mark.parametrize("key", ["baseline", "change", "music"])
-def test_a_name_that_no_file_can_have(key: str) -> None:
-    tables = {"baseline": "line-stage", "change": "wire", "music": "a.flac"} | {
-        key: r"a\u0000.flac"
-    }
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [(r"a\u0000.flac", "holds a zero character"), (300 * "a", "is longer than the name"),
+     (800 * "abcde/", "is longer than the name")],
+    ids=["zero", "long name", "long path"],
+)  # fmt: skip
+def test_a_name_that_no_file_can_have(key: str, name: str, said: str) -> None:
+    tables = {"baseline": "line-stage", "change": "wire", "music": "a.flac"} | {key: name}
     lines = [f'{name} = "{value}"' for name, value in tables.items()]
-    with pytest.raises(QuestionError, match=f"{key}.*holds a zero character"):
+    with pytest.raises(QuestionError, match=f"{key}.*it {said}"):
         read_question("\n".join(['ask = "Why?"', *lines]))
