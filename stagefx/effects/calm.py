@@ -26,9 +26,10 @@ SLOPE_OVER_STEP = 3.88
 over it, slope a frame over the largest step (sums of the sizes of the interpolation's weights)."""
 LEVEL_OVER_NODE, SLOPE_OVER_NODES = 1.391, 1.534
 """The same between nodes: level over the highest node, slope an interval over the largest step."""
-_LAG_FLOOR = 2e-8
-"""Lag, in units of full scale, below which the limiter counts as idle; brought back to the file's
-rate it is at most 2.4 times as much."""
+_LAG_FLOOR, _LAG_FLOOR_BETWEEN = 4e-8, 1e-8
+"""Lag, in units of full scale, below which the limiter counts as idle: by samples, whose bound is
+far above what music does, and by nodes, whose bound is near.  Brought back to the file's rate it is
+at most 2.4 times as much."""
 
 
 def calm_blocks(rows: Array, limits: Array, law: Array) -> list[bool]:
@@ -57,12 +58,12 @@ def calm_blocks(rows: Array, limits: Array, law: Array) -> list[bool]:
     [False]
     """
     peak, step = float(rows[:, PEAK].max()), float(rows[:, STEP].max())
-    if _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law):
+    if _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law, _LAG_FLOOR):
         return [True] * (len(rows) - 2)
     peaks = _near(rows, PEAK, PEAK_HEAD, PEAK_TAIL)
     steps = _near(rows, STEP, STEP_HEAD, STEP_TAIL)
     return [
-        _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law)
+        _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law, _LAG_FLOOR)
         for peak, step in zip(peaks.tolist(), steps.tolist(), strict=True)
     ]
 
@@ -93,7 +94,8 @@ def calm_between(nodes: Array, limits: Array, law: Array) -> bool:
     found = np.empty(2)
     reach(nodes, np.empty((3, LANES)), found)
     peak, step = found.tolist()
-    return _calm(LEVEL_OVER_NODE * peak, FACTOR * SLOPE_OVER_NODES * step, limits, law)
+    slope = FACTOR * SLOPE_OVER_NODES * step
+    return _calm(LEVEL_OVER_NODE * peak, slope, limits, law, _LAG_FLOOR_BETWEEN)
 
 
 def _near(rows: Array, whole: int, head: int, tail: int) -> Array:
@@ -107,7 +109,7 @@ def _slope(peak: float, step: float) -> float:
     return min(SLOPE_OVER_PEAK * peak, SLOPE_OVER_STEP * step)
 
 
-def _calm(level: float, slope: float, limits: Array, law: Array) -> bool:
+def _calm(level: float, slope: float, limits: Array, law: Array, most_lag: float) -> bool:
     """Whether a limiter is idle up to a level and up to a slope a frame."""
     high, low = limits.tolist()
     if not (level < high and -level > low):
@@ -119,4 +121,4 @@ def _calm(level: float, slope: float, limits: Array, law: Array) -> bool:
     r = slope / slowest
     r2 = r * r
     lag = slowest * constant / FACTOR * r * r2 * (1.0 / 3.0 + r2 * (0.2 + r2 / 7.0))
-    return bool(r < 1.0 and lag < _LAG_FLOOR)
+    return bool(r < 1.0 and lag < most_lag)

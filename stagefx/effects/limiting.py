@@ -6,7 +6,7 @@ cost next to nothing and joins are seamless by construction.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -320,37 +320,66 @@ class Limiter:
         Each needs a little of the block after it; what is lacking is added from the first on.
         """
         blocks = len(calm)
-        lacking = self._carried(blocks) if any(self._busy) else None
-        busy = self._busy + [False] * blocks
+        lacking, busy = self._room(blocks), self._busy + [False] * blocks
+        worked = [slice(0, 2)] if any(self._busy) else []
         start = 0
         while start < blocks:
             stop = start + 1
             if not calm[start]:
                 while stop < blocks and not calm[stop]:
                     stop += 1
-            tracking = self._state[1] == TRACKING
-            if not (calm[start] and tracking):
+            if not calm[start] or self._state[1] != TRACKING:
                 nodes = _nodes(line, start, stop)
-                if not (tracking and self._calm_between(nodes)):
-                    lacking = self._carried(blocks) if lacking is None else lacking
-                    wanting = lacking[(start + 2) * _SPAN :]
-                    busy[start + 2 : stop + 2] = self._limit_blocks(nodes, start, stop, wanting)
+                for first, last in self._busy_between(nodes, stop - start):
+                    part = nodes[first * _SPAN : last * _SPAN + 2 * FACTOR * _EDGE_FRAMES]
+                    here = slice(start + first + 2, start + last + 2)
+                    wanting = lacking[here.start * _SPAN :]
+                    busy[here] = self._limit_blocks(part, start + first, start + last, wanting)
+                    worked.append(here)
             start = stop
-        if lacking is not None:
+        if worked:
             _add_lacking(lacking, busy, result)
-            self._lacking = lacking[blocks * _SPAN :].copy()
+            carried = lacking[blocks * _SPAN :][: 2 * _SPAN + _MORE].copy()
+            for here in worked:
+                lacking[here.start * _SPAN : here.stop * _SPAN + _MORE] = 0.0
+            lacking[: carried.size] = carried if any(busy[-2:]) else 0.0
         self._busy = busy[-2:]
 
-    def _carried(self, blocks: int) -> Array:
-        """What is lacking of two blocks before a line's second and of so many more: none yet."""
-        # element k belongs to node k - 1 of the block before the line's first
-        lacking = np.zeros((blocks + 2) * _SPAN + _MORE)
-        if any(self._busy):
-            lacking[: self._lacking.size] = self._lacking
-        return lacking
+    def _room(self, blocks: int) -> Array:
+        """What is lacking of two blocks before a line's second, and room for so many more.
 
-    def _calm_between(self, nodes: Array) -> bool:
-        return self._skip_idle and calm_between(nodes, self._limits, self._law)
+        Element k belongs to node k - 1 of the block before the line's first.
+        """
+        size = (blocks + 2) * _SPAN + _MORE
+        if self._lacking.size < size:
+            grown = np.zeros(size)
+            grown[: self._lacking.size] = self._lacking
+            self._lacking = grown
+        return self._lacking
+
+    def _busy_between(self, nodes: Array, blocks: int) -> Iterator[tuple[int, int]]:
+        """Which rows of blocks have to be limited, first and last but one, by a second look.
+
+        Each block is judged by itself, so that nothing depends on how many come at once.  The next
+        row is asked for when the last has been limited, for its end may leave the output behind.
+        """
+        around = 2 * FACTOR * _EDGE_FRAMES
+        calm = [
+            self._skip_idle
+            and calm_between(
+                nodes[block * _SPAN : (block + 1) * _SPAN + around], self._limits, self._law
+            )
+            for block in range(blocks)
+        ]
+        first = 0
+        while first < blocks:
+            last = first + 1
+            if not calm[first]:
+                while last < blocks and not calm[last]:
+                    last += 1
+            if not calm[first] or self._state[1] != TRACKING:
+                yield first, last
+            first = last
 
     def _limit_blocks(self, nodes: Array, start: int, stop: int, lacking: Array) -> list[bool]:
         """Limit some blocks at once; whether anything is lacking of each."""

@@ -103,6 +103,16 @@ def test_passing_idle_stretches_by_changes_no_frame(case: str) -> None:
     assert np.abs(skipping - working).max() <= 1e-7
 
 
+@pytest.mark.parametrize("times", [120.0, 140.0, 160.0, 180.0, 230.0, 260.0, 350.0, 420.0])
+def test_what_is_passed_by_does_not_depend_on_how_much_comes_at_once(times: float) -> None:
+    """Bit for bit, where blocks whose lag counts and does not count stand beside each other."""
+    limit = times * STEEPEST
+    effect = Limiting("slew", LimitSet(math.inf, -math.inf, limit, limit, 2e-6))
+    whole = played([effect], MUSIC, RATE_HZ)
+    for sizes in ([16 * 1024] * 5, [20 * 1024, 48 * 1024], [999] * 90):
+        assert np.array_equal(played([effect], MUSIC, RATE_HZ, sizes=sizes), whole)
+
+
 @pytest.mark.parametrize("over_peak", [1.01, 1.5, 2.5, 2.95])
 @pytest.mark.parametrize("lower", [0.0, 0.42])
 def test_nor_on_loud_noise_near_the_limits(over_peak: float, lower: float) -> None:
@@ -204,5 +214,5 @@ def test_a_second_look_sees_levels_slopes_and_lag(sign: float) -> None:
     assert not calm_between(nodes, wide, np.array([math.inf, -0.766, 0.0]))
     # A tenth of the limit: the lag is a time constant, times the limit, times r³ / 3 + r⁵ / 5.
     ten_times = np.array([7.67, -7.67])
-    assert calm_between(nodes, wide, np.append(ten_times, 1.95e-8 / (7.67 * 0.1**3 * 0.335)))
-    assert not calm_between(nodes, wide, np.append(ten_times, 2.05e-8 / (7.67 * 0.1**3 * 0.335)))
+    assert calm_between(nodes, wide, np.append(ten_times, 0.97e-8 / (7.67 * 0.1**3 * 0.335)))
+    assert not calm_between(nodes, wide, np.append(ten_times, 1.03e-8 / (7.67 * 0.1**3 * 0.335)))
