@@ -15,7 +15,7 @@ FUZZ_MINUTES ?= 10
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
 	@echo "make test    lint, types, layers, every test, and the kernels' extra runs"
-	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (an hour or so)"
+	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (a quarter of an hour)"
 	@echo "make fuzz    every reader of a user's files under a coverage-guided fuzzer, ten minutes"
 	@echo "make bench   speed and memory beside their bounds"
 	@echo "make lint    style, types and layers only"

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stagefx.effects.chain import Chain
 from stagefx.effects.effect import Effect
-from stagefx.effects.limiting import Tally
+from stagefx.effects.tally import Tally
 
 Audio = NDArray[np.float64]
 LEAD_FRAMES = 4096

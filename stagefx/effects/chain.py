@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Placed, Running
-from stagefx.effects.limiting import Limiter, Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiter, Limiting
 from stagefx.effects.linear import Linear
 from stagefx.effects.noise import Noise
 from stagefx.effects.plan import WATCH

@@ -7,7 +7,8 @@ cost next to nothing and joins are seamless by construction.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import groupby
 from typing import ClassVar
 
 import numpy as np
@@ -17,8 +18,8 @@ from stagefx.effects.calm import calm_between, calm_blocks
 from stagefx.effects.channelwise import Channelwise
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.fourfold import DOWN_REACH, DOWN_TAPS, FACTOR, UP_REACH, down, up
+from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.tally import Tally
-from stagefx.errors import StageError
 from stagefx.kernels.limiter import AFTER, BEFORE, ROOM, STEP, TRACKING, limit
 from stagefx.kernels.outline import BEFORE as OUTLINE_BEFORE, COLUMNS, LANES, outline
 
@@ -34,138 +35,6 @@ _AROUND = DOWN_REACH + 1
 """Frames around a block up to which what is lacking of it can be seen."""
 _MORE = 3
 """Elements by which what a row of intervals lacks is longer than the row."""
-
-
-@dataclass(frozen=True)
-class LimitSet:
-    """Limits at the amplifier's output.
-
-    Parameters
-    ----------
-    high_v, low_v : float, V
-        Clip levels; infinite where there is none.
-    slew_rise_v_per_s, slew_fall_v_per_s : float, V/s, > 0
-        Slew limits; infinite where there is none.
-    time_constant_s : float, s
-        The closed loop's small-signal time constant, for the lag below the limit.
-    shift_v : float, V
-        Direct voltage that stands at the output and is not among the samples.
-    eaten_v, eaten_v_per_s : float, V and V/s, >= 0
-        Swing and slope that a parasitic tone takes for itself.
-    """
-
-    high_v: float = np.inf
-    low_v: float = -np.inf
-    slew_rise_v_per_s: float = np.inf
-    slew_fall_v_per_s: float = np.inf
-    time_constant_s: float = 0.0
-    shift_v: float = 0.0
-    eaten_v: float = 0.0
-    eaten_v_per_s: float = 0.0
-
-    def both(self, other: LimitSet) -> LimitSet:
-        """Take these limits and others at once.
-
-        Parameters
-        ----------
-        other : LimitSet
-            More limits at the same place.
-
-        Returns
-        -------
-        LimitSet
-            The narrower of each.
-        """
-        return LimitSet(
-            min(self.high_v, other.high_v),
-            max(self.low_v, other.low_v),
-            min(self.slew_rise_v_per_s, other.slew_rise_v_per_s),
-            min(self.slew_fall_v_per_s, other.slew_fall_v_per_s),
-            max(self.time_constant_s, other.time_constant_s),
-            self.shift_v + other.shift_v,
-            self.eaten_v + other.eaten_v,
-            self.eaten_v_per_s + other.eaten_v_per_s,
-        )
-
-    @property
-    def takes(self) -> bool:
-        """Whether something takes of the limits: a direct voltage, or a parasitic tone."""
-        return bool(self.shift_v or self.eaten_v or self.eaten_v_per_s)
-
-    def taking(self, times: float) -> LimitSet:
-        """Multiply what is taken of the limits.
-
-        Parameters
-        ----------
-        times : float
-            Factor.
-
-        Returns
-        -------
-        LimitSet
-            The same limits, with so much more or less taken.
-        """
-        return replace(
-            self,
-            shift_v=times * self.shift_v,
-            eaten_v=times * self.eaten_v,
-            eaten_v_per_s=times * self.eaten_v_per_s,
-        )
-
-    def left(self) -> LimitSet:
-        """What shift and parasitic tone leave of the limits.
-
-        Returns
-        -------
-        LimitSet
-            Limits for the samples alone.
-
-        Raises
-        ------
-        StageError
-            Nothing is left.
-        """
-        found = LimitSet(
-            self.high_v - self.shift_v - self.eaten_v,
-            self.low_v - self.shift_v + self.eaten_v,
-            self.slew_rise_v_per_s - self.eaten_v_per_s,
-            self.slew_fall_v_per_s - self.eaten_v_per_s,
-            self.time_constant_s,
-        )
-        slowest = min(found.slew_rise_v_per_s, found.slew_fall_v_per_s)
-        if found.high_v <= 0.0 or found.low_v >= 0.0 or slowest <= 0.0:
-            raise StageError(
-                "oscillates: what stands at the amplifier's output leaves the music no swing or "
-                "no slew; cure the fault, or leave it out with --without oscillation"
-            )
-        return found
-
-    def per(self, unit_v: float, intervals_per_s: float) -> tuple[Array, Array]:
-        """The limits in the units of samples and intervals.
-
-        Parameters
-        ----------
-        unit_v : float, V
-            What a sample of 1.0 means; negative where polarity is inverted.
-        intervals_per_s : float, 1/s
-            Nodes a second.
-
-        Returns
-        -------
-        limits : array [2]
-            High and low.
-        law : array [3]
-            Rise, fall (negative) and time constant, per interval; as
-            `stagefx.kernels.limiter.limit` takes them.
-        """
-        left = self.left()
-        high, low = left.high_v / unit_v, left.low_v / unit_v
-        rise = left.slew_rise_v_per_s / (unit_v * intervals_per_s)
-        fall = -left.slew_fall_v_per_s / (unit_v * intervals_per_s)
-        if unit_v < 0.0:
-            high, low, rise, fall = low, high, fall, rise
-        constant = self.time_constant_s * intervals_per_s if np.isfinite(rise - fall) else 0.0
-        return np.array([high, low]), np.array([rise, fall, constant])
 
 
 @dataclass(frozen=True)
@@ -322,12 +191,7 @@ class Limiter:
         blocks = len(calm)
         lacking, busy = self._room(blocks), self._busy + [False] * blocks
         worked = [slice(0, 2)] if any(self._busy) else []
-        start = 0
-        while start < blocks:
-            stop = start + 1
-            if not calm[start]:
-                while stop < blocks and not calm[stop]:
-                    stop += 1
+        for start, stop in _stretches(calm):
             if not calm[start] or self._state[1] != TRACKING:
                 nodes = _nodes(line, start, stop)
                 for first, last in self._busy_between(nodes, stop - start):
@@ -336,7 +200,6 @@ class Limiter:
                     wanting = lacking[here.start * _SPAN :]
                     busy[here] = self._limit_blocks(part, start + first, start + last, wanting)
                     worked.append(here)
-            start = stop
         if worked:
             _add_lacking(lacking, busy, result)
             carried = lacking[blocks * _SPAN :][: 2 * _SPAN + _MORE].copy()
@@ -371,15 +234,9 @@ class Limiter:
             )
             for block in range(blocks)
         ]
-        first = 0
-        while first < blocks:
-            last = first + 1
-            if not calm[first]:
-                while last < blocks and not calm[last]:
-                    last += 1
+        for first, last in _stretches(calm):
             if not calm[first] or self._state[1] != TRACKING:
                 yield first, last
-            first = last
 
     def _limit_blocks(self, nodes: Array, start: int, stop: int, lacking: Array) -> list[bool]:
         """Limit some blocks at once; whether anything is lacking of each."""
@@ -420,6 +277,16 @@ def _add_lacking(lacking: Array, busy: list[bool], result: Array) -> None:
         added = np.empty(frames)
         down(lacking[node : node + FACTOR * (frames + DOWN_TAPS - 1)], added)
         result[begin : begin + frames] += added
+
+
+def _stretches(calm: list[bool]) -> Iterator[tuple[int, int]]:
+    """First and last but one: each calm block by itself, blocks that are not in rows."""
+    for quiet, members in groupby(range(len(calm)), key=calm.__getitem__):
+        row = list(members)
+        if quiet:
+            yield from ((block, block + 1) for block in row)
+        else:
+            yield row[0], row[-1] + 1
 
 
 def _runs(wanted: list[bool]) -> list[tuple[int, int]]:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from stagefx.effects.effect import Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.stage.circuit import Circuit
 from stagefx.stage.description import Stage
 from stagefx.stage.ladder import solve

@@ -14,7 +14,8 @@ from stagefx.effects import bandwidth
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.fir_design import BAND_EDGE
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.effects.tone import Tone
 from stagefx.errors import StageError
 from stagefx.stage.circuit import Circuit

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Piece, Place, Setup
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.effects.registry import effect_kinds
 from stagefx.errors import EffectError, nearest
 from stagefx.stage.description import Stage

@@ -19,7 +19,8 @@ from stagefx.audio import (
 )
 from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.effects.pipeline import Behind, ahead
 from stagefx.effects.plan import needed
 from stagefx.effects.ready import Played, prepare

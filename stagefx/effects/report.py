@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.effects.limiting import LimitSet
+from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.tally import MOMENTS, Tally
 from stagefx.units import decibels
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.stage.limits import limits
 
 NAME = "slew"

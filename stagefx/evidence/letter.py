@@ -217,11 +217,16 @@ def _ear_flip(known: Known, telling: Telling, row: LedgerRow) -> str:
     assert row.value is not None
     at = known.row_at(row)
     now = telling.tell(quantity(row.value, ""), row.value, "", f"{at}/value")
+    over = row in known.over
     if now == quantity(row.may, ""):
-        return f"What the ear model says stands at its limit, {now}: a little less would do."
+        side = "less" if over else "more"
+        return f"What the ear model says stands at its limit, {now}: a little {side} changes this."
     limit = telling.tell(f"{row.may:g}", row.may, "", f"{at}/may")
-    if row in known.over:
+    if over:
         others = [subject(one.name) for one in known.over if one.name != row.name]
         rest = f", and {' and '.join(others)} would have to shrink as well" if others else ""
-        return f"What the ear model says would have to fall from {now} to under {limit}{rest}."
+        return (
+            f"What the ear model says would have to fall from {now} to under {limit} to change "
+            f"this{rest}."
+        )
     return f"What the ear model says would have to rise from {now} to {limit} to change this."

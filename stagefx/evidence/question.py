@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
@@ -25,13 +26,14 @@ class QuestionError(StagefxError):
     """A question file cannot be used."""
 
 
-_LONGEST_PATH, _LONGEST_NAME = 4000, 255
+_LONGEST_PATH_BYTES, _LONGEST_NAME_BYTES = 4000, 255
 
 
 def _file_name(name: str) -> str:
     if "\0" in name:
         raise ValueError("it holds a zero character, which no file name can have; take it out")
-    if len(name) > _LONGEST_PATH or max(map(len, name.split("/"))) > _LONGEST_NAME:
+    longest = max(len(os.fsencode(part)) for part in name.split("/"))
+    if longest > _LONGEST_NAME_BYTES or len(os.fsencode(name)) > _LONGEST_PATH_BYTES:
         raise ValueError("it is longer than the name of a file can be; name one that is there")
     return name
 

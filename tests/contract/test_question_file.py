@@ -171,8 +171,8 @@ def test_a_knob_s_position_takes_the_place_of_its_setting() -> None:
 @pytest.mark.parametrize(
     ("name", "said"),
     [(r"a\u0000.flac", "holds a zero character"), (300 * "a", "is longer than the name"),
-     (800 * "abcde/", "is longer than the name")],
-    ids=["zero", "long name", "long path"],
+     (200 * "é", "is longer than the name"), (800 * "abcde/", "is longer than the name")],
+    ids=["zero", "long name", "long name in bytes", "long path"],
 )  # fmt: skip
 def test_a_name_that_no_file_can_have(key: str, name: str, said: str) -> None:
     tables = {"baseline": "line-stage", "change": "wire", "music": "a.flac"} | {key: name}

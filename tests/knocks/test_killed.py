@@ -18,16 +18,9 @@ import pytest
 
 from stagefx.blind.keys import load_key
 from stagefx.blind.pack.prepare import LIST_NAME
-from tests.cli.short_music import short_music
 from tests.knocks.counts import count
 from tests.knocks.warm import Done, Warm
-
-QUESTION = """
-ask = "Would anybody hear it?"
-baseline = "line-stage"
-change = "line-stage-quick"
-music = ["piece.flac"]
-"""
+from tests.knocks.written import make_inputs
 
 
 def digests(folder: Path) -> dict[str, str]:
@@ -86,13 +79,7 @@ assert sum(command.kills for command in COMMANDS.values()) == 200
 
 @pytest.fixture(scope="module")
 def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("knocked") / "in"
-    (folder / "many").mkdir(parents=True)
-    short_music(folder / "piece.flac", seconds=2.5)
-    for name in "abc":
-        short_music(folder / "many" / f"{name}.flac", seconds=1.0)
-    (folder / "question.toml").write_text(QUESTION)
-    return folder
+    return make_inputs(tmp_path_factory.mktemp("knocked") / "in")
 
 
 @pytest.fixture(scope="module", params=COMMANDS)

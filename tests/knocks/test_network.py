@@ -60,7 +60,7 @@ def test_every_command_works_without_any_network(warm: Warm, tmp_path: Path) -> 
     (inputs / "replies.txt").write_text("no code\n")
     for name, line in LINES.items():
         done = warm.run(*line.split(), cwd=tmp_path, offline=True)
-        assert done.returncode != 99, (name, done.stderr)
+        assert done.returncode not in {98, 99}, (name, done.stderr)
         assert "Traceback" not in done.stderr, (name, done.stderr)
         assert done.returncode in {0, 1} or name in MAY_REFUSE, (name, done.stderr)
 

@@ -153,8 +153,13 @@ def cut_off_from_all_networks() -> None:
     """No interface is left where the system allows that, and no socket is made in any case."""
     new_network, new_user = 0x40000000, 0x10000000  # linux/sched.h
     libc = ctypes.CDLL(None, use_errno=True)
-    if libc.unshare(new_network) != 0:
-        libc.unshare(new_network | new_user)
+    apart = libc.unshare(new_network) == 0 or libc.unshare(new_network | new_user) == 0
+    if apart:
+        up = [name for _, name in socket.if_nameindex() if name != "lo"]
+        assert not up, up
+    elif os.geteuid() == 0:
+        os.write(2, b"NO NETWORK OF ITS OWN\n")
+        os._exit(98)
 
     def refuse(event: str, arguments: tuple[Any, ...]) -> None:
         families = {socket.AF_INET, socket.AF_INET6}

@@ -58,7 +58,7 @@ def make_inputs(folder: Path) -> Path:
     """Music, a folder of music, a question, and readings."""
     (folder / "many").mkdir(parents=True)
     short_music(folder / "piece.flac", seconds=2.0)
-    for name in "ab":
+    for name in "abc":
         short_music(folder / "many" / f"{name}.flac", seconds=1.0)
     (folder / "question.toml").write_text(QUESTION, encoding="utf-8")
     readings = sorted((Path(__file__).parents[2] / "samples" / "readings").glob("*.toml"))

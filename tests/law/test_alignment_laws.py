@@ -162,3 +162,27 @@ def test_after_the_alignment_each_frame_is_read_once_and_in_order(frames: float)
     for counted in (first, second):
         ends = [0, *(stop for _, stop in counted.asked)]
         assert all(start >= end for (start, _), end in zip(counted.asked, ends, strict=False))
+
+
+def test_what_lies_below_hearing_does_not_decide_whether_it_is_the_same_music() -> None:
+    """A copy under a rumble twice as strong as the music: common practice with warped discs."""
+    music = sound(3.0)
+    time_s = np.arange(len(music)) / RATE_HZ
+    rumble = sum(np.sin(2.0 * np.pi * hz * time_s + hz) for hz in (1.1, 2.3, 3.7, 5.9))
+    strength = 2.0 * np.sqrt(np.square(music).mean() / np.square(rumble).mean())
+    found = align(held(music), held(music + strength * rumble[:, None]))
+    assert found.polarity == 1
+    assert abs(found.delay_frames) <= 1e-3
+
+
+def test_what_was_worked_out_from_one_piece_is_the_same_music_however_unlike() -> None:
+    """A stage far beyond its limits may leave less than half of the music recognisable."""
+    one, other = sound(2.0, seed=1), sound(2.0, seed=9)
+    with pytest.raises(ComparisonError, match="not the same music"):
+        align(held(one), held(other))
+    found = align(held(one), held(other), together=True)
+    assert abs(found.delay_frames) <= 16.0
+    assert (found.drift_ppm, found.drift_uncertainty_ppm) == (0.0, 0.0)
+    exact = align(held(one), held(-0.5 * one), together=True)
+    assert (exact.delay_frames, exact.polarity) == (0.0, -1)
+    assert exact.gain_db == pytest.approx(20.0 * np.log10(0.5), abs=1e-9)

@@ -12,7 +12,8 @@ from stagefx.effects.chain import Chain
 from stagefx.effects.clip import clip
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.effects.linear import Linear
 from stagefx.effects.plan import needed, stage_effects
 from stagefx.effects.slew import slew

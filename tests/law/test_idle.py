@@ -20,7 +20,8 @@ from stagefx.effects.calm import (
 from stagefx.effects.clip import clip
 from stagefx.effects.fourfold import FACTOR, UP_TAPS, up
 from stagefx.effects.kind import Setup
-from stagefx.effects.limiting import Limiting, LimitSet
+from stagefx.effects.limit_set import LimitSet
+from stagefx.effects.limiting import Limiting
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.effects.slew import slew
