@@ -18,6 +18,7 @@ from stagefx.stage.circuit import Circuit
 from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 
 Array = NDArray[np.float64]
+Single = NDArray[np.float32]
 NAME = "noise"
 _SPAN = 15 * GRID_FRAMES
 """Frames whose noise is made at once; its lines lie 1/_SPAN of the sampling rate apart."""
@@ -27,6 +28,8 @@ _HOP = _SPAN - _JOINT
 _LINES = _SPAN // 2 + 1
 _WORDS = _LINES // 2 + 1
 """Words of chance for a span: four bytes a line."""
+_SPANS = 8
+"""Spans made together: transforms side by side take half the time."""
 _EVERY_LINE, _EACH = 512, 8
 """Lines whose density is worked out one by one, and how many lines further on it is above them."""
 _DIFFERENCE_POWER = (2.0**16 - 1.0) / 6.0
@@ -130,29 +133,45 @@ class _NoiseRunner:
         self.rewind()
 
     def rewind(self) -> None:
-        self._next_span = 0
+        self._made = 0
         self._leaving = np.zeros(_JOINT)
-        self._made()  # the first span only gives the second something to come from
-        self._ready = np.zeros(self._late)
+        self._spans: Iterator[Single] = iter(())
+        self._ready: Array | Single = np.zeros(self._late)
 
-    def _made(self) -> Array:
-        first_word = self._next_span * _WORDS
-        draws = bytes_at(self._seed, self._stream, first_word=first_word, words=_WORDS)
-        spectrum = np.empty(_LINES, dtype=np.complex64)
-        draw_lines(draws, self._amplitude, spectrum.view(np.float32))
-        span = np.fft.irfft(spectrum, _SPAN)
-        span[:_JOINT] *= self._fade_in
-        span[:_JOINT] += self._leaving
-        self._leaving = span[_HOP:] * self._fade_out
-        self._next_span += 1
-        return span[:_HOP]
+    def _next_span(self) -> Single:
+        span = next(self._spans, None)
+        if span is None:
+            fresh = self._fresh_spans()
+            # The very first only gives the second something to come from.
+            self._spans = iter(fresh if self._made > _SPANS else fresh[1:])
+            span = next(self._spans)
+        return span
+
+    def _fresh_spans(self) -> Single:
+        draws = bytes_at(
+            self._seed,
+            self._stream,
+            first_word=self._made * _WORDS,
+            words=_SPANS * _WORDS,
+        ).reshape(_SPANS, -1)
+        spectra = np.empty((_SPANS, _LINES), dtype=np.complex64)
+        for row, spectrum in zip(draws, spectra, strict=True):
+            draw_lines(row, self._amplitude, spectrum.view(np.float32))
+        spans = np.fft.irfft(spectra, _SPAN)
+        leaving = spans[:, _HOP:] * self._fade_out
+        spans[:, :_JOINT] *= self._fade_in
+        spans[0, :_JOINT] += self._leaving
+        spans[1:, :_JOINT] += leaving[:-1]
+        self._leaving = leaving[-1]
+        self._made += _SPANS
+        return np.asarray(spans[:, :_HOP])
 
     def through(self, samples: Array) -> Array:
         result = np.empty_like(samples)
         done = 0
         while done < samples.size:
             if not self._ready.size:
-                self._ready = self._made()
+                self._ready = self._next_span()
             stop = min(done + self._ready.size, samples.size)
             used = stop - done
             np.add(samples[done:stop], self._ready[:used], out=result[done:stop])
