@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from threading import current_thread, main_thread
@@ -141,6 +143,16 @@ class _Sink:
         return len(data)
 
 
+def _frames_by_header(file: BinaryIO) -> int:
+    """Frames in all by a FLAC file's first block, which the encoder fills in when all is written.
+
+    J. Coalson, M. Q. C. van Beurden, A. Weaver, RFC 9639, section 8.2: 36 bits from bit 172 on.
+    """
+    file.seek(0)
+    head = file.read(26)
+    return int.from_bytes(head[18:], "big") % 2**36 if len(head) == 26 else -1
+
+
 class LibraryEncoder:
     """Everything that libsndfile writes.
 
@@ -165,7 +177,9 @@ class LibraryEncoder:
     Notes
     -----
     The library is never called in the main thread.  It calls back to write, and an interruption by
-    the user, which Python raises in the main thread, would get lost there.
+    the user, which Python raises in the main thread, would get lost there.  FLAC it writes to the
+    open file itself, without calling back for every frame of it: its encoder minds what becomes of
+    its bytes.
     """
 
     def __init__(
@@ -177,6 +191,7 @@ class LibraryEncoder:
         self._shift = 0 if bits == "float" else 32 - int(bits)
         self._frames = 0
         self._waiting: Samples = np.empty((0, channels))
+        self._direct = container.library_format == "FLAC"
         self._sink = _Sink(file)
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="encoder")
         try:
@@ -200,7 +215,11 @@ class LibraryEncoder:
             raise self._sink.trouble
 
     def _open(self, **settings: Any) -> None:
-        self._sound = soundfile.SoundFile(self._sink, "w", **settings)
+        if self._direct:
+            place = self._file.fileno()
+            self._sound = soundfile.SoundFile(place, "w", closefd=False, **settings)
+        else:
+            self._sound = soundfile.SoundFile(self._sink, "w", **settings)
 
     def write(self, samples: Samples) -> None:
         """Append samples.
@@ -234,6 +253,8 @@ class LibraryEncoder:
         self._run_and_check(self._encode, self._waiting)
         self._run_and_check(self._sound.close)
         self._worker.shutdown()
+        if self._direct and self._frames:  # without any there is no header either
+            self._check_header()
         if self._container.library_format == "OGG":
             steady_ogg(self._file)
         elif self._container.library_format == "AIFF":
@@ -253,12 +274,24 @@ class LibraryEncoder:
                 return function(*arguments, **options)
             return self._worker.submit(function, *arguments, **options).result()
         except (soundfile.LibsndfileError, AssertionError) as error:  # it asserts that all is taken
-            raise self._refused(error) from None
+            if self._direct:
+                self._find_trouble()
+            raise self._sink.trouble or self._refused(error) from None
 
     def _run_and_check(self, function: Callable[..., None], *arguments: Any) -> None:
         self._run(function, *arguments)
         if self._sink.trouble is not None:
             raise self._sink.trouble
+
+    def _check_header(self) -> None:
+        if _frames_by_header(self._file) != self._frames:
+            self._find_trouble()
+            raise self._sink.trouble or OSError(errno.EIO, "some of what was written is not there")
+
+    def _find_trouble(self) -> None:
+        """Write on, to be told what kept the library from it; the file is lost already."""
+        self._file.seek(0, os.SEEK_END)
+        self._sink.write(bytes(_ENCODED_AT_ONCE * self._frame_bytes))
 
     def _refused(self, error: BaseException) -> AudioError:
         reason = getattr(error, "error_string", "").rstrip(". ") or "it takes no more samples"

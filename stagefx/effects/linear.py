@@ -18,7 +18,7 @@ from stagefx.effects.effect import Setting
 from stagefx.effects.fir_design import BAND_EDGE, Array, Complex, fit
 from stagefx.errors import EffectError
 from stagefx.kernels.fir import GROUP, TILE_FRAMES, convolve, convolve_by_size
-from stagefx.kernels.first_order import first_order
+from stagefx.kernels.first_order import STATE, first_order
 
 TAPS = 128
 DELAY_FRAMES = TAPS // 2 - 1
@@ -37,7 +37,7 @@ _LOWEST_HZ = 10.0
 _OUT_OF_BAND = 1e-12
 """Weight of the squared error above the band; small, so that nothing in the band pays for it."""
 
-_SMALL = 0.1
+_SMALL = 0.05
 """Sum of the sizes of taps, re a gain of 1, whose share of the sound single precision holds: its
 rounding then lies 160 dB below full scale."""
 
@@ -269,7 +269,7 @@ class _LinearRunner:
         self.rewind()
 
     def rewind(self) -> None:
-        self._states = [np.zeros(2) for _ in self._sections]
+        self._states = [np.zeros(STATE) for _ in self._sections]
         self._history = np.zeros(self._past)
 
     def through(self, samples: Array) -> Array:
@@ -277,6 +277,7 @@ class _LinearRunner:
         work[: self._past] = self._history
         fresh, source = work[self._past :], samples
         for coefficients, state in zip(self._sections, self._states, strict=True):
+            source = source.copy() if source is fresh else source
             first_order(source, coefficients, state, fresh)
             source = fresh
         if not self._sections:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -10,8 +11,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import lagrange
 from scipy.signal import lfilter
 
-from stagefx.kernels.fir import TILE_FRAMES, convolve
-from stagefx.kernels.first_order import SETTLED, first_order
+from stagefx.kernels.fir import SMALLEST_SINGLE, TILE_FRAMES, convolve, convolve_by_size
+from stagefx.kernels.first_order import SETTLED, STATE, first_order
 from stagefx.kernels.noise import draw_lines
 from stagefx.kernels.outline import (
     COLUMNS,
@@ -49,6 +50,48 @@ def test_a_convolution_sums_in_the_order_of_its_taps() -> None:
         assert y[n] == total
 
 
+def by_size(x: Array, taps: Array, first: int, last: int) -> Array:
+    """A convolution whose taps from first to last are large."""
+    y = np.full(x.size - taps.size + 1, np.nan)
+    single, work = np.empty((2, max(x.size, TILE_FRAMES)), np.float32)
+    small = taps.astype(np.float32)
+    args = small, single[: x.size], work[:TILE_FRAMES], y
+    assert convolve_by_size(x, taps[first:last], first, *args) == y.size
+    return y
+
+
+@pytest.mark.parametrize("frames", [0, 1, TILE_FRAMES, TILE_FRAMES + 3])
+@pytest.mark.parametrize(("first", "last"), [(0, 8), (8, 16), (8, 24), (16, 24)])
+def test_a_convolution_by_size_errs_by_what_single_precision_makes_of_small_taps(
+    frames: int, first: int, last: int
+) -> None:
+    rng = np.random.default_rng(frames + first)
+    x, taps = rng.standard_normal(frames + 23), 1e-3 * rng.standard_normal(24)
+    taps[first:last] *= 1e3
+    expected = np.convolve(x, taps)[23 : 23 + frames]
+    assert by_size(x, taps, first, last) == pytest.approx(expected, rel=0.0, abs=1e-8)
+    taps[:first] = taps[last:] = 0.0
+    exact = np.convolve(x, taps)[23 : 23 + frames]
+    assert by_size(x, taps, first, last) == pytest.approx(exact, rel=0.0, abs=1e-13)
+
+
+def test_a_convolution_by_size_gives_the_same_bits_in_blocks_of_any_size() -> None:
+    rng = np.random.default_rng(4)
+    x, taps = rng.standard_normal(3000), rng.standard_normal(24)
+    whole = by_size(x, taps, 8, 16)
+    edges = [0, 1, 900, 2000, whole.size]
+    parts = [by_size(x[first : last + 23], taps, 8, 16) for first, last in pairwise(edges)]
+    assert np.array_equal(whole, np.concatenate(parts))
+
+
+def test_in_single_precision_next_to_nothing_is_nothing() -> None:
+    """Or it would be denormal there, and a hundred times slower."""
+    x, taps = np.full(40, 0.9 * SMALLEST_SINGLE), np.full(24, 1e-3)
+    taps[8:16] = 0.0
+    assert not by_size(x, taps, 8, 16).any()
+    assert by_size(2.0 * x, taps, 8, 16).all()
+
+
 @pytest.mark.parametrize(
     "coefficients", [(1.0, 1.0, 0.9999), (0.7, 0.3, -0.5), (0.99, 0.0, 0.5), (1.0, 1.0, 1.0)]
 )
@@ -56,27 +99,30 @@ def test_a_first_order_section_is_that_of_its_twin(coefficients: tuple[float, ..
     b0, zero, pole = coefficients
     x = np.random.default_rng(1).standard_normal(700)
     expected = lfilter([b0, -b0 * zero], [1.0, -pole], x)
-    y, state = np.empty(700), np.zeros(2)
-    for first, last in [(0, 1), (1, 300), (300, 700)]:
+    y, state = np.empty(700), np.zeros(STATE)
+    for first, last in [(0, 1), (1, 4), (4, 7), (7, 7), (7, 300), (300, 700)]:
         assert first_order(x[first:last], np.array(coefficients), state, y[first:last]) == (
             last - first
         )
     assert y == pytest.approx(expected, rel=0.0, abs=1e-12)
-    assert state.tolist() == [x[-1], y[-1]]
+    assert state.tolist() == [*x[-4:], *y[-4:]]
 
 
-def test_a_first_order_section_may_write_over_its_samples() -> None:
-    x = np.random.default_rng(2).standard_normal(100)
-    coefficients, y = np.array([0.9, 1.0, 0.8]), np.empty(100)
-    first_order(x, coefficients, np.zeros(2), y)
-    first_order(x, coefficients, np.zeros(2), x)
-    assert np.array_equal(x, y)
+def test_a_first_order_section_gives_the_same_bits_in_blocks_of_any_size() -> None:
+    x = np.random.default_rng(2).standard_normal(1500)
+    coefficients, whole, parts = np.array([0.9, 1.0, 0.998]), np.empty(1500), np.empty(1500)
+    first_order(x, coefficients, np.zeros(STATE), whole)
+    state = np.zeros(STATE)
+    edges = [0, 2, 3, 8, 75, 1100, 1103, 1500]
+    for first, last in pairwise(edges):
+        first_order(x[first:last], coefficients, state, parts[first:last])
+    assert np.array_equal(whole, parts)
 
 
 def test_a_dying_state_ends_at_zero_and_never_in_denormals() -> None:
     x, y = np.zeros(200), np.empty(200)
     x[0] = 1.0
-    first_order(x, np.array([1.0, 0.0, 0.1]), np.zeros(2), y)
+    first_order(x, np.array([1.0, 0.0, 0.1]), np.zeros(STATE), y)
     assert y[-1] == 0.0
     assert np.abs(y[y != 0.0]).min() >= SETTLED
 

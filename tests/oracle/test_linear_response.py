@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 import soundfile
 from numpy.typing import NDArray
+from scipy.signal import fftconvolve
 
 from stagefx.effects.effect import Effect
 from stagefx.effects.interchannel import crosstalk
 from stagefx.effects.kind import Setup
-from stagefx.effects.linear import DELAY_FRAMES, Linear, impulse_response
+from stagefx.effects.linear import DELAY_FRAMES, Linear, impulse_response, large_taps
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.stage import Circuit, Stage, load_stage, nominal, ready_made, stage_from
@@ -91,6 +92,18 @@ def test_fewer_taps_are_used_only_where_they_are_as_good(corner_hz: float, taps:
     made = np.exp(-2j * np.pi * hz[:, None] / 44100 * late) @ found
     assert np.abs(made * (1.0 + 1j * hz / corner_hz) - 1.0).max() < 1e-7
     assert len(impulse_response(pole(corner_hz), 44100)) == 2 * (DELAY_FRAMES + 1)
+
+
+@pytest.mark.parametrize("corner_hz", [1e6, 20e3, 3e3])
+def test_what_single_precision_does_to_small_taps_lies_160_db_down(corner_hz: float) -> None:
+    """Against scipy's convolution in double precision; the nearer a pole, the fewer are small."""
+    noise = np.random.default_rng(6).uniform(-1.0, 1.0, (20 * 1024, 1))
+    effect = pole(corner_hz)
+    found = effect.at(44100, 1).through(noise)[:, 0]
+    exact = fftconvolve(noise[:, 0], impulse_response(effect, 44100))[: len(noise)]
+    assert np.abs(found - exact).max() < 1e-8
+    near = large_taps(impulse_response(effect, 44100))
+    assert (near.stop - near.start <= 16) == (corner_hz == 1e6)
 
 
 @pytest.mark.parametrize("rate_hz", [44100, 192000])
