@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set as AbstractSet
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.channelwise import Channelwise, OneChannel
+from stagefx.effects.channelwise import Channelwise, Helpers, OneChannel
 from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Placed, Running
 from stagefx.effects.limit_set import LimitSet
@@ -121,7 +120,7 @@ class Chain:
     ) -> None:
         self._rate_hz, self.channels, self._skip_idle = rate_hz, channels, skip_idle
         others = min(threads, channels) - 1  # beside the caller's own
-        self._pool = ThreadPoolExecutor(others) if others > 0 else None
+        self._helpers = Helpers(others) if others > 0 else None
         self.unit_v = full_scale_v
         self._running: list[Running] = []
         self._makers: list[Callable[[int], OneChannel]] = []
@@ -140,7 +139,7 @@ class Chain:
             return
         self._gather()
         if isinstance(effect, _CHANNELWISE):
-            running: Running = Channelwise([self._maker(effect)], self.channels, self._pool)
+            running: Running = Channelwise([self._maker(effect)], self.channels, self._helpers)
         else:
             running = effect.at(self._rate_hz, self.channels, unit_v=self.unit_v)
         if isinstance(running, Placed):
@@ -158,7 +157,7 @@ class Chain:
 
     def _gather(self) -> None:
         if self._makers:
-            self._running.append(Channelwise(self._makers, self.channels, self._pool))
+            self._running.append(Channelwise(self._makers, self.channels, self._helpers))
             self._makers = []
 
     @property
@@ -186,6 +185,17 @@ class Chain:
         """Forget everything."""
         for running in self._running:
             running.rewind()
+
+    def give_way(self, others_s: Callable[[], float]) -> None:
+        """Keep to one thread while that is as quick as another thread with as much music.
+
+        Parameters
+        ----------
+        others_s : callable
+            What that thread needed for its last block, in s.
+        """
+        if self._helpers is not None:
+            self._helpers.others_s = others_s
 
     def process(self, blocks: Iterable[Array]) -> Iterator[Array]:
         """Play blocks through the chain, from rest.
@@ -224,8 +234,8 @@ class Chain:
 
     def close(self) -> None:
         """Let the threads go."""
-        if self._pool is not None:
-            self._pool.shutdown(cancel_futures=True)
+        if self._helpers is not None:
+            self._helpers.close()
 
     def __enter__(self) -> Self:
         return self

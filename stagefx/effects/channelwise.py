@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from time import perf_counter
 from typing import Protocol
 
 import numpy as np
@@ -16,6 +17,60 @@ Array = NDArray[np.float64]
 
 _NEAR_FRAMES = 64 * GRID_FRAMES
 """Frames of one channel that go through all runners before the next, while they are near."""
+
+
+_WORTH = 1.5
+"""How much longer than another thread a chain has to take before it gets more than one itself."""
+
+
+class Helpers:
+    """Threads to spread channels over, unless the processors have enough to do.
+
+    Parameters
+    ----------
+    threads : int
+        Beside the caller's own.
+
+    Attributes
+    ----------
+    others_s : callable
+        What another thread needs for as much music, in s; the channels are spread only if they
+        need clearly more.  Without influence on the samples.
+    """
+
+    def __init__(self, threads: int) -> None:
+        self._pool = ThreadPoolExecutor(threads)
+        self._needed_s = 0.0
+        self.others_s: Callable[[], float] = lambda: 0.0
+
+    def run(self, work: Callable[[int], bool], channels: int) -> list[bool]:
+        """Do the work of each channel.
+
+        Parameters
+        ----------
+        work : callable
+            Takes the number of a channel.
+        channels : int
+            How many there are.
+
+        Returns
+        -------
+        list of bool [channels]
+            What the work returns.
+        """
+        start = perf_counter()
+        spread = self._needed_s >= _WORTH * self.others_s()
+        if spread:
+            others = self._pool.map(work, range(1, channels))
+            found = [work(0), *others]
+        else:
+            found = [work(channel) for channel in range(channels)]
+        self._needed_s = (perf_counter() - start) * (channels if spread else 1)
+        return found
+
+    def close(self) -> None:
+        """Let the threads go."""
+        self._pool.shutdown(cancel_futures=True)
 
 
 class OneChannel(Protocol):
@@ -55,7 +110,7 @@ class Channelwise:
         Each makes one of the runners of a channel, in order, from the channel's number.
     channels : int
         Channels of every block.
-    pool : ThreadPoolExecutor or None
+    helpers : Helpers or None
         Threads to spread the channels over; the samples do not depend on it.
     """
 
@@ -63,10 +118,10 @@ class Channelwise:
         self,
         makers: Sequence[Callable[[int], OneChannel]],
         channels: int,
-        pool: ThreadPoolExecutor | None = None,
+        helpers: Helpers | None = None,
     ) -> None:
         self.rows = [[make(channel) for make in makers] for channel in range(channels)]
-        self._pool = pool
+        self._helpers = helpers
 
     @property
     def delay_frames(self) -> int:
@@ -100,11 +155,11 @@ class Channelwise:
                 touched = touched or after is not before
             return touched
 
-        if self._pool is None:
-            touched = [work(channel) for channel in range(block.shape[1])]
+        channels = block.shape[1]
+        if self._helpers is None:
+            touched = [work(channel) for channel in range(channels)]
         else:
-            others = self._pool.map(work, range(1, block.shape[1]))
-            touched = [work(0), *others]
+            touched = self._helpers.run(work, channels)
         return result if any(touched) else block
 
     def rewind(self) -> None:

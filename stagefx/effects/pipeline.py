@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Iterator
 from queue import Empty, Full, Queue
 from threading import Event, Thread
+from time import perf_counter
 from types import TracebackType
 from typing import Generic, Self, TypeVar
 
 Item = TypeVar("Item")
 _DEPTH = 2
 _WAIT_S = 0.05
+
+
+def processors() -> int:
+    """How many processors this process may use.
+
+    Returns
+    -------
+    int
+        At least 1.
+
+    Examples
+    --------
+    >>> processors() >= 1
+    True
+    """
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 class _End:
@@ -87,12 +107,18 @@ class Behind(Generic[Item]):
     depth : int
         Most items that wait.
 
+    Attributes
+    ----------
+    last_s : float, s
+        How long the last item took.
+
     Notes
     -----
     An exception of the callable comes out at the next `put`, or at the end.
     """
 
     def __init__(self, take: Callable[[Item], object], *, depth: int = _DEPTH) -> None:
+        self.last_s = 0.0
         self._take = take
         self._waiting: Queue[Item | _End] = Queue(depth)
         self._error: BaseException | None = None
@@ -106,8 +132,10 @@ class Behind(Generic[Item]):
                 return
             if self._broken.is_set():
                 continue
+            start = perf_counter()
             try:
                 self._take(item)
+                self.last_s = perf_counter() - start
             except BaseException as caught:  # noqa: BLE001 - handed to the writer, whatever it is
                 self._error = caught
                 self._broken.set()

@@ -21,7 +21,7 @@ from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
 from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.limiting import Limiting
-from stagefx.effects.pipeline import Behind, ahead
+from stagefx.effects.pipeline import Behind, ahead, processors
 from stagefx.effects.plan import needed
 from stagefx.effects.ready import Played, prepare
 from stagefx.effects.report import RenderReport, Strain
@@ -35,6 +35,8 @@ Bits = Literal["16", "24", "float"]
 Progress = Callable[[int, int | None], None]
 """Called now and then with the frames done and the frames in all."""
 
+_PLENTY = 4
+"""Processors enough for decoding, encoding and two channels at once."""
 _WORD_BITS = {"16": 16, "24": 24, "float": 64}
 
 
@@ -141,6 +143,8 @@ def render(
                         meter.add(block)
 
                 with Behind(finish) as finisher:  # so that the chain has a block to work on
+                    if processors() < _PLENTY:
+                        chain.give_way(lambda: finisher.last_s)
                     for block in _levelled(chain, reader, factor, progress):
                         finisher.put(block)
                     # Meanwhile, for the last blocks are still being written.
