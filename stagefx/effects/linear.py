@@ -312,7 +312,7 @@ def large_taps(taps: Array) -> slice:
 
     Examples
     --------
-    >>> large_taps(np.where(np.arange(64) == 30, 1.0, 1e-3))
+    >>> large_taps(np.where(np.arange(64) == 30, 1.0, 1e-4))
     slice(24, 32, None)
     """
     sums = np.abs(taps).reshape(-1, GROUP).sum(axis=1)
