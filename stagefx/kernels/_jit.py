@@ -10,6 +10,10 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 import numba
+import numpy.ma  # noqa: F401 - see below
+
+# Numba asks for numpy.ma when it first meets an array.  Were it imported then, on several threads at
+# once, an interruption of one could leave the others waiting for its lock for good.
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
