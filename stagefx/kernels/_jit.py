@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 import numba
 import numpy.ma  # noqa: F401 - see below
 
-# Numba asks for numpy.ma when it first meets an array.  Were it imported then, on several threads at
-# once, an interruption of one could leave the others waiting for its lock for good.
+# Numba asks for numpy.ma when it first meets an array.  Were it imported then, on several threads
+# at once, an interruption of one could leave the others waiting for its lock for good.
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
