@@ -146,7 +146,7 @@ class _Sink:
 def _frames_by_header(file: BinaryIO) -> int:
     """Frames in all by a FLAC file's first block, which the encoder fills in when all is written.
 
-    J. Coalson, M. Q. C. van Beurden, A. Weaver, RFC 9639, section 8.2: 36 bits from bit 172 on.
+    M. Q. C. van Beurden, A. Weaver, RFC 9639 (2024), section 8.2: 36 bits from bit 172 on.
     """
     file.seek(0)
     head = file.read(26)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+from pathlib import Path
 from threading import get_ident
 from time import sleep
 
 import numpy as np
+import pytest
 
 from stagefx.audio import open_audio
-from stagefx.effects import prepare
+from stagefx.effects import prepare, render
 from stagefx.effects.channelwise import Helpers
 from stagefx.effects.pipeline import Behind
 from stagefx.evidence.scenario import samples_folder
@@ -49,6 +52,17 @@ def test_the_samples_are_the_same_on_one_thread_and_on_two() -> None:
                 chain.give_way(lambda: others_s)  # noqa: B023
                 found.append(np.concatenate(list(chain.process(blocks))))
     assert np.array_equal(*found)
+
+
+@pytest.mark.parametrize("number", [1, 64])
+def test_a_render_is_the_same_file_on_any_number_of_processors(
+    number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stage = load_stage("line-stage")
+    render(stage, PIECE, tmp_path / "here.flac")
+    monkeypatch.setattr(import_module("stagefx.effects.render"), "processors", lambda: number)
+    render(stage, PIECE, tmp_path / "there.flac")
+    assert (tmp_path / "here.flac").read_bytes() == (tmp_path / "there.flac").read_bytes()
 
 
 def test_what_is_done_behind_tells_how_long_it_took() -> None:
