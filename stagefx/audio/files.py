@@ -302,6 +302,10 @@ def _spooled(stream: BinaryIO) -> BinaryIO:
 
 def _opened(path: Path) -> BinaryIO:
     try:
+        if path == Path():  # an empty name, too
+            raise AudioError(
+                "no name, or this folder's own, was given for music; give one audio file"
+            )
         if path.is_dir():
             raise AudioError(f"{path} is a folder; give one audio file")
         return path.open("rb", buffering=0)

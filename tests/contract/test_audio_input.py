@@ -75,6 +75,12 @@ def test_a_folder_is_refused(tmp_path: Path) -> None:
         open_audio(tmp_path)
 
 
+@pytest.mark.parametrize("name", ["", "."])
+def test_an_empty_name_is_not_taken_for_a_folder(name: str) -> None:
+    with pytest.raises(AudioError, match="no name, or this folder's own, was given for music"):
+        open_audio(name)
+
+
 def test_an_empty_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "empty.wav").touch()
     with pytest.raises(AudioError, match=r"empty\.wav is empty \(0 bytes\); give a WAV"):
