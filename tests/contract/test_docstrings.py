@@ -1,12 +1,13 @@
-"""Every public function says what it takes and gives, as its signature does.
+"""The public API says what it takes and gives, as its signature does; everything else has a line.
 
-Asked of each public function and method: a one-line summary that ends in a full stop; the
-parameters of the signature, all of them and in its order; a Returns (or Yields) section exactly
-where something is returned; and, of the library's functions, an example that runs.
+The public API is what ``__all__`` of `stagefx` and of its packages names.  Asked of each of its
+functions and methods: a one-line summary that ends in a full stop; the parameters of the signature,
+all of them and in its order; a Returns (or Yields) section exactly where something is returned;
+and, of functions, an example that runs.  Every other public name has a one-line summary; where its
+docstring has sections, they agree with the signature, too.
 
-Exempt from the example: compiled kernels, methods, and the command line.  Not asked at all:
-properties (their summary is enough), what a dataclass generates, private names, and a method that
-takes over its base's and leaves the words to it.
+Not asked at all: properties (their summary is enough), what a dataclass generates, private names,
+and a method that takes over its base's and leaves the words to it.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ import stagefx
 import stagefx_cli
 
 NOTHING = {"None", "NoReturn", "Never"}
+SECTIONS = ("Parameters", "Returns", "Yields")
 
 
 def modules() -> Iterator[ModuleType]:
@@ -66,6 +68,14 @@ def documented_names(doc: NumpyDocString, section: str) -> list[str]:
     return [name.strip() for entry in doc[section] for name in entry.name.split(",")]
 
 
+def in_brief(function: Callable[..., Any], text: str | None) -> list[str]:
+    """What is wrong with the docstring of a name that is no part of the API."""
+    if text and any(f"{section}\n---" in text for section in SECTIONS):
+        return complaints(function, text=text, example=False)
+    first = (text or "").partition("\n\n")[0].strip()
+    return [] if first.endswith(".") else ["does not begin with a sentence"]
+
+
 def complaints(function: Callable[..., Any], *, text: str | None, example: bool) -> list[str]:
     """All that is wrong between a function's signature and its docstring."""
     if not text:
@@ -103,21 +113,33 @@ def class_complaints(owner: type) -> list[str]:
     return []
 
 
-def everything_wrong() -> Iterator[str]:
+def api() -> set[int]:
+    """Identities of what the packages name as theirs."""
+    named = [getattr(stagefx, name) for name in stagefx.__all__]
     for module in modules():
-        example = module.__name__.startswith("stagefx.") and ".kernels." not in module.__name__
+        if hasattr(module, "__path__") and module is not stagefx:
+            named += [getattr(module, name) for name in getattr(module, "__all__", ())]
+    return {id(inspect.unwrap(getattr(one, "py_func", one))) for one in named}
+
+
+def everything_wrong() -> Iterator[str]:
+    whole = api()
+    for module in modules():
         for name, value in public(module):
+            full = id(value) in whole
             if inspect.isfunction(value):
                 text = inspect.cleandoc(value.__doc__ or "")
-                for complaint in complaints(value, text=text, example=example):
-                    yield f"{name} {complaint}"
+                found = (
+                    complaints(value, text=text, example=True) if full else in_brief(value, text)
+                )
+                yield from (f"{name} {complaint}" for complaint in found)
             elif inspect.isclass(value):
-                for complaint in class_complaints(value):
-                    yield f"{name} {complaint}"
+                yield from (f"{name} {complaint}" for complaint in class_complaints(value))
                 for method_name, method in methods(value):
                     text = inspect.cleandoc(method.__doc__ or "")
-                    for complaint in complaints(method, text=text, example=False):
-                        yield f"{method_name} {complaint}"
+                    found = complaints(method, text=text, example=False)
+                    found = found if full else in_brief(method, text)
+                    yield from (f"{method_name} {complaint}" for complaint in found)
 
 
 def test_signatures_and_docstrings_agree() -> None:
@@ -192,6 +214,13 @@ def test_parameters_in_the_wrong_order_are_found() -> None:
 
     found = complaints(swapped, text=inspect.cleandoc(GOOD), example=True)
     assert found == ["takes ['times', 'volts'] but documents ['volts', 'times']"]
+
+
+def test_a_name_outside_the_api_needs_a_sentence_alone() -> None:
+    assert in_brief(halve, "Halve a voltage.") == []
+    assert in_brief(halve, "Halve a voltage") == ["does not begin with a sentence"]
+    assert in_brief(halve, "") == ["does not begin with a sentence"]
+    assert "takes" in in_brief(halve, inspect.cleandoc(GOOD.replace("volts :", "volt :")))[0]
 
 
 def test_a_dataclass_that_documents_other_fields_is_found() -> None:
