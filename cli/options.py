@@ -36,6 +36,35 @@ plot = click.option(
     help="Draw it as well, into a .png, .svg or .pdf file.",
 )
 
+
+class RoomNoise(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2.2 on
+    """Noise of a room in dBA, or ``none`` for a room that hides nothing."""
+
+    name = "DBA|none"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if value == NOT_GIVEN:
+            return value
+        if str(value).lower() == "none":
+            return None
+        try:
+            room = float(str(value).removesuffix("dBA").strip())
+        except ValueError:
+            room = float("nan")
+        if not 0.0 <= room <= 80.0:
+            self.fail("write the room's noise in dBA, from 0 to 80, or none", param, ctx)
+        return room
+
+
+NOT_GIVEN = "not given"
+room = click.option(
+    "--room",
+    "room_dba",
+    type=RoomNoise(),
+    default=lambda: NOT_GIVEN,
+    metavar="DBA|none",
+    help="Noise of the room in dBA, or none.  [default: as the stage describes it, else 30]",
+)
 LevelBy = Literal["gain", "loudness", "nothing"]
 Bits = Literal["16", "24", "float"]
 

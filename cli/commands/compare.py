@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 @click.option("--residue", metavar="FILE", help="Write what is left after level and time.")
 @options.plot
 @options.listening_level
+@options.room
 @options.seed
 @options.force
 @options.as_json
@@ -45,6 +46,7 @@ def command(
     residue: str | None,
     picture: Path | None,
     listening_level_db: float,
+    room_dba: float | str | None,
     seed: int,
     force: bool,
     as_json: bool,
@@ -69,6 +71,8 @@ def command(
         check_output(residue, *inputs, force=force)
     settings: dict[str, Any] = {"passage": passage, "residue": residue, "force": force}
     settings["listening_level_db"] = listening_level_db
+    if room_dba != options.NOT_GIVEN:
+        settings["room_dba"] = room_dba
     if picture is not None:
         from stagefx.evidence.saving import check_place
 

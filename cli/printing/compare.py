@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from stagefx.difference import Band, CaptureFault, Difference, NullDepths
+from stagefx.difference import Band, CaptureFault, Difference
 from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.wording import amount
 from stagefx.hearing import Comparison, Grade, LedgerRow
+from stagefx.hearing.edit_rows import findings
 from stagefx.hearing.wording import probability
 from stagefx.stage.cautions import CAUTIONS
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 FAULT = "Fault: "
+_MOST_TIMES = 8
 OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
 
 
@@ -43,14 +45,13 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
     console.print(f"{answer.removesuffix('.')}.", style="bold")
     if rest:
         console.print(rest)
-    _print_causes(console, found.difference)
+    _print_causes(console, found)
     _print_ledger(console, found.ledger)
     if found.captured is not None and found.captured.floor is not None:
         console.print(f"Floors: what the recorder does by itself, {found.captured.floor.basis}.")
     for remark in found.remarks:
         if not remark.startswith(FAULT):
             console.print(sentence(remark))
-    _print_null(console, found.difference.null_db)
     if residue is not None:
         console.print(f"\nWhat is left after level and time: {sentence(residue)}")
         console.print(CAUTIONS["hearing"])
@@ -78,11 +79,14 @@ def _fault_of(fault: CaptureFault) -> str:
     return f"{fault.sentence}{where}"
 
 
-def _print_causes(console: Console, difference: Difference) -> None:
+def _print_causes(console: Console, found: Comparison) -> None:
     heading(console, "What changed, by cause")
+    difference = found.difference
     gain, louder = difference.alignment.gain_db, difference.loudness.difference_db
     worst = difference.response.worst()
     rows = table(11, 0)
+    edits = findings(difference.edits, rate_hz=difference.rate_hz)
+    rows.add_row("edits", " ".join(edits) or "none")
     rows.add_row("level", f"{_level(gain)} in volts, {_level(louder)} in loudness")
     rows.add_row("balance", _level(difference.balance_db, without="only one channel sounds"))
     rows.add_row("time", _time(difference))
@@ -92,10 +96,23 @@ def _print_causes(console: Console, difference: Difference) -> None:
         if worst is None
         else f"at most {_level(worst.db)}, at {amount(worst.hz, 'Hz')}, re 1 kHz",
     )
+    rows.add_row("events", _events(found))
     rest = difference.remainder_db
-    rows.add_row("remainder", _level(rest) if rest == -math.inf else f"{_level(rest)} re the music")
+    rows.add_row("residual", _level(rest) if rest == -math.inf else f"{_level(rest)} re the music")
     console.print(rows)
     _print_bands(console, difference.response.bands)
+
+
+def _events(found: Comparison) -> str:
+    """Clicks, gaps and bursts: how many, and when."""
+    events = found.heard.events
+    if events.worst_db is None:
+        return events.reason or "not measured"
+    if not events.at_s:
+        return "none"
+    times = ", ".join(f"{at:.2f}" for at in events.at_s[:_MOST_TIMES])
+    more = " ..." if events.count > _MOST_TIMES else ""
+    return f"{events.count}, at {times}{more} s; the loudest {events.worst_db:.1f} dB above masking"
 
 
 def _level(level_db: float | None, *, without: str = "not measured") -> str:
@@ -111,7 +128,7 @@ def _time(difference: Difference) -> str:
     if alignment.drift_ppm:
         parts.append(f"clock {alignment.drift_ppm:+.2f} ppm")
     if alignment.polarity < 0:
-        parts.append("upside down")
+        parts.append("polarity inverted")
     return ", ".join(parts)
 
 
@@ -169,16 +186,3 @@ def _distance(row: LedgerRow) -> str:
         decimals = max(0, -math.floor(math.log10(row.floor))) if row.floor > 0.0 else 0
         return f"the floor: {row.floor:.{decimals}f} {row.unit}"
     return margin_words(row)
-
-
-def _print_null(console: Console, null_db: NullDepths) -> None:
-    steps = [
-        (null_db.plain, "as they are"),
-        (null_db.after_gain, "with levels matched"),
-        (null_db.after_delay, "with time matched too"),
-        (null_db.after_response, "with response matched too"),
-    ]
-    finite = [(depth, how) for depth, how in steps if depth is not None and depth > -math.inf]
-    if finite:
-        said = ", ".join(f"{amount(depth, 'dB')} {how}" for depth, how in finite)
-        console.print(f"\nNull depth, as a footnote to the split: {said}.")

@@ -156,6 +156,15 @@ def k_weighting(rate_hz: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
     return (*shelf[0], *shelf[1][1:]), (*high_pass[0], *high_pass[1][1:])
 
 
+def k_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:
+    """The K-weighting of ITU-R BS.1770, by its filters for 48 kHz."""
+    turn = np.exp(-2j * np.pi * np.asarray(frequency_hz, dtype=np.float64) / 48000)
+    gain = np.ones_like(turn)
+    for b0, b1, b2, a1, a2 in k_weighting(48000):
+        gain *= (b0 + turn * (b1 + turn * b2)) / (1.0 + turn * (a1 + turn * a2))
+    return np.asarray(20.0 * np.log10(np.abs(gain)))
+
+
 def _power(
     section: Section, frequency_hz: NDArray[np.float64], rate_hz: float
 ) -> NDArray[np.float64]:

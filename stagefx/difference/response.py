@@ -1,12 +1,14 @@
 """The response between two versions of a piece, in third octaves re 1 kHz, from the music itself.
 
+Where the music has nothing at 1 kHz, the median band is the reference.
 Where the music has no energy, or something else than it sounds too loud, nothing is measured.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,7 @@ from stagefx.audio.spectra import PairSpectra
 from stagefx.difference.bands import band_edges_hz, third_octaves_hz
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
 DITHER_MEAN_SQUARE = 2.0**-48
 """Rounding and triangular dither of a 24-bit file, full scale squared: LSB²/4, LSB = 2^-23."""
@@ -24,6 +27,8 @@ _LEAST_SHARE = 1e-10
 _MOST_UNSURE_DB = 0.25
 """Two standard deviations beyond which a band counts as not measured."""
 _PARTS = 8
+_FINE_PARTS = 64
+"""Points over which a known response is averaged in a band: enough for a Q of 60."""
 _EVEN_FROM = 1e-4
 """Parts of a band measured better than 40 dB count alike, so that its middle is what is found."""
 _LEVEL_SLOPE = 1e-6
@@ -96,26 +101,48 @@ class Response:
     bands: tuple[Band, ...]
     channels: tuple[tuple[Band, ...], ...]
 
-    def worst(self, low_hz: float = 0.0, high_hz: float = math.inf) -> Deviation | None:
-        """The band that lies farthest from 1 kHz, whatever the channel.
+    def re_median(self, low_hz: float, high_hz: float) -> Response:
+        """The same, each channel re the median of its bands in a range, 1 kHz where none is."""
+        return self._shifted(lambda bands: -_median_db(bands, low_hz, high_hz))
 
-        Bands beyond their floor come first: a faint one may lie far off by chance.
+    def without(self, response: Callable[[Array], Complex]) -> Response:
+        """The same with a known response, from Hz to complex, taken off."""
 
-        Parameters
-        ----------
-        low_hz, high_hz : float, Hz
-            Nominal ends of the range, both within it.
+        def change_db(bands: tuple[Band, ...]) -> Array:
+            parts = [np.geomspace(*band_edges_hz(band.hz), _FINE_PARTS) for band in bands]
+            power = np.square(np.abs(response(np.array(parts)))).mean(axis=1)
+            return np.asarray(-10.0 * np.log10(power))
 
-        Returns
-        -------
-        Deviation or None
-            None where no band of the range was measured.
+        return self._shifted(change_db)
+
+    def _shifted(self, change_db: Callable[[tuple[Band, ...]], Array | float]) -> Response:
+        def shifted(bands: tuple[Band, ...]) -> tuple[Band, ...]:
+            changes = np.broadcast_to(change_db(bands), len(bands)).tolist()
+            return tuple(
+                band if band.db is None else replace(band, db=band.db + change)
+                for band, change in zip(bands, changes, strict=True)
+            )
+
+        return Response(shifted(self.bands), tuple(map(shifted, self.channels)))
+
+    def worst(
+        self,
+        low_hz: float = 0.0,
+        high_hz: float = math.inf,
+        *,
+        audible: NDArray[np.bool_] | None = None,
+    ) -> Deviation | None:
+        """The band of a range, both ends within it, that lies farthest off, whatever the channel.
+
+        Bands beyond their floor come first: a faint one may lie far off by chance.  None where no
+        band of the range was measured, or none of `audible` [bands].
         """
         within = [
             band
             for bands in self.channels
-            for band in bands
+            for number, band in enumerate(bands)
             if 0.97 * low_hz <= band.hz <= 1.03 * high_hz
+            and (audible is None or audible[number])
         ]
         found = [band for band in within if band.db is not None]
         if not found:
@@ -129,6 +156,15 @@ class Response:
             floor_db=farthest.floor_db or 0.0,
             missing_hz=tuple(sorted({band.hz for band in within} - measured)),
         )
+
+
+def _median_db(bands: tuple[Band, ...], low_hz: float, high_hz: float) -> float:
+    known = [
+        band.db
+        for band in bands
+        if band.db is not None and 0.97 * low_hz <= band.hz <= 1.03 * high_hz
+    ]
+    return float(np.median(known)) if known else 0.0
 
 
 def response_between(spectra: PairSpectra) -> Response:
@@ -220,10 +256,16 @@ def _bands(lines: _Lines) -> tuple[Band, ...]:
     middles = third_octaves_hz().tolist()
     loudest = max((_power(lines, middle) for middle in middles), default=0.0)
     levels = [_level(lines, middle, loudest) for middle in middles]
-    reference = levels[middles.index(1000.0)]
+    reference = levels[middles.index(1000.0)] or _median_level(levels)
     return tuple(
         _relative(middle, level, reference) for middle, level in zip(middles, levels, strict=True)
     )
+
+
+def _median_level(levels: list[_Level | None]) -> _Level | None:
+    """The middle one of all that were measured: the reference where 1 kHz has no music."""
+    known = sorted((level for level in levels if level is not None), key=lambda each: each.db)
+    return known[len(known) // 2] if known else None
 
 
 def _relative(middle_hz: float, level: _Level | None, reference: _Level | None) -> Band:

@@ -13,6 +13,7 @@ from stagefx.audio.recording import HeldAudio, Recording
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.effect import Effect
 from stagefx.hearing.ear import EarPair, MaskMeter
+from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA
 
 Array = NDArray[np.float64]
 
@@ -41,18 +42,10 @@ class Change:
 
 
 class Passage:
-    """A stretch of music that is played through one change after another.
+    """A stretch of music, start to stop, that is played through one change after another.
 
-    Parameters
-    ----------
-    music : Recording
-        The piece.
-    start, stop : int, frames
-        The stretch.
-    full_scale_v : float, V
-        Peak of a full-scale sine of the source.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine at the ear.
+    `full_scale_v` is the peak of a full-scale sine of the source, `full_scale_spl_db` its level at
+    the ear, in a room of `room_dba`.
     """
 
     def __init__(
@@ -63,6 +56,7 @@ class Passage:
         *,
         full_scale_v: float,
         full_scale_spl_db: float,
+        room_dba: float | None = USUAL_ROOM_DBA,
     ) -> None:
         made = music.format
         self.rate_hz, self.channels = made.rate_hz, made.channels
@@ -75,6 +69,7 @@ class Passage:
             self._music, self._first = HeldAudio(samples, made.rate_hz), 0
         self._end = self._first + self._lead + stop - start
         self._full_scale_v = full_scale_v
+        self.room_dba = room_dba
         self._ear = (made.rate_hz, made.channels, full_scale_spl_db)
 
     def blocks(self, *, lead_in: bool = False) -> Iterator[Array]:
@@ -143,7 +138,7 @@ class Passage:
         float or None
             None where the stretch is too short to tell.
         """
-        pair, same = EarPair(*self._ear), True
+        pair, same = EarPair(*self._ear, room_dba=self.room_dba), True
         for music, changed in self.beside(change):
             same = same and np.array_equal(music, changed)
             pair.add(music, changed)
@@ -167,7 +162,7 @@ class Passage:
             cross += float((music * changed).sum())
             own += float(np.square(music).sum())
         gain = cross / own if own > 0.0 else 1.0
-        meter = MaskMeter(*self._ear)
+        meter = MaskMeter(*self._ear, room_dba=self.room_dba)
         for music, changed in self.beside(change):
             meter.add(music, changed / gain - music)
         return meter.account().noise_to_mask_db

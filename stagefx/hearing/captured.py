@@ -13,8 +13,8 @@ from stagefx.difference import Captured, CaptureFloor, Difference, take_apart, t
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.gap_rows import gap_rows
 from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
-from stagefx.hearing.ledger import RANGES_HZ
-from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
+from stagefx.hearing.ledger import RANGES_HZ, LedgerRow
+from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, USUAL_ROOM_DBA, level_of
 from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
 from stagefx.hearing.residue_file import residue_writer, write_residue
 from stagefx.hearing.thresholds import limits
@@ -41,6 +41,7 @@ def compare_captured(
     loopback: str | Path | None = None,
     listening_level_db: float = USUAL_LISTENING_DB,
     level_by: LevelBy = "nothing",
+    room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
     residue: str | Path | None = None,
     force: bool = False,
@@ -59,6 +60,8 @@ def compare_captured(
         A-weighted level at the seat while the first plays.
     level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
         What a listener's level match is taken to take away.
+    room_dba : float or None, dBA
+        Noise of the room at the seat; None for a room that hides nothing.
     passage : tuple of two float, s
         From where to where in the first to compare; all where left out.
     residue : str or Path
@@ -110,19 +113,24 @@ def compare_captured(
         calm = again or alone
         if calm is not None:
             between = take_apart(one, calm, start=start, stop=stop)
-            floors = _heard_floors(one, calm, between, ear.full_scale_spl_db)
+            floors = _heard_floors(one, calm, between, ear.full_scale_spl_db, room_dba)
         matched_db = level_matched_db(captured.difference, level_by)
         floors |= floors_of(captured.floor)
-        rows = gap_rows(
-            captured.gap,
-            full_scale_spl_db=ear.full_scale_spl_db,
-            channels=one.format.channels,
-            matched_db=matched_db,
-            noise_floor_db=_noise_floor_db(captured, one, ear.full_scale_spl_db),
-        )
+
+        def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+            return gap_rows(
+                captured.gap,
+                full_scale_spl_db=ear.full_scale_spl_db,
+                channels=one.format.channels,
+                room_dba=room_dba,
+                matched_db=matched_db,
+                noise_floor_db=_noise_floor_db(captured, one, ear.full_scale_spl_db, room_dba),
+            )
+
         told = Told(
             music=f"recordings {name_of(one)} against {name_of(other)}",
             basis="measured",
+            room_dba=room_dba,
             rows=rows,
             gap=captured.gap,
             captured=captured,
@@ -173,10 +181,14 @@ def floors_of(floor: CaptureFloor | None) -> dict[str, float]:
 
 
 def _heard_floors(
-    first: Recording, calm: Recording, between: Difference, full_scale_spl_db: float
+    first: Recording,
+    calm: Recording,
+    between: Difference,
+    full_scale_spl_db: float,
+    room_dba: float | None,
 ) -> dict[str, float]:
     """What the ear model makes of the instrument alone."""
-    heard = listen(first, calm, between, full_scale_spl_db=full_scale_spl_db)
+    heard = listen(first, calm, between, full_scale_spl_db=full_scale_spl_db, room_dba=room_dba)
     left, chance = heard.remainder.noise_to_mask_db, heard.pair.detection_probability
     found: dict[str, float] = {}
     if left is not None:
@@ -186,7 +198,9 @@ def _heard_floors(
     return found
 
 
-def _noise_floor_db(captured: Captured, first: Recording, full_scale_spl_db: float) -> float:
+def _noise_floor_db(
+    captured: Captured, first: Recording, full_scale_spl_db: float, room_dba: float | None
+) -> float:
     """The least change of noise that shows, over what hides it: dither, the repeat, or chance.
 
     The power of a band of width B, heard for T seconds in each channel, varies by 1 in sqrt(B T)
@@ -194,16 +208,18 @@ def _noise_floor_db(captured: Captured, first: Recording, full_scale_spl_db: flo
     """
     made = first.format
     at_seat = full_scale_spl_db + decibels(made.channels) / 2.0
-    floor = dither_over_db(at_seat, rate_hz=made.rate_hz)
+    floor = dither_over_db(at_seat, rate_hz=made.rate_hz, room_noise_dba=room_dba)
     own = captured.gap.first
     if own is None:
         return floor
     hz, bands = np.array(own.hz), np.array(own.bands_dbfs) + at_seat
     width_hz = hz * (10.0**0.05 - 10.0**-0.05)
     chance = np.sqrt(2.0 / (width_hz * captured.gap.seconds * made.channels))
-    over = bands + 10.0 * np.log10(_SURELY * chance) - hiding_db(hz)
+    over = bands + 10.0 * np.log10(_SURELY * chance) - hiding_db(hz, room_noise_dba=room_dba)
     known = [floor, float(over.max())]
     if captured.floor is not None and len(captured.floor.noise_dbfs) == hz.size:
         again = [-np.inf if level is None else level for level in captured.floor.noise_dbfs]
-        known.append(noise_change(hz, bands, np.array(again) + at_seat).over_db)
+        known.append(
+            noise_change(hz, bands, np.array(again) + at_seat, room_noise_dba=room_dba).over_db
+        )
     return max(known)

@@ -13,7 +13,16 @@ from stagefx.effects.ready import prepare
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.gap_rows import gap_rows
 from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
-from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
+from stagefx.hearing.ledger import LedgerRow, judged_row
+from stagefx.hearing.level_at_ear import (
+    AS_DESCRIBED,
+    USUAL_LISTENING_DB,
+    USUAL_ROOM_DBA,
+    LevelAtEar,
+    Room,
+    level_of,
+    room_of,
+)
 from stagefx.hearing.noise import dither_over_db, noise_change
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.residue_file import residue_writer, write_residue
@@ -31,6 +40,7 @@ def compare_recordings(
     *,
     listening_level_db: float = USUAL_LISTENING_DB,
     level_by: LevelBy = "nothing",
+    room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
 ) -> Comparison:
     """Compare two versions of a piece and judge the difference.
@@ -43,6 +53,8 @@ def compare_recordings(
         A-weighted level at the seat while the first plays.
     level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
         What a listener's level match is taken to take away.
+    room_dba : float or None, dBA
+        Noise of the room at the seat; None for a room that hides nothing.
     passage : tuple of two float, s
         From where to where in the first to compare; all where left out.
 
@@ -69,7 +81,7 @@ def compare_recordings(
     """
     start, stop = frames_of(first, passage)
     difference, ear = _measured(first, second, start, stop, listening_level_db)
-    return _judged_files(first, second, difference, ear, level_by)
+    return _judged_files(first, second, difference, ear, level_by, room_dba)
 
 
 def compare_files(
@@ -78,6 +90,7 @@ def compare_files(
     *,
     listening_level_db: float = USUAL_LISTENING_DB,
     level_by: LevelBy = "nothing",
+    room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
     residue: str | Path | None = None,
     force: bool = False,
@@ -92,6 +105,8 @@ def compare_files(
         A-weighted level at the seat while the first plays.
     level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
         What a listener's level match is taken to take away.
+    room_dba : float or None, dBA
+        Noise of the room at the seat; None for a room that hides nothing.
     passage : tuple of two float, s
         From where to where in the first to compare; all where left out.
     residue : str or Path
@@ -125,7 +140,7 @@ def compare_files(
         writer = residue_writer(one, residue, outputs, force=force)
         difference, ear = _measured(one, other, start, stop, listening_level_db)
         write_residue(writer, one, other, difference)
-        return _judged_files(one, other, difference, ear, level_by)
+        return _judged_files(one, other, difference, ear, level_by, room_dba)
 
 
 def compare_stages(
@@ -135,6 +150,7 @@ def compare_stages(
     *,
     listening_level_db: float = USUAL_LISTENING_DB,
     level_by: LevelBy = "gain",
+    room_dba: Room = AS_DESCRIBED,
     passage: tuple[float, float] | None = None,
     residue: str | Path | None = None,
     force: bool = False,
@@ -152,6 +168,8 @@ def compare_stages(
         A-weighted level at the seat while the first plays; a knob set by listening follows it.
     level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
         How the two results are matched, each for itself.
+    room_dba : float or None or ``"as described"``, dBA
+        Noise of the room at the seat; as the listening chains describe it, else 30 dBA.
     passage : tuple of two float, s
         From where to where in the music to compare; all where left out.
     residue : str or Path
@@ -201,15 +219,22 @@ def compare_stages(
         (one, other), renders = outputs.enter_context(pair)
         difference, ear = _measured(one, other, start, stop, listening_level_db, together=True)
         write_residue(writer, one, other, difference)
-        noise, room = noise_at_seat(*circuits, full_scale_spl_db=ear.full_scale_spl_db)
+        spl_db = ear.full_scale_spl_db
+        noise = noise_at_seat(*circuits, full_scale_spl_db=spl_db)
+
+        def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+            change = noise_change(*noise, room_noise_dba=room_dba)
+            floor_db = dither_over_db(spl_db, rate_hz=one.format.rate_hz, room_noise_dba=room_dba)
+            own = judged_row("noise", change.over_db, floor=floor_db, at_hz=change.hz)
+            return own, *stage_rows(
+                circuits[0], circuits[1], renders, full_scale_spl_db=spl_db, room_dba=room_dba
+            )
+
         told = Told(
             music=f"{name} through '{first.name}' against '{second.name}'",
-            noise=noise_change(*noise, room_noise_dba=room),
-            room_noise_dba=room,
+            room_dba=room_of(room_dba, first, second),
             renders=renders,
-            rows=stage_rows(
-                circuits[0], circuits[1], renders, full_scale_spl_db=ear.full_scale_spl_db
-            ),
+            rows=rows,
         )
         found = judged((one, other), difference, ear, level_by, told)
         claim = wire_claim(first, second, found.ledger, found.verdict)
@@ -235,15 +260,24 @@ def _judged_files(
     difference: Difference,
     ear: LevelAtEar,
     level_by: LevelBy,
+    room_dba: float | None,
 ) -> Comparison:
     gap, made = gap_noise(first, second, difference), first.format
-    rows = gap_rows(
-        gap,
-        full_scale_spl_db=ear.full_scale_spl_db,
-        channels=made.channels,
-        matched_db=level_matched_db(difference, level_by),
-        noise_floor_db=dither_over_db(ear.full_scale_spl_db, rate_hz=made.rate_hz)
-        + decibels(made.channels) / 2.0,
+
+    def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+        floor_db = dither_over_db(
+            ear.full_scale_spl_db, rate_hz=made.rate_hz, room_noise_dba=room_dba
+        )
+        return gap_rows(
+            gap,
+            full_scale_spl_db=ear.full_scale_spl_db,
+            channels=made.channels,
+            room_dba=room_dba,
+            matched_db=level_matched_db(difference, level_by),
+            noise_floor_db=floor_db + decibels(made.channels) / 2.0,
+        )
+
+    told = Told(
+        music=f"{name_of(first)} against {name_of(second)}", room_dba=room_dba, rows=rows, gap=gap
     )
-    told = Told(music=f"{name_of(first)} against {name_of(second)}", rows=rows, gap=gap)
     return judged((first, second), difference, ear, level_by, told)

@@ -7,8 +7,8 @@
 ``will be heard``                     from the will-limit on
 ====================================  ===========================================================
 
-The worst row decides.  A difference that will be heard takes two witnesses, a row of the ledger
-and the ear model, both at their will-limits; noise and hum may alone.
+The worst row decides.  A steady difference that will be heard takes two witnesses, a row of the
+ledger and the ear model, both at their will-limits; rows that are marked so decide alone.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 
-from stagefx.hearing.thresholds import Limit
+from stagefx.hearing.thresholds import Limit, limits
 
 
 class Grade(StrEnum):
@@ -33,61 +33,18 @@ class Grade(StrEnum):
         return list(Grade).index(self)
 
 
-ALONE = frozenset({"noise", "hum"})
-"""Rows that need no second witness: what is over threshold and room in silence is heard."""
 EAR_MODEL = "ear model"
 
 
 def worst(grades: Iterable[Grade]) -> Grade | None:
-    """The grade that decides.
-
-    Parameters
-    ----------
-    grades : iterable of Grade
-        Of all rows that were judged.
-
-    Returns
-    -------
-    Grade or None
-        The highest; None where nothing was judged.
-
-    Examples
-    --------
-    >>> worst([Grade.SHOULD_NOT, Grade.MAY, Grade.BELOW]).value
-    'may be heard'
-    """
+    """The grade that decides: the highest, None where nothing was judged."""
     return max(grades, key=lambda grade: grade.rank, default=None)
 
 
-def grade_of(
-    value: float,
-    limit: Limit,
-    *,
-    floor: float | None = None,
-) -> Grade:
-    """The grade of one value.
+def grade_of(value: float, limit: Limit, *, floor: float | None = None) -> Grade:
+    """The grade of one value, in the limit's unit; of a deviation its size.
 
-    Parameters
-    ----------
-    value : float, in the limit's unit
-        What was found; of a deviation its size.
-    limit : Limit
-        What it is set against.
-    floor : float or None, in the limit's unit
-        The least that could have been found; None where nothing limits it.
-
-    Returns
-    -------
-    Grade
-        Where the floor lies at or over the may-limit, not finer than the floor's own grade.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.thresholds import limits
-    >>> [grade_of(db, limits()["level"], floor=0.01).value for db in (0.001, 0.1, 0.3)]
-    ['below what can be measured', 'should not be heard', 'may be heard']
-    >>> grade_of(0.1, limits()["level"], floor=0.4).value
-    'may be heard'
+    Where the floor lies at or over the may-limit, it is not finer than the floor's own grade.
     """
     if floor is not None and value < floor:
         if floor < limit.may:
@@ -99,28 +56,10 @@ def grade_of(
 
 
 def together(grades: Mapping[str, Grade]) -> Grade | None:
-    """The grade that rows come to together.
-
-    Parameters
-    ----------
-    grades : mapping of str to Grade
-        Of all rows that were judged, by name.
-
-    Returns
-    -------
-    Grade or None
-        The worst; ``will be heard`` only by the ear model and another row at once, or by noise
-        or hum.  None where nothing was judged.
-
-    Examples
-    --------
-    >>> together({"high end": Grade.WILL, "ear model": Grade.MAY}).value
-    'may be heard'
-    >>> together({"high end": Grade.WILL, "ear model": Grade.WILL}).value
-    'will be heard'
-    """
+    """The grade that rows, by name, come to together; None where nothing was judged."""
     found = worst(grades.values())
     will = {name for name, grade in grades.items() if grade is Grade.WILL}
-    if found is Grade.WILL and not (will & ALONE or (EAR_MODEL in will and len(will) > 1)):
+    alone = any(limits()[name].alone for name in will)
+    if found is Grade.WILL and not (alone or (EAR_MODEL in will and len(will) > 1)):
         return Grade.MAY
     return found

@@ -213,9 +213,9 @@ def trial_of(
     if cause.effect == "offset":
         return A_FAULT
     if cause.effect == "noise":
-        return _noise(circuit, piece.rate_hz, full_scale_spl_db)
+        return _noise(circuit, piece, full_scale_spl_db)
     if cause.effect == "hum":
-        return _hum(circuit, piece.rate_hz, full_scale_spl_db)
+        return _hum(circuit, piece, full_scale_spl_db)
     if not own:
         return NOT_STATED.get(cause.effect, "it has nothing to act on")
     if cause.effect == "interchannel":
@@ -276,19 +276,23 @@ def _level(name: str, over_db: float, floor_db: float) -> Trial | str:
     )
 
 
-def _noise(circuit: Circuit, rate_hz: int, full_scale_spl_db: float) -> Trial | str:
-    (hz, own, _), room = noise_at_seat(circuit, circuit, full_scale_spl_db=full_scale_spl_db)
-    found = noise_change(hz, np.full(hz.size, -np.inf), own, room_noise_dba=room)
-    floor = dither_over_db(full_scale_spl_db, rate_hz=rate_hz, room_noise_dba=room)
-    return _level("noise", found.over_db, floor)
+def _noise(circuit: Circuit, piece: Passage, full_scale_spl_db: float) -> Trial | str:
+    hz, own, _ = noise_at_seat(circuit, circuit, full_scale_spl_db=full_scale_spl_db)
+    nothing = np.full(hz.size, -np.inf)
+    found = noise_change(hz, nothing, own, room_noise_dba=piece.room_dba)
+    return _level("noise", found.over_db, _dither_db(piece, full_scale_spl_db))
 
 
-def _hum(circuit: Circuit, rate_hz: int, full_scale_spl_db: float) -> Trial | str:
+def _hum(circuit: Circuit, piece: Passage, full_scale_spl_db: float) -> Trial | str:
     stated = circuit.stage
     quiet = replace(circuit, stage=stated.model_copy(update={"hum": None}))
-    row = hum_row(quiet, circuit, full_scale_spl_db=full_scale_spl_db)
+    row = hum_row(quiet, circuit, full_scale_spl_db=full_scale_spl_db, room_dba=piece.room_dba)
     value = -math.inf if row.value is None else row.value
-    return _level("hum", value, dither_over_db(full_scale_spl_db, rate_hz=rate_hz))
+    return _level("hum", value, _dither_db(piece, full_scale_spl_db))
+
+
+def _dither_db(piece: Passage, full_scale_spl_db: float) -> float:
+    return dither_over_db(full_scale_spl_db, rate_hz=piece.rate_hz, room_noise_dba=piece.room_dba)
 
 
 def _between(cause: Cause, setup: Setup, piece: Passage, spectrum: Spectrum) -> Trial:

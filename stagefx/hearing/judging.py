@@ -2,56 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from stagefx.audio.recording import Recording
 from stagefx.difference import Captured, Difference, GapNoise
+from stagefx.difference.split import ABOVE_HEARING_HZ
 from stagefx.effects.report import RenderReport
 from stagefx.errors import ComparisonError
 from stagefx.hearing.comparison import Comparison
-from stagefx.hearing.ledger import LedgerRow, build_ledger, with_floor
-from stagefx.hearing.level_at_ear import LevelAtEar
-from stagefx.hearing.noise import NoiseChange, dither_over_db
-from stagefx.hearing.verdict import Basis, Conditions, LevelBy, pass_verdict
-from stagefx.hearing.witness import listen
+from stagefx.hearing.difference_rows import build_ledger
+from stagefx.hearing.edit_rows import findings
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.ledger import LedgerRow, with_floor
+from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
+from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
+from stagefx.hearing.witness import Heard, listen, listen_closely
+
+Rows = Callable[[float | None], tuple[LedgerRow, ...]]
+"""From a room's noise, dBA, to rows known from elsewhere than the pair's audio."""
+
+
+def _no_rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+    del room_dba
+    return ()
 
 
 @dataclass(frozen=True)
 class Told:
     """What is known of two versions beside their audio.
 
-    Parameters
-    ----------
-    music : str
-        What was played, in words.
-    basis : ``"calculated"``, ``"measured"`` or ``"heard blind"``
-        Where the numbers come from.
-    noise : NoiseChange or None
-        Of two stages.
-    room_noise_dba : float or None, dBA
-        The room, where one is described.
-    renders : tuple of RenderReport
-        Of two stages.
-    rows : tuple of LedgerRow
-        Rows known from elsewhere; they take the place of the ledger's own.
-    gap : GapNoise or None
-        Noise in the silences.
-    captured : Captured or None
-        The instrument's faults and floor.
-    floors : mapping of str to float
-        By a row's name, the least that an instrument could have found; the larger counts.
-    remarks : tuple of str
-        What else the reader has to know.
+    `rows` take the place of the ledger's own; `floors` are, by a row's name, the least that an
+    instrument could have found; `room_dba` is None where no room hides anything.
     """
 
     music: str
     basis: Basis = "calculated"
-    noise: NoiseChange | None = None
-    room_noise_dba: float | None = None
+    room_dba: float | None = USUAL_ROOM_DBA
     renders: tuple[RenderReport, ...] = ()
-    rows: tuple[LedgerRow, ...] = ()
+    rows: Rows = _no_rows
     gap: GapNoise | None = None
     captured: Captured | None = None
     floors: Mapping[str, float] = field(default_factory=dict)
@@ -65,57 +55,30 @@ def judged(
     level_by: LevelBy,
     told: Told,
 ) -> Comparison:
-    """Listen to two versions, fill the ledger, and pass the verdict.
-
-    Parameters
-    ----------
-    pair : tuple of two Recording
-        Two versions of a piece.
-    difference : Difference
-        What `take_apart` found between them.
-    ear : LevelAtEar
-        How loud full scale is at the seat.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        What a level match takes away of two files; of stages it is done before.
-    told : Told
-        What is known beside the audio.
-
-    Returns
-    -------
-    Comparison
-        All of it.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.difference import take_apart
-    >>> from stagefx.hearing.level_at_ear import level_of
-    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((48000, 1)), 48000)
-    >>> ear, nothing = level_of(noise), take_apart(noise, noise)
-    >>> judged((noise, noise), nothing, ear, "nothing", Told("noise")).verdict.grade.value
-    'below what can be measured'
-    """
+    """Listen to two versions, fill the ledger, and pass the verdict."""
     matched_db = 0.0 if told.renders else level_matched_db(difference, level_by)
+    rate_hz, spl_db = pair[0].format.rate_hz, ear.full_scale_spl_db
     heard = listen(
-        *pair, difference, full_scale_spl_db=ear.full_scale_spl_db, matched_db=matched_db
-    )
-    floor_db = dither_over_db(
-        ear.full_scale_spl_db,
-        rate_hz=pair[0].format.rate_hz,
-        room_noise_dba=told.room_noise_dba,
-    )
-    ledger = build_ledger(
-        difference,
-        heard=heard,
-        matched_db=matched_db,
-        noise=told.noise,
-        noise_floor_db=floor_db,
-        rows=told.rows,
-    )
-    ledger = tuple(
-        with_floor(row, told.floors[row.name]) if row.name in told.floors else row for row in ledger
-    )
+        *pair, difference,
+        full_scale_spl_db=spl_db, matched_db=matched_db, room_dba=told.room_dba,
+    )  # fmt: skip
+
+    def ledger_in(room_dba: float | None, heard: Heard) -> tuple[LedgerRow, ...]:
+        ledger = build_ledger(
+            difference,
+            full_scale_spl_db=spl_db,
+            room_dba=room_dba,
+            heard=heard,
+            matched_db=matched_db,
+            rate_hz=rate_hz,
+            rows=told.rows(room_dba),
+        )
+        return tuple(
+            with_floor(row, told.floors[row.name]) if row.name in told.floors else row
+            for row in ledger
+        )
+
+    ledger = ledger_in(told.room_dba, heard)
     conditions = Conditions(
         basis=told.basis,
         listening_level_db=ear.listening_level_db,
@@ -124,7 +87,21 @@ def judged(
         change_db=next((row.value for row in ledger if row.name == "level"), None) or 0.0,
         strained=_strained(told.renders),
         remainder_db=difference.remainder_db,
+        room_dba=told.room_dba,
+        named=_named(difference, ledger, rate_hz),
     )
+    verdict = pass_verdict(ledger, conditions)
+    if verdict.grade.rank < Grade.WILL.rank and (told.room_dba or 0.0) > QUIET_ROOM_DBA:
+        quieter = replace(
+            heard,
+            pair=listen_closely(
+                *pair, difference,
+                full_scale_spl_db=spl_db, matched_db=matched_db, room_dba=QUIET_ROOM_DBA,
+                worst_s=heard.pair.worst_s,
+            ),
+        )  # fmt: skip
+        there = pass_verdict(ledger_in(QUIET_ROOM_DBA, quieter), conditions).grade
+        verdict = pass_verdict(ledger, replace(conditions, in_quieter_room=there))
     remarks = [*told.remarks, *ear.remarks, *difference.alignment.remarks]
     remarks += [remark for report in told.renders for remark in report.remarks]
     return Comparison(
@@ -132,12 +109,28 @@ def judged(
         level_at_ear=ear,
         heard=heard,
         ledger=ledger,
-        verdict=pass_verdict(ledger, conditions),
+        verdict=verdict,
         renders=told.renders,
         remarks=tuple(dict.fromkeys(remarks)),
         captured=told.captured,
         gap=told.gap,
     )
+
+
+def _named(difference: Difference, ledger: Sequence[LedgerRow], rate_hz: int) -> tuple[str, ...]:
+    """What was found and no row says: edits that are not graded, and what lies above hearing."""
+    over = {
+        row.name for row in ledger if row.grade is not None and row.grade.rank >= Grade.MAY.rank
+    }
+    said = " ".join(row.sentence for row in ledger if row.name in over)
+    named = [one for one in findings(difference.edits, rate_hz=rate_hz) if one not in said]
+    above_db = difference.above_hearing_dbfs
+    if above_db is not None:
+        named.append(
+            f"Above {ABOVE_HEARING_HZ / 1e3:g} kHz, where hearing ends, one version has "
+            f"{above_db:.0f} dBFS that the other has not; that is not judged."
+        )
+    return tuple(named)
 
 
 def level_matched_db(difference: Difference, level_by: LevelBy) -> float:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.difference import take_apart
-from stagefx.hearing.ledger import build_ledger
+from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.noise import noise_change
 from stagefx.hearing.stage_rows import harmonics_row
 from stagefx.hearing.synthetic import (

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from stagefx.audio.ahead import read_ahead
 from stagefx.audio.levels import AWeightedMeter
 from stagefx.audio.recording import Recording
 from stagefx.errors import ComparisonError
+from stagefx.stage.description import Stage
 
 USUAL_LISTENING_DB = 85.0
 """A-weighted; also the usual limit for eight hours a day (NIOSH, criteria document 98-126)."""
+USUAL_ROOM_DBA = 30.0
+"""A quiet living room at night (common practice)."""
+AS_DESCRIBED: Literal["as described"] = "as described"
+Room = float | Literal["as described"] | None
+"""Noise at the seat, dBA; None for a room that hides nothing."""
 LOUD_LISTENING_DB, HIGHEST_LISTENING_DB = 100.0, 120.0
 UNKNOWN_FULL_SCALE_DB = 92.0
 """ITU-R BS.1387: a full-scale sine's level where the playback level is unknown."""
@@ -130,6 +137,15 @@ def level_of(recording: Recording, *, listening_level_db: float = USUAL_LISTENIN
     ):
         meter.add(block)
     return level_at_ear(meter.level_db, listening_level_db=listening_level_db)
+
+
+def room_of(given: Room, *stages: Stage) -> float | None:
+    """The room given, else the quietest that a listening chain describes, else a usual one; dBA."""
+    if given != AS_DESCRIBED:
+        return given
+    chains = [stage.listening for stage in stages]
+    described = [chain.room_noise.value for chain in chains if chain and chain.room_noise]
+    return min(described, default=USUAL_ROOM_DBA)
 
 
 def _remarks_on(listening_level_db: float) -> list[str]:

@@ -15,7 +15,14 @@ from stagefx.hearing.causes import Cause, causes_of
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.growth import Trial, trial_of
 from stagefx.hearing.judging import frames_of, name_of
-from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
+from stagefx.hearing.level_at_ear import (
+    AS_DESCRIBED,
+    USUAL_LISTENING_DB,
+    LevelAtEar,
+    Room,
+    level_of,
+    room_of,
+)
 from stagefx.hearing.on_paper import Spectrum
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
@@ -180,6 +187,7 @@ def margin(
     passage: tuple[float, float] | None = None,
     whole: bool = False,
     listening_level_db: float = USUAL_LISTENING_DB,
+    room_dba: Room = AS_DESCRIBED,
     seed: int = 0,
 ) -> Margin:
     """Find for each effect of a stage how far its cause would have to grow to be heard.
@@ -198,6 +206,8 @@ def margin(
         Whether to listen to the whole piece instead of ten seconds.
     listening_level_db : float, dB, 0 to 120
         A-weighted level at the seat while the music plays; a knob set by listening follows it.
+    room_dba : float or None or ``"as described"``, dBA
+        Noise of the room at the seat; as the listening chain describes it, else 30 dBA.
     seed : int
         Of whatever chance the effects use.
 
@@ -239,6 +249,7 @@ def margin(
         piece = Passage(
             opened, start, stop,
             full_scale_v=played.full_scale_v, full_scale_spl_db=ear.full_scale_spl_db,
+            room_dba=room_of(room_dba, stage),
         )  # fmt: skip
         spectrum = Spectrum(piece.rate_hz, piece.blocks())
         circuit = played.knob.circuit

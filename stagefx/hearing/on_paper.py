@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from stagefx.audio.weighting import k_weighting
 from stagefx.difference.bands import third_octaves_hz
 from stagefx.hearing.grades import Grade, grade_of
-from stagefx.hearing.ledger import RANGES_HZ
+from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ
 from stagefx.hearing.thresholds import limits
 
 Array = NDArray[np.float64]
@@ -74,29 +74,14 @@ class Spectrum:
 
 
 def response_rows(response: Callable[[Array], Complex], spectrum: Spectrum) -> dict[str, float]:
-    """What a response comes to in the rows of the ledger that are about responses.
+    """What a response, re its gain at 1 kHz, comes to in the rows that are about responses.
 
-    Parameters
-    ----------
-    response : callable
-        From Hz to the complex response re its gain at 1 kHz.
-    spectrum : Spectrum
-        Of the music, for the level.
-
-    Returns
-    -------
-    dict of str to float
-        Size of each deviation, in the row's unit.
-
-    Examples
-    --------
-    >>> noise = Spectrum(48000, [np.random.default_rng(1).standard_normal((65536, 1))])
-    >>> rows = response_rows(lambda hz: 1.0 / (1.0 + 1j * hz / 20e3), noise)
-    >>> round(rows["high end"], 2), round(rows["group delay"], 4)
-    (2.12, 0.0007)
+    The size of each deviation, in the row's unit; the spectrum is the music's, for the level.
     """
     hz = third_octaves_hz()
     deviation = 20.0 * np.log10(np.maximum(np.abs(response(hz)), 1e-30))
+    middle = (hz >= 0.98 * REFERENCE_HZ[0]) & (hz <= 1.02 * REFERENCE_HZ[1])
+    deviation = deviation - np.median(deviation[middle])
     rows = {}
     for name, (low_hz, high_hz) in RANGES_HZ.items():
         inside = (hz >= 0.98 * low_hz) & (hz <= 1.02 * high_hz)

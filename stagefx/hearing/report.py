@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from stagefx.audio.dither import dither_floor_dbfs
 from stagefx.difference import Band, NullDepths
+from stagefx.difference.edits import Edit
 from stagefx.hearing.ledger import NOT_MEASURED, LedgerRow
 
 if TYPE_CHECKING:
@@ -82,6 +83,8 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
         "balance_db": number(found.balance_db, "only one channel sounds"),
         "remainder_db": number(found.remainder_db, "too short"),
         "response": _response(comparison),
+        "edits": [_edit(edit) for edit in found.edits],
+        "events": _events(comparison),
         "hearing": comparison.heard.as_json(),
         "level_at_ear": {
             "listening_level_db": comparison.level_at_ear.listening_level_db,
@@ -93,6 +96,26 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
         "remarks": list(comparison.remarks),
         **_beside(comparison),
     }  # fmt: skip
+
+
+def _edit(edit: Edit) -> dict[str, Any]:
+    return {
+        "kind": edit.kind,
+        "at_s": edit.at_s,
+        "length_s": edit.length_s,
+        "level_db": number(edit.level_db, "silence" if edit.silent else NOT_MEASURED),
+        "channel": edit.channel,
+        "amount": edit.amount,
+    }
+
+
+def _events(comparison: Comparison) -> dict[str, Any]:
+    events = comparison.heard.events
+    return {
+        "count": events.count,
+        "worst_db": number(events.worst_db, events.reason or NOT_MEASURED),
+        "at_s": list(events.at_s),
+    }
 
 
 def _floor(comparison: Comparison) -> dict[str, Any]:
@@ -151,6 +174,7 @@ def _row(row: LedgerRow) -> dict[str, Any]:
         "at_hz": number(row.at_hz, "not a matter of frequency"),
         "direction": row.direction,
         "remark": row.remark,
+        "sentence": row.sentence,
     }
 
 
@@ -170,4 +194,6 @@ def _verdict(comparison: Comparison) -> dict[str, Any]:
         },
         "conditions": list(verdict.conditions),
         "not_judged": list(verdict.not_judged),
+        "near_limit": verdict.near_limit,
+        "named": list(verdict.named),
     }

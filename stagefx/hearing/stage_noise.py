@@ -15,37 +15,14 @@ Array = NDArray[np.float64]
 
 def noise_at_seat(
     first: Circuit, second: Circuit, *, full_scale_spl_db: float
-) -> tuple[tuple[Array, Array, Array], float | None]:
-    """Noise of two stages in third octaves at the seat.
+) -> tuple[Array, Array, Array]:
+    """Third octaves in Hz, and the noise of two stages in them at the seat, dB SPL.
 
     Through the listening chains where both stages describe one; else re the stage's full scale,
     which plays at the level at the ear.
-
-    Parameters
-    ----------
-    first, second : Circuit
-        With their knobs set, each with a source level.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine at the ear.
-
-    Returns
-    -------
-    bands : tuple of three arrays [bands]
-        Middles in Hz, and the noise of both in dB SPL.
-    room_noise_dba : float or None, dBA
-        The room, where one is described.
-
-    Examples
-    --------
-    >>> from stagefx.stage import load_stage, nominal
-    >>> stage = nominal(load_stage("unity-buffer"))
-    >>> (hz, noise, _), room = noise_at_seat(stage, stage, full_scale_spl_db=105.0)
-    >>> bool(noise.max() < room)
-    True
     """
     circuits = (first, second)
     chains = [circuit.stage.listening for circuit in circuits]
-    rooms = [chain.room_noise for chain in chains if chain and chain.room_noise]
     described = all(chain is not None for chain in chains)
     bands = [noise_bands(circuit) for circuit in circuits]
     levels = [
@@ -54,8 +31,7 @@ def noise_at_seat(
         else _re_full_scale(circuit, volts) + full_scale_spl_db
         for circuit, (_, volts) in zip(circuits, bands, strict=True)
     ]
-    room = min((one.value for one in rooms), default=None)
-    return (bands[0][0], levels[0], levels[1]), room
+    return bands[0][0], levels[0], levels[1]
 
 
 def _re_full_scale(circuit: Circuit, volts: Array) -> Array:

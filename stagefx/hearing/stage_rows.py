@@ -45,33 +45,13 @@ def stage_rows(
     renders: Sequence[RenderReport],
     *,
     full_scale_spl_db: float,
+    room_dba: float | None = None,
 ) -> tuple[LedgerRow, ...]:
     """Harmonics, hum and crosstalk that one stage has and the other has not.
 
-    Parameters
-    ----------
-    first, second : Circuit
-        With their knobs set, each with a source level.
-    renders : sequence of two RenderReport
-        Of the music through both; say how high it drives each amplifier.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine at the ear; used where no listening chain is described.
-
-    Returns
-    -------
-    tuple of LedgerRow
-        One a kind.
-
-    Examples
-    --------
-    >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_stages
-    >>> from stagefx.stage import load_stage
-    >>> stages = load_stage("line-stage"), load_stage("line-stage-quick")
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> found = compare_stages(*stages, trio, passage=(2.0, 4.0))
-    >>> {row.name: row.value for row in found.ledger}["hum"] < -40.0
-    True
+    Knobs are set and each stage has a source level; the renders say how high the music drives
+    each amplifier.  `full_scale_spl_db`, of a full-scale sine at the ear, is used where no
+    listening chain is described.
     """
     return (
         harmonics_row(first, second, [_peak_v(report) for report in renders]),
@@ -79,7 +59,10 @@ def stage_rows(
             first,
             second,
             full_scale_spl_db=full_scale_spl_db,
-            floor_db=dither_over_db(full_scale_spl_db, rate_hz=renders[0].rate),
+            room_dba=room_dba,
+            floor_db=dither_over_db(
+                full_scale_spl_db, rate_hz=renders[0].rate, room_noise_dba=room_dba
+            ),
         ),
         crosstalk_row(first, second),
     )
@@ -176,38 +159,17 @@ def harmonics_at(circuit: Circuit, peak_v: float) -> Complex:
 
 
 def hum_row(
-    first: Circuit, second: Circuit, *, full_scale_spl_db: float, floor_db: float | None = None
+    first: Circuit,
+    second: Circuit,
+    *,
+    full_scale_spl_db: float,
+    room_dba: float | None = None,
+    floor_db: float | None = None,
 ) -> LedgerRow:
     """The line of hum in which a change comes nearest to being heard at the seat.
 
-    ``L = 10 log10 |10^(L2/10) - 10^(L1/10)|`` over the higher of threshold and room, line by line
-
-    Parameters
-    ----------
-    first, second : Circuit
-        With their knobs set, each with a source level.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine at the ear; used where no listening chain is described.
-    floor_db : float or None, dB
-        What dither comes to on the same scale.
-
-    Returns
-    -------
-    LedgerRow
-        Stated hum, and the ripple of the supply.
-
-    References
-    ----------
-    ISO 389-7:2019: the threshold of hearing.
-
-    Examples
-    --------
-    >>> from stagefx.stage import nominal, stage_from
-    >>> quiet = {"source": {"level": "2 V rms"}, "amplifier": {"topology": "follower"}}
-    >>> humming = {**quiet, "hum": {"level": "2 mV rms", "frequency": "100 Hz"}}
-    >>> both = nominal(stage_from(quiet)), nominal(stage_from(humming))
-    >>> round(hum_row(*both, full_scale_spl_db=105.0).value, 2)  # 60 dB under 105, over 26.5
-    18.5
+    ``L = 10 log10 |10^(L2/10) - 10^(L1/10)|`` over the higher of the threshold of hearing (ISO
+    389-7) and the room, line by line; stated hum, and the ripple of the supply.
     """
     both = [hum_lines(circuit) for circuit in (first, second)]
     if not any(both):
@@ -220,10 +182,8 @@ def hum_row(
         for circuit, lines in zip((first, second), both, strict=True)
     ]
     power = np.abs(10.0 ** (levels[1] / 10.0) - 10.0 ** (levels[0] / 10.0))
-    rooms = [c.stage.listening.room_noise for c in (first, second) if c.stage.listening]
-    room = min((one.value for one in rooms if one is not None), default=None)
     with np.errstate(divide="ignore"):
-        over = 10.0 * np.log10(power) - hiding_db(hz, room_noise_dba=room)
+        over = 10.0 * np.log10(power) - hiding_db(hz, room_noise_dba=room_dba)
     worst = int(np.argmax(over))
     value = float(over[worst])
     at_hz = float(hz[worst]) if math.isfinite(value) else None

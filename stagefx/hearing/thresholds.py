@@ -18,26 +18,7 @@ Sureness = Literal["high", "medium", "low"]
 class Limit:
     """From where one kind of difference may be heard, and from where it will be.
 
-    Parameters
-    ----------
-    name : str
-        The ledger's row.
-    what : str
-        What its value is.
-    unit : str
-        Of value and limits.
-    scale : ``"deviation"``, ``"level"`` or ``"probability"``
-        Whether the margin is a ratio to the limit, a distance from it, or none.
-    may, will : float
-        May be heard from, will be heard from.
-    kind : ``"published"``, ``"common practice"`` or ``"working assumption"``
-        What the limits rest on.
-    source : str
-        The publication, or who works so.
-    sure : ``"high"``, ``"medium"`` or ``"low"``
-        How sure.
-    reason : str
-        Why the limits stand where they stand.
+    What each field says stands at the head of thresholds.toml.
     """
 
     name: str
@@ -50,22 +31,12 @@ class Limit:
     source: str
     sure: Sureness
     reason: str
+    alone: bool = False
 
 
 @lru_cache(maxsize=1)
 def limits() -> MappingProxyType[str, Limit]:
-    """All limits, in the order of the ledger.
-
-    Returns
-    -------
-    mapping of str to Limit
-        By the row's name; not to be changed.
-
-    Examples
-    --------
-    >>> limits()["level"].may, limits()["noise"].source
-    (0.2, 'ISO 389-7:2019, threshold of hearing in a free field')
-    """
+    """All limits by the row's name, in the order of the ledger."""
     text = resources.files("stagefx.hearing").joinpath("thresholds.toml").read_text("utf-8")
     rows = [Limit(**row) for row in tomllib.loads(text)["row"]]
     return MappingProxyType({row.name: row for row in rows})

@@ -7,18 +7,22 @@ conditions; and what would change it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from stagefx.hearing.grades import Grade, together
-from stagefx.hearing.ledger import LedgerRow
+from stagefx.hearing.ledger import NEAR_DB, NEAR_FACTOR, LedgerRow
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, distance_of, quantity, size_of, subject
 
 Basis = Literal["calculated", "measured", "heard blind"]
 LevelBy = Literal["gain", "loudness", "nothing"]
 
+QUIET_ROOM_DBA = 15.0
+"""A very quiet room, such as a studio's: what it would turn is said."""
+_SAID_WHOLLY = frozenset({"edits", "exchange", "balance"})
+"""Rows whose sentence needs no limit beside it."""
 _MATCHED = {
     "gain": "levels matched by gain",
     "loudness": "levels matched by loudness",
@@ -46,6 +50,12 @@ class Conditions:
         Where a version clipped or slewed, in words.
     remainder_db : float or None, dB
         What no linear filter explains, re the music.
+    room_dba : float or None, dBA
+        The room's noise.
+    in_quieter_room : Grade or None
+        What a very quiet room would make of it; None where that is not known.
+    named : tuple of str
+        What was found and is not graded, in sentences.
     """
 
     basis: Basis
@@ -55,12 +65,16 @@ class Conditions:
     change_db: float
     strained: tuple[str, ...] = ()
     remainder_db: float | None = None
+    room_dba: float | None = None
+    in_quieter_room: Grade | None = None
+    named: tuple[str, ...] = ()
 
     @property
     def in_words(self) -> tuple[str, ...]:
-        """Listening level, music, level match."""
+        """Listening level, room, music, level match."""
+        room = "without room noise" if self.room_dba is None else f"in a {self.room_dba:g} dBA room"
         return (
-            f"at a listening level of {self.listening_level_db:g} dB",
+            f"at a listening level of {self.listening_level_db:g} dB {room}",
             f"with {self.music}",
             f"{_MATCHED[self.level_by]}, {decibels(abs(self.change_db))} apart",
         )
@@ -107,6 +121,10 @@ class Verdict:
         Under what it holds.
     not_judged : tuple of str
         Kinds of difference that no number stands for.
+    near_limit : str
+        A sentence where a factor 1.25 or 2 dB would turn the grade; else empty.
+    named : tuple of str
+        What was found and is not graded, in sentences.
     """
 
     grade: Grade
@@ -115,36 +133,21 @@ class Verdict:
     flips_at: Flip
     conditions: tuple[str, ...]
     not_judged: tuple[str, ...]
+    near_limit: str = ""
+    named: tuple[str, ...] = ()
 
 
 def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict:
     """Put the rows together and say what they come to.
 
-    Parameters
-    ----------
-    ledger : sequence of LedgerRow
-        Every kind of difference, judged or not.
-    conditions : Conditions
-        Under what they were found.
-
-    Returns
-    -------
-    Verdict
-        At least ``may be heard`` where nothing was judged, or where distortion was not.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.ledger import judged_row
-    >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.002, remainder_db=-101.0)
-    >>> rows = [judged_row("high end", 0.031, at_hz=15848.9), judged_row("remainder", -60.0)]
-    >>> verdict = pass_verdict(rows, here)
-    >>> verdict.grade.value, verdict.flips_at.sentence
-    ('should not be heard', 'The high end would have to change 32 times as much to alter this.')
+    At least ``may be heard`` where nothing was judged, or where distortion was not.
     """
     judged = {row.name: row for row in ledger if row.grade is not None}
     found = together({name: grade for name, row in judged.items() if (grade := _counted(row))})
     distortion = "" if "remainder" in judged else _unjudged(ledger)
-    grade = Grade.MAY if found is None or (distortion and found.rank < Grade.MAY.rank) else found
+    lacking = found is None or (distortion and found.rank < Grade.MAY.rank)
+    grade = Grade.MAY if lacking or found is None else found
+    near = "" if lacking else _near_limit(judged, grade)
     nearest = min(judged.values(), key=_nearness, default=None)
     over = [row for row in judged.values() if row.grade and row.grade.rank >= Grade.MAY.rank]
     over.sort(key=_nearness)
@@ -156,6 +159,9 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
         _because(over, nearest),
         f"{' and '.join(conditions.strained).capitalize()}." if conditions.strained else "",
         f"Distortion was not judged: {distortion}." if distortion else _left(conditions),
+        *conditions.named,
+        near,
+        _quieter_room(conditions, grade),
         f"Not judged: {', '.join(not_judged)}." if not_judged else "",
         flip.sentence,
     ]
@@ -166,7 +172,31 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
         flips_at=flip,
         conditions=conditions.in_words,
         not_judged=not_judged,
+        near_limit=near,
+        named=conditions.named,
     )
+
+
+def _near_limit(judged: Mapping[str, LedgerRow], grade: Grade) -> str:
+    """Whether a row stands so near a limit that another measurement might turn the grade."""
+    counted = {name: found for name, row in judged.items() if (found := _counted(row))}
+    for way, how in ((1, "more"), (-1, "less")):
+        nudged = {name: judged[name].nudged(way) or found for name, found in counted.items()}
+        other = together(nudged)
+        turned = [judged[name] for name in counted if nudged[name] is not counted[name]]
+        if other is None or other is grade or Grade.MAY.rank > max(other.rank, grade.rank):
+            continue
+        names = _and([subject(row.name) for row in sorted(turned, key=_nearness)])
+        much = f"a factor of {NEAR_FACTOR:g}, or {NEAR_DB:g} dB, {how}"
+        return f"That is near a limit: with {much} of {names} it {_grade_words(other)}."
+    return ""
+
+
+def _quieter_room(conditions: Conditions, grade: Grade) -> str:
+    other = conditions.in_quieter_room
+    if other is None or other.rank <= grade.rank or other.rank < Grade.MAY.rank:
+        return ""
+    return f"In a room of {QUIET_ROOM_DBA:g} dBA it {_grade_words(other)}."
 
 
 def _counted(row: LedgerRow) -> Grade | None:
@@ -206,6 +236,9 @@ def _because(over: Sequence[LedgerRow], nearest: LedgerRow | None) -> str:
 
 
 def _reason(row: LedgerRow) -> str:
+    if row.sentence:
+        limit = f", where it may be heard from {quantity(row.may, row.unit)}."
+        return row.sentence if row.name in _SAID_WHOLLY else row.sentence.removesuffix(".") + limit
     name = subject(row.name).capitalize()
     if row.value is not None and row.floor is not None and row.value < row.floor:
         return (
@@ -219,7 +252,7 @@ def _left(conditions: Conditions) -> str:
     left = conditions.remainder_db
     if left is None or left == -math.inf:
         return ""
-    return f"What no linear filter explains lies {decibels(-left)} under the music."
+    return f"The distortion and noise residual is {decibels(-left)} below the music."
 
 
 def _flip(over: Sequence[LedgerRow], nearest: LedgerRow | None, distortion: str) -> Flip:

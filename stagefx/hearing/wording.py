@@ -15,11 +15,20 @@ _SUBJECTS = {
     "low end": "the low end",
     "middle": "the middle",
     "high end": "the high end",
-    "remainder": "what no linear filter explains",
+    "edits": "the longest edit",
+    "exchange": "the exchange of the channels",
+    "wow": "wow and flutter",
+    "events": "the loudest event",
+    "remainder": "the distortion and noise residual",
     "ear model": "the ear model",
     "harmonics": "the strongest harmonic",
 }
-_HIDDEN = frozenset({"noise", "hum", "remainder"})
+_HIDDEN = {
+    "events": "masking",
+    "remainder": "masking",
+    "noise": "the threshold of hearing and the room",
+    "hum": "the threshold of hearing and the room",
+}
 _FINEST_DB = 0.001
 _SURE = 0.99
 
@@ -205,8 +214,8 @@ def size_of(row: LedgerRow) -> str:
     where = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
     scale = limits()[row.name].scale
     if row.name in _HIDDEN:
-        side = "over" if row.value >= 0.0 else "under"
-        return f"{decibels(abs(row.value))} {side} what hides it{where}"
+        side = "above" if row.value >= 0.0 else "below"
+        return f"{decibels(abs(row.value))} {side} {_HIDDEN[row.name]}{where}"
     if scale == "probability":
         return f"it would notice the difference with {quantity(row.value, '')}"
     if scale == "level" or row.unit != "dB":

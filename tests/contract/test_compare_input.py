@@ -11,8 +11,8 @@ import soundfile
 from stagefx.audio.recording import HeldAudio
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.hearing import compare_files, compare_recordings, compare_stages
+from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import build_ledger
 from stagefx.hearing.thresholds import limits
 from stagefx.stage import load_stage
 from tests.band_limited import RATE_HZ, sound
@@ -88,7 +88,7 @@ def test_the_keys_of_the_result() -> None:
     assert {"deviation_db", "at_hz", "bands"} <= set(found["response"])
     assert {
         "detection_probability", "noise_to_mask_db", "remainder_noise_to_mask_db",
-        "disturbed_frames_share",
+        "disturbed_frames_share", "standard_probability",
     } <= set(found["hearing"])  # fmt: skip
     assert 0.0 <= found["hearing"]["detection_probability"] < 0.2
     wanted = {"name", "value", "unit", "may", "will", "margin_db", "grade", "source"}
@@ -96,7 +96,11 @@ def test_the_keys_of_the_result() -> None:
     assert {"grade", "sentence", "basis", "flips_at"} <= set(found["verdict"])
     assert found["verdict"]["basis"] == "calculated"
     names = [row["name"] for row in found["ledger"]]
-    assert names[:2] == ["level", "balance"]
+    assert names[:2] == ["edits", "exchange"]
+    assert found["edits"] == []
+    assert set(found["events"]) == {"count", "worst_db", "at_s"}
+    assert found["events"]["count"] == 0
+    assert {"near_limit", "named"} <= set(found["verdict"])
     assert {"low end", "middle", "high end", "noise"} <= set(names)
 
 
@@ -111,13 +115,20 @@ def test_a_stage_that_clips_on_its_source_is_heard_and_says_why() -> None:
 
 # The table of limits, as it was decided on; sources stand in thresholds.toml.
 LIMITS = {
+    "edits": (6.0, 100.0),
+    "exchange": (0.5, 2.0),
+    "speed": (0.2, 1.0),
+    "wow": (0.1, 0.3),
+    "events": (6.0, 12.0),
     "level": (0.2, 0.5),
     "balance": (0.5, 1.0),
     "low end": (0.5, 3.0),
     "middle": (0.5, 1.5),
     "high end": (1.0, 3.0),
+    "resonance": (0.5, 1.5),
     "group delay": (0.5, 2.0),
     "inter-channel delay": (10.0, 30.0),
+    "inter-channel phase": (10.0, 45.0),
     "remainder": (-10.0, 3.0),
     "harmonics": (-80.0, -40.0),
     "noise": (0.0, 10.0),

@@ -20,7 +20,7 @@ from tests.band_limited import RATE_HZ, sound
 
 LEVEL, NOISE = limits()["level"], limits()["noise"]
 CLEAN = judged_row("remainder", -60.0)
-HERE = Conditions("calculated", 85.0, "trio.flac", "gain", 0.0, remainder_db=-100.0)
+HERE = Conditions("calculated", 85.0, "trio.flac", "gain", 0.0, remainder_db=-100.0, room_dba=30.0)
 
 
 @pytest.mark.parametrize(
@@ -54,9 +54,17 @@ def test_the_grade_of_a_value(value: float, floor: float | None, grade: Grade) -
         ({"noise": 10.0}, Grade.WILL),
         ({"hum": 10.0, "ear model": 0.0}, Grade.WILL),
         ({"noise": 9.9}, Grade.MAY),
+        ({"edits": 100.0}, Grade.WILL),
+        ({"events": 12.0, "ear model": 0.0}, Grade.WILL),
+        ({"exchange": 2.0}, Grade.WILL),
+        ({"speed": 1.0}, Grade.WILL),
+        ({"wow": 0.3}, Grade.WILL),
+        ({"balance": 1.0}, Grade.WILL),
+        ({"inter-channel delay": 30.0}, Grade.WILL),
+        ({"level": 0.6, "group delay": 3.0, "remainder": 4.0}, Grade.MAY),
     ],
 )
-def test_will_be_heard_takes_two_witnesses_but_for_noise_and_hum(
+def test_will_be_heard_takes_two_witnesses_or_a_row_that_decides_alone(
     rows: dict[str, float], grade: Grade
 ) -> None:
     ledger = [judged_row(name, value) for name, value in rows.items()]
@@ -96,11 +104,11 @@ def test_what_should_not_be_heard() -> None:
     assert found.grade is Grade.SHOULD_NOT
     assert found.sentence == (
         "In this set-up the difference should not be heard. Calculated, at a listening level of "
-        "85 dB, with trio.flac, levels matched by gain, 0 dB apart. Nearest to being heard is the "
-        "high end: about 1/12 of the smallest step of a typical volume control (0.040 dB down at "
-        "16 kHz), where it may be heard from 1.0 dB. What no linear filter explains lies "
-        "100.0 dB under the music. Not judged: hum. The high end would have to change 25 times "
-        "as much to alter this."
+        "85 dB in a 30 dBA room, with trio.flac, levels matched by gain, 0 dB apart. Nearest to "
+        "being heard is the high end: about 1/12 of the smallest step of a typical volume control "
+        "(0.040 dB down at 16 kHz), where it may be heard from 1.0 dB. The distortion and noise "
+        "residual is 100.0 dB below the music. Not judged: hum. The high end would have to change "
+        "25 times as much to alter this."
     )
     assert found.flips_at.row == "high end"
     assert (found.flips_at.value, found.flips_at.limit) == (0.04, 1.0)
@@ -115,6 +123,46 @@ def test_what_may_be_heard_names_every_row_that_is_over() -> None:
     assert "The middle: " in found.sentence
     assert "The level: " not in found.sentence
     assert found.flips_at.row == "high end"
+
+
+@pytest.mark.parametrize(
+    ("rows", "near", "words"),
+    [
+        ({"level": 0.17}, True, "of the level it may be heard"),  # 0.17 x 1.25 = 0.2125
+        ({"level": 0.15}, False, ""),  # x 1.25 = 0.1875
+        ({"level": 0.24}, True, "of the level it should not be heard"),
+        ({"level": 0.26}, False, ""),
+        ({"events": 4.1}, True, "of the loudest event it may be heard"),  # within 2 dB of 6
+        ({"events": 3.9}, False, ""),
+        ({"events": 10.5}, True, "it will be heard"),
+        ({"level": 0.17, "middle": 0.7}, False, ""),  # the middle decides, whatever the level
+    ],
+)
+def test_what_stands_near_a_limit_is_said(
+    rows: dict[str, float], *, near: bool, words: str
+) -> None:
+    ledger = [judged_row(name, value) for name, value in rows.items()]
+    found = pass_verdict([*ledger, CLEAN], HERE)
+    assert bool(found.near_limit) is near
+    assert words in found.near_limit
+    assert found.near_limit in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("there", "said"),
+    [
+        (Grade.WILL, "In a room of 15 dBA it will be heard."),
+        (Grade.MAY, "In a room of 15 dBA it may be heard."),
+        (Grade.SHOULD_NOT, ""),
+        (None, ""),
+    ],
+)
+def test_a_quieter_room_is_spoken_of_where_it_would_turn_the_verdict(
+    there: Grade | None, said: str
+) -> None:
+    found = pass_verdict([judged_row("level", 0.1), CLEAN], replace(HERE, in_quieter_room=there))
+    assert ("In a room of" in found.sentence) is bool(said)
+    assert said in found.sentence
 
 
 def test_a_row_that_was_not_measured_finely_enough_says_so() -> None:
@@ -177,9 +225,12 @@ def test_a_level_match_takes_the_level_row_away_and_nothing_else() -> None:
     music = sound(3.0)
     pieces = HeldAudio(music, RATE_HZ), HeldAudio(0.5 * music, RATE_HZ)
     apart, matched = (compare_recordings(*pieces, level_by=by) for by in ("nothing", "gain"))
-    assert apart.ledger[0].value == pytest.approx(6.0206, abs=1e-3)
-    assert apart.ledger[0].direction == "down"
-    assert matched.ledger[0].value == pytest.approx(0.0, abs=1e-6)
+    level, same = (
+        next(row for row in found.ledger if row.name == "level") for found in (apart, matched)
+    )
+    assert level.value == pytest.approx(6.0206, abs=1e-3)
+    assert level.direction == "down"
+    assert same.value == pytest.approx(0.0, abs=1e-6)
     assert matched.difference.alignment == apart.difference.alignment
     kept = [row.name for row in apart.ledger if row.name not in {"level", "ear model"}]
     rows = [{row.name: row for row in found.ledger} for found in (matched, apart)]

@@ -126,7 +126,7 @@ def test_the_noise_s_factor_is_its_distance_from_the_threshold_of_hearing() -> N
     # Nyquist: 4 k T R of 10 kohm in the third octave at 4 kHz, where ISO 389-7 has -5.4 dB SPL
     # and where white noise comes nearest to it
     stage = board()
-    of_board = margin(stage, TRIO, passage=PASSAGE)
+    of_board = margin(stage, TRIO, passage=PASSAGE, room_dba=None)
     (noise,) = [one for one in of_board.causes if one.effect == "noise"]
     band_hz = 10.0**3.6 * (10.0**0.05 - 10.0**-0.05)
     volts = math.sqrt(4.0 * 1.380649e-23 * 298.15 * 10e3 * band_hz)

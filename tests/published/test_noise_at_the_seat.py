@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from stagefx.hearing.level_at_ear import room_of
 from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
 from stagefx.hearing.stage_noise import noise_at_seat
 from stagefx.stage import nominal, stage_from
@@ -49,8 +50,7 @@ def test_ten_microvolts_over_the_threshold_at_1_khz(distance: str, spl_db: float
 def test_two_stages_noise_comes_through_their_listening_chains() -> None:
     """10 kohm has 1.814697 uV in 20 kHz (25 C): 12.85 nV per root hertz, in every band."""
     circuit = passive("10 kohm")
-    (hz, noise, other), room = noise_at_seat(circuit, circuit, full_scale_spl_db=0.0)
-    assert room is None
+    hz, noise, other = noise_at_seat(circuit, circuit, full_scale_spl_db=0.0)
     assert np.array_equal(noise, other)
     band = 1000.0 * (10.0**0.05 - 10.0**-0.05)
     volts = 1.814697e-6 * np.sqrt(band / 20e3)
@@ -60,8 +60,7 @@ def test_two_stages_noise_comes_through_their_listening_chains() -> None:
 
 def test_without_a_listening_chain_full_scale_sets_the_level() -> None:
     circuit = nominal(stage_from({"source": {"level": "2 V rms", "resistance": "10 kohm"}}))
-    (hz, noise, _), room = noise_at_seat(circuit, circuit, full_scale_spl_db=105.0)
-    assert room is None
+    hz, noise, _ = noise_at_seat(circuit, circuit, full_scale_spl_db=105.0)
     _, volts = noise_bands(circuit)
     np.testing.assert_allclose(noise, 105.0 + 20.0 * np.log10(volts / 2.0), atol=1e-9)
     assert noise_change(hz, noise, noise).over_db == NOWHERE
@@ -69,8 +68,9 @@ def test_without_a_listening_chain_full_scale_sets_the_level() -> None:
 
 def test_the_quieter_of_two_rooms_hides_less_and_a_room_hides_what_lies_under_it() -> None:
     quiet, loud = passive("1 kohm", room_noise="25 dB"), passive("1 kohm", room_noise="40 dB")
-    _, room = noise_at_seat(quiet, loud, full_scale_spl_db=0.0)
-    assert room == 25.0
+    assert room_of("as described", quiet.stage, loud.stage) == 25.0
+    assert room_of("as described", passive("1 kohm").stage) == 30.0
+    assert room_of(None, quiet.stage) is None
     assert np.all(hiding_db([50.0, 1000.0], room_noise_dba=40.0) >= hiding_db([50.0, 1000.0]))
     assert noise_change([1000.0], [NOWHERE], [5.0], room_noise_dba=40.0).over_db < -20.0
 

@@ -13,6 +13,7 @@ import pytest
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.difference import take_apart
+from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.least_heard import (
     balance_heard_db,
@@ -25,7 +26,7 @@ from stagefx.hearing.least_heard import (
     tone_heard_db_spl,
     white_noise_heard_db_spl,
 )
-from stagefx.hearing.ledger import LedgerRow, build_ledger
+from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.published import GROUP_DELAYS_MS, HUM_DB_SPL
 from stagefx.hearing.synthetic import RATE_HZ, Array, all_pass, detection, pink, through, tone
 
