@@ -182,7 +182,7 @@ def _value(row: LedgerRow) -> str:
 def _distance(row: LedgerRow) -> str:
     if row.grade is Grade.BELOW and row.floor is not None:
         if not row.unit:
-            return "under the floor"
+            return "below the noise floor"
         decimals = max(0, -math.floor(math.log10(row.floor))) if row.floor > 0.0 else 0
         return f"the floor: {row.floor:.{decimals}f} {row.unit}"
     return margin_words(row)

@@ -120,7 +120,7 @@ def _remainder(known: Known, telling: Telling) -> str:
     if rest is None or rest == float("-inf"):
         return ""
     size = telling.tell(decibels(-rest), rest, "dB", f"{known.piece}/comparison/remainder_db")
-    return f"What no linear filter explains, distortion among it, lies {size} under the music."
+    return f"The distortion and noise residual is {size} below the music."
 
 
 def _strain(known: Known, telling: Telling) -> str:

@@ -21,6 +21,7 @@ from stagefx.hearing import Comparison, Grade
 from stagefx.hearing.grades import EAR_MODEL
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.passage import Passage
+from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wording import decibels, quantity, subject
 from stagefx.stage.cautions import cautions_of
@@ -149,8 +150,11 @@ def _apart(figures: Sequence[Figures]) -> Iterator[Figures]:
 def _where_it_holds(known: Known) -> Paragraph:
     telling = Telling()
     if not known.asked.stages:
+        named = known.found.verdict.named
+        at = f"{known.piece}/comparison/verdict/named"
         return telling.paragraph(
             [
+                *(telling.tell(said, said, "", f"{at}/{n}") for n, said in enumerate(named)),
                 "This holds for these two files at this listening level.",
                 "It does not hold for other music, nor for what else differed when they were made.",
             ]
@@ -167,6 +171,10 @@ def _changes(known: Known) -> Paragraph:
     telling = Telling()
     verdict = known.found.verdict
     sentences = [_flip(known, telling)]
+    for name in ("near_limit", "quieter_room"):
+        if said := getattr(verdict, name):
+            at = f"{known.piece}/comparison/verdict/{name}"
+            sentences.append(telling.tell(said, said, "", at))
     if any(row.name == "level" for row in known.over) and known.level_by == "nothing":
         sentences.append(
             "The levels were left as they are: match them within 0.1 dB and ask again, since "
@@ -198,7 +206,7 @@ def _flip(known: Known, telling: Telling) -> str:
         return flip.sentence
     at = known.row_at(row)
     margin = telling.tell(decibels(abs(row.margin_db)), row.margin_db, "dB", f"{at}/margin_db")
-    what, level = as_sentence(subject(row.name)), row.name in {"noise", "hum", "remainder"}
+    what, level = as_sentence(subject(row.name)), limits()[row.name].scale == "level"
     limit = ""
     if not level:
         said = telling.tell(quantity(row.may, row.unit), row.may, row.unit, f"{at}/may")

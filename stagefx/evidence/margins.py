@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import LedgerRow, margin_db
+from stagefx.hearing.ledger import LedgerRow, limit_of, margin_db
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, factor, probability
 
@@ -33,7 +33,7 @@ def margin_words(row: LedgerRow) -> str:
     if row.value is None:
         return ""
     if row.grade is Grade.BELOW:
-        return "under the floor"
+        return "below the noise floor"
     if row.margin_db is None:
         return (
             f"p {probability(row.value)}, {'over' if row.value >= row.may else 'under'} {row.may:g}"
@@ -96,7 +96,7 @@ def floor_margin_db(row: LedgerRow) -> float:
     """
     if row.floor is None:
         return math.inf
-    found = margin_db(row.floor, limits()[row.name])
+    found = margin_db(row.floor, limit_of(row))
     return _ratio_db(row.may, row.floor) if found is None else found
 
 

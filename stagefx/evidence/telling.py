@@ -11,7 +11,7 @@ from stagefx.difference.bands import nominal_hz
 from stagefx.evidence.wording import amount
 from stagefx.hearing import Grade, LedgerRow
 from stagefx.hearing.thresholds import limits
-from stagefx.hearing.wording import decibels, in_control_steps, quantity, subject
+from stagefx.hearing.wording import HIDDEN_BY, decibels, in_control_steps, quantity, subject
 
 
 @dataclass(frozen=True)
@@ -123,9 +123,6 @@ class Telling:
         return Paragraph(text, tuple(self.numbers))
 
 
-_HIDDEN = frozenset({"noise", "hum", "remainder"})
-
-
 def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True) -> str:
     """What a judged row found, as a clause: everyday terms first, then the number.
 
@@ -157,6 +154,9 @@ def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True
     name = subject(row.name)
     if row.grade is Grade.BELOW:
         return f"{name} does not change by anything that could be measured"
+    if row.sentence:
+        said = row.sentence[0].lower() + row.sentence[1:].removesuffix(".")
+        return telling.tell(said, row.sentence, "", f"{at}/sentence")
     value_at = f"{at}/value"
     if limits()[row.name].scale == "probability":
         chance = telling.tell(quantity(row.value, ""), row.value, "", value_at)
@@ -164,10 +164,11 @@ def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True
     where = ""
     if row.at_hz is not None:
         where = f" at {telling.tell(_frequency(row.at_hz), row.at_hz, 'Hz', f'{at}/at_hz')}"
-    if row.name in _HIDDEN:
-        side = "over" if row.value >= 0.0 else "under"
+    if row.name in HIDDEN_BY:
+        side = "above" if row.value >= 0.0 else "below"
         size = telling.tell(decibels(abs(row.value)), row.value, "dB", value_at)
-        return f"{name}{_ADDED.get(row.name, '')} lies {size} {side} what hides it{where}"
+        added = _ADDED.get(row.name, "")
+        return f"{name}{added} is {size} {side} {HIDDEN_BY[row.name]}{where}"
     if limits()[row.name].scale == "level":
         size = telling.tell(decibels(row.value), row.value, "dB", value_at)
         return f"{name} that one version has and the other has not lies at {size}{where}"

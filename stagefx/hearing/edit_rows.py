@@ -85,7 +85,8 @@ def in_words(edit: Edit, *, rate_hz: int) -> str:
         case "missing at the beginning":
             return f"The first {long} of {what} {are} missing from the second."
         case "missing at the end":
-            return f"The last {long} of {what} {are} missing from the second, from {edit.at_s:.2f} s on."
+            since = f"from {edit.at_s:.2f} s on"
+            return f"The last {long} of {what} {are} missing from the second, {since}."
         case "added at the beginning":
             return f"The second begins with {long} of {what} that the first does not have."
         case "added at the end":

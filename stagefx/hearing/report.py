@@ -195,5 +195,6 @@ def _verdict(comparison: Comparison) -> dict[str, Any]:
         "conditions": list(verdict.conditions),
         "not_judged": list(verdict.not_judged),
         "near_limit": verdict.near_limit,
+        "quieter_room": verdict.quieter_room,
         "named": list(verdict.named),
     }

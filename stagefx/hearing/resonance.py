@@ -30,8 +30,9 @@ _FIRST_GUESSES = (0.7, 1.5, 2.0, 5.0, 15.0, 40.0)
 
 @dataclass(frozen=True)
 class Resonance:
-    """A resonance added to the sound: ``H = 1 + a (s w0/Q) / (s^2 + s w0/Q + w0^2)``; its
-    inverse where it is a dip.
+    """A resonance added to the sound, or the inverse of one where it is a dip.
+
+    ``H = 1 + a (s w0/Q) / (s^2 + s w0/Q + w0^2)``
     """
 
     hz: float

@@ -123,6 +123,8 @@ class Verdict:
         Kinds of difference that no number stands for.
     near_limit : str
         A sentence where a factor 1.25 or 2 dB would turn the grade; else empty.
+    quieter_room : str
+        A sentence where a very quiet room would turn the grade; else empty.
     named : tuple of str
         What was found and is not graded, in sentences.
     """
@@ -134,6 +136,7 @@ class Verdict:
     conditions: tuple[str, ...]
     not_judged: tuple[str, ...]
     near_limit: str = ""
+    quieter_room: str = ""
     named: tuple[str, ...] = ()
 
 
@@ -148,6 +151,7 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
     lacking = found is None or (distortion and found.rank < Grade.MAY.rank)
     grade = Grade.MAY if lacking or found is None else found
     near = "" if lacking else _near_limit(judged, grade)
+    quieter = _quieter_room(conditions, grade)
     nearest = min(judged.values(), key=_nearness, default=None)
     over = [row for row in judged.values() if row.grade and row.grade.rank >= Grade.MAY.rank]
     over.sort(key=_nearness)
@@ -161,7 +165,7 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
         f"Distortion was not judged: {distortion}." if distortion else _left(conditions),
         *conditions.named,
         near,
-        _quieter_room(conditions, grade),
+        quieter,
         f"Not judged: {', '.join(not_judged)}." if not_judged else "",
         flip.sentence,
     ]
@@ -173,6 +177,7 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
         conditions=conditions.in_words,
         not_judged=not_judged,
         near_limit=near,
+        quieter_room=quieter,
         named=conditions.named,
     )
 

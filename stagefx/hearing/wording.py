@@ -23,12 +23,13 @@ _SUBJECTS = {
     "ear model": "the ear model",
     "harmonics": "the strongest harmonic",
 }
-_HIDDEN = {
+HIDDEN_BY = {
     "events": "masking",
     "remainder": "masking",
     "noise": "the threshold of hearing and the room",
     "hum": "the threshold of hearing and the room",
 }
+"""What a level is told over, or under."""
 _FINEST_DB = 0.001
 _SURE = 0.99
 
@@ -213,9 +214,9 @@ def size_of(row: LedgerRow) -> str:
     assert row.value is not None
     where = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
     scale = limits()[row.name].scale
-    if row.name in _HIDDEN:
+    if row.name in HIDDEN_BY:
         side = "above" if row.value >= 0.0 else "below"
-        return f"{decibels(abs(row.value))} {side} {_HIDDEN[row.name]}{where}"
+        return f"{decibels(abs(row.value))} {side} {HIDDEN_BY[row.name]}{where}"
     if scale == "probability":
         return f"it would notice the difference with {quantity(row.value, '')}"
     if scale == "level" or row.unit != "dB":

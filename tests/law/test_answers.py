@@ -164,7 +164,8 @@ def lookup(plain: Any, pointer: str) -> Any:
 def agrees(said: str, value: float | str, unit: str) -> bool:
     """Whether what is said is the value, rounded to the digits that are said."""
     if isinstance(value, str):
-        return said.replace(" ± ", " ") == value  # a tolerance as people write it
+        # a tolerance as people write it, or a whole sentence as a clause
+        return said.replace(" ± ", " ").rstrip(".").lower() == value.rstrip(".").lower()
     if said == "none":
         return value == 0
     words = {
@@ -190,7 +191,7 @@ def agrees(said: str, value: float | str, unit: str) -> bool:
     step = 10.0 ** -len(digits.partition(".")[2])
     if "." not in digits and len(digits.strip("-0")) < len(digits.strip("-")):
         step = 10.0 ** (len(digits) - len(digits.rstrip("0")))
-    signed = "under what hides" not in said and not digits.startswith("-")
+    signed = not digits.startswith("-")
     size = abs(value) if signed else value
     if unit == "Hz" and abs(10.0 * math.log10(value) - round(10.0 * math.log10(value))) < 1e-9:
         # a third octave goes by its nominal frequency (IEC 61260-1, annex E): within 3 %
