@@ -10,6 +10,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 from scipy import signal
+from scipy.fft import next_fast_len
 from scipy.interpolate import CubicSpline
 
 from tests.battery.pieces import Audio
@@ -39,9 +40,10 @@ def delayed(audio: Audio, frames: float) -> Audio:
     """Later by any part of a frame, band-limited, with room for it at both ends."""
     room = 64
     padded = np.pad(audio, [(room, room + int(np.ceil(max(frames, 0.0)))), (0, 0)])
-    turns = np.fft.rfftfreq(len(padded)) * frames
-    spectrum = np.fft.rfft(padded, axis=0) * np.exp(-2j * np.pi * turns)[:, None]
-    return np.fft.irfft(spectrum, len(padded), axis=0)
+    length = next_fast_len(len(padded), real=True)
+    turns = np.fft.rfftfreq(length) * frames
+    spectrum = np.fft.rfft(padded, length, axis=0) * np.exp(-2j * np.pi * turns)[:, None]
+    return np.fft.irfft(spectrum, length, axis=0)[: len(padded)]
 
 
 def one_pole(audio: Audio, rate_hz: int, corner_hz: float) -> Audio:
@@ -49,7 +51,7 @@ def one_pole(audio: Audio, rate_hz: int, corner_hz: float) -> Audio:
 
 
 def all_pass(audio: Audio, rate_hz: int, centre_hz: float, q: float) -> Audio:
-    """Second order: its group delay is greatest at the centre, 2 Q / (pi centre)."""
+    """Second order: its group delay at the centre is 2 Q / (pi centre)."""
 
     def response(hz: Audio) -> Complex:
         s = 1j * hz / centre_hz
@@ -133,7 +135,9 @@ def faster(audio: Audio, rate_hz: int, percent: float) -> Audio:
 
 def wowed(audio: Audio, rate_hz: int, percent: float, at_hz: float) -> Audio:
     """Speed that swings by so much to either side; it ends where it began."""
-    fine = signal.resample(np.pad(audio, [(4096, 4096), (0, 0)]), 4 * (len(audio) + 8192), axis=0)
+    length = next_fast_len(len(audio) + 8192, real=True)
+    padded = np.pad(audio, [(4096, length - 4096 - len(audio)), (0, 0)])
+    fine = signal.resample(padded, 4 * length, axis=0)
     times = np.arange(len(audio)) / rate_hz
     swing = percent / 100.0 / (2.0 * np.pi * at_hz) * (1.0 - np.cos(2.0 * np.pi * at_hz * times))
     places = 4.0 * ((times + swing) * rate_hz + 4096.0)
