@@ -9,13 +9,15 @@ SAY := @printf '\n== %s\n'
 KERNEL_TESTS := pytest -q -m kernel tests
 KERNEL_COVERAGE := 95
 FUZZ_MINUTES ?= 10
+BATTERY ?=
 
-.PHONY: help demo test lint trust fuzz bench clean
+.PHONY: help demo test lint trust battery fuzz bench clean
 
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
 	@echo "make test    lint, types, layers, every test, and the kernels' extra runs"
 	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (a quarter of an hour)"
+	@echo "make battery pairs of files with known differences, and what is said of each (BATTERY='--short')"
 	@echo "make fuzz    every reader of a user's files under a coverage-guided fuzzer, ten minutes"
 	@echo "make bench   speed and memory beside their bounds"
 	@echo "make lint    style, types and layers only"
@@ -39,10 +41,16 @@ trust: $(VENV)/develop.stamp
 	$(SAY) "trust: the hard knocks, every count whole"
 	@STAGEFX_COUNTS=whole $(BIN)/python -m pytest -q -n 2 tests/knocks tests/law/test_survey.py \
 	  tests/law/test_survey_cluster.py tests/contract/test_installed.py
+	$(SAY) "trust: the battery on every piece, and on the folder in STAGEFX_TRUST_MUSIC if there is one"
+	@STAGEFX_COUNTS=whole $(BIN)/python -m pytest -q -n 2 tests/battery
 	$(SAY) "trust: the lowest version of every library, in $(VENV)/lowest"
 	@$(BIN)/python -m tests.knocks.lowest $(VENV)/lowest
 	$(SAY) "trust: two hundred files surveyed"
 	@$(BIN)/python -m tests.benchmarks survey
+
+battery: $(VENV)/develop.stamp
+	$(SAY) "battery: each case on each piece (options in BATTERY, such as BATTERY='--short --case cut/*')"
+	@$(BIN)/python -m tests.battery $(BATTERY)
 
 fuzz: $(VENV)/fuzz.stamp
 	$(SAY) "fuzz: $(FUZZ_MINUTES) minutes over every reader of a user's files"

@@ -1,0 +1,53 @@
+"""All rows of the battery, and the pieces each is run on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+
+from tests.battery import (
+    rows_edits,
+    rows_events,
+    rows_mixed,
+    rows_noise,
+    rows_nulls,
+    rows_spectrum,
+    rows_stereo,
+    rows_time,
+)
+from tests.battery.case import Case
+from tests.battery.pieces import SAMPLES, TEXTURES, Piece
+
+MODULES = (
+    rows_nulls, rows_edits, rows_events, rows_spectrum, rows_stereo, rows_noise, rows_time,
+    rows_mixed,
+)  # fmt: skip
+ROTATION = ("drums", "shared", "voice", "sparse", "trio", "wash", "solo")
+"""Neighbours differ: a row runs on so many of them from its own place on, a near one on one."""
+OF_A_ROW, OF_A_NEAR_ROW = 2, 1
+
+
+@cache
+def all_cases() -> tuple[Case, ...]:
+    return tuple(case for module in MODULES for case in module.cases())
+
+
+def fitting(case: Case, piece: Piece) -> bool:
+    """Whether a piece has what a case is about."""
+    return case.make(case.setting(piece, case.levels_db[0])) is not None
+
+
+def short_run(case: Case, pieces: dict[str, Piece]) -> Iterator[Piece]:
+    """The pieces for a run of minutes: some of the rotation, begun at the case's own number."""
+    wanted = OF_A_NEAR_ROW if case.near else OF_A_ROW
+    number = all_cases().index(case)
+    order = case.only or tuple(
+        ROTATION[(3 * number + step) % len(ROTATION)] for step in range(len(ROTATION))
+    )
+    for name in order:
+        if wanted and fitting(case, pieces[name]):
+            wanted -= 1
+            yield pieces[name]
+
+
+assert set(ROTATION) == {*SAMPLES, *TEXTURES}
