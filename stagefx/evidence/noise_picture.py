@@ -121,7 +121,7 @@ def bands_of_noise(figures: Figures) -> NoiseBands:
 
     room = None
     if stage.listening is not None and stage.listening.room_noise is not None:
-        room = np.full_like(hz, room_band_db_spl(stage.listening.room_noise.value))
+        room = room_band_db_spl(stage.listening.room_noise.value, hz)
     shown = {name: level(parts_v[name]) for name in largest if name in parts_v}
     threshold = threshold_db_spl(hz) if at_seat else None
     return NoiseBands(hz, level(total_v), shown, threshold, room)

@@ -13,14 +13,11 @@ from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.noise import noise_change
 from stagefx.hearing.stage_rows import harmonics_row
 from stagefx.hearing.synthetic import (
-    LEVEL_DB_SPL,
     RATE_HZ,
-    SECONDS,
     all_pass,
     detection,
     pink,
     through,
-    tone,
 )
 from stagefx.hearing.thresholds import limits
 from stagefx.stage import nominal, stage_from
@@ -196,56 +193,6 @@ def harmonic_heard_db() -> float:
     return high
 
 
-def level_heard_db(sound: Array) -> float:
-    """Which step of level the ear model notices with an even chance.
-
-    Parameters
-    ----------
-    sound : ndarray of float64 [frames, channels]
-        Full scale 1.0 is 100 dB SPL.
-
-    Returns
-    -------
-    float, dB
-        Up.
-
-    Examples
-    --------
-    >>> round(level_heard_db(tone()), 1)
-    0.3
-    """
-    return _least(
-        lambda db: detection(sound, sound * 10.0 ** (db / 20.0)) >= EVEN_CHANCE, 0.01, 10.0
-    )
-
-
-def profile_heard_db() -> float:
-    """By how much one of 21 tones must rise for the ear model to notice it.
-
-    Returns
-    -------
-    float, dB
-        The middle one, at 1 kHz, of 21 evenly spaced along the logarithm from 200 to 5000 Hz.
-
-    Examples
-    --------
-    >>> round(profile_heard_db())
-    1
-    """
-    each_db = LEVEL_DB_SPL - 10.0 * np.log10(21.0)
-    others = sum(
-        (tone(hz, each_db) for hz in np.geomspace(200.0, 5000.0, 21) if abs(hz - 1000.0) > 1.0),
-        start=np.zeros((round(SECONDS * RATE_HZ), 1)),
-    )
-    middle = tone(1000.0, each_db)
-    before = others + middle
-    return _least(
-        lambda db: detection(before, others + middle * 10.0 ** (db / 20.0)) >= EVEN_CHANCE,
-        0.05,
-        20.0,
-    )
-
-
 def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
     """How strong a resonance must be beside pink noise for the ear model to notice it.
 
@@ -264,7 +211,7 @@ def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
     Examples
     --------
     >>> round(resonance_heard_db(8.0))
-    -18
+    -13
     """
     sound = pink()
 

@@ -11,7 +11,11 @@ from numpy.typing import ArrayLike, NDArray
 from stagefx.audio.dither import dither_floor_dbfs
 from stagefx.difference.bands import band_edges_hz, third_octaves_hz
 from stagefx.errors import ComparisonError
-from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+from stagefx.hearing.threshold_of_hearing import (
+    HIGHEST_HEARD_HZ,
+    room_band_db_spl,
+    threshold_db_spl,
+)
 
 
 @dataclass(frozen=True)
@@ -51,7 +55,7 @@ def noise_change(
     first_spl_db, second_spl_db : array-like of float [bands], dB SPL
         Noise of each version at the seat; minus infinity for none.
     room_noise_dba : float or None, dBA
-        Noise of the room, taken as pink; None for a room that hides nothing.
+        Noise of the room, shaped as a noise-rating curve; None for a room that hides nothing.
 
     Returns
     -------
@@ -100,17 +104,19 @@ def hiding_db(band_hz: ArrayLike, *, room_noise_dba: float | None = None) -> NDA
     Returns
     -------
     ndarray of float64 [bands], dB SPL
-        The higher of the threshold of hearing and the room.
+        The higher of the threshold of hearing and the room; infinite above 18 kHz, where nothing
+        is judged.
 
     Examples
     --------
-    >>> hiding_db([50.0, 4000.0], room_noise_dba=30.0).round(1)
-    array([44. , 18.1])
+    >>> hiding_db([50.0, 4000.0, 20000.0], room_noise_dba=30.0).round(1)
+    array([46.5,  9.7,  inf])
     """
-    threshold = threshold_db_spl(band_hz)
-    if room_noise_dba is None:
-        return threshold
-    return np.maximum(threshold, room_band_db_spl(room_noise_dba))
+    hz = np.asarray(band_hz, dtype=np.float64)
+    hiding = threshold_db_spl(hz)
+    if room_noise_dba is not None:
+        hiding = np.maximum(hiding, room_band_db_spl(room_noise_dba, hz))
+    return np.where(hz <= HIGHEST_HEARD_HZ, hiding, np.inf)
 
 
 def dither_over_db(

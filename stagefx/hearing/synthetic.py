@@ -18,64 +18,49 @@ LEVEL_DB_SPL = 75.0
 FULL_SCALE_SPL_DB = 100.0
 
 
-def pink(channels: int = 1, *, seed: int = 1, low_hz: float = 20.0, high_hz: float = 20e3) -> Array:
-    """Pink noise, one period of it, at 75 dB SPL.
-
-    Parameters
-    ----------
-    channels : int
-        Each with its own phases.
-    seed : int
-        Of the phases.
-    low_hz, high_hz : float, Hz
-        Its band.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels]
-        Full scale 1.0 is 100 dB SPL.
-
-    Examples
-    --------
-    >>> sound = pink()
-    >>> round(float(10.0 * np.log10(2.0 * np.square(sound).mean())), 6)
-    -25.0
-    """
-    frames = round(SECONDS * RATE_HZ)
+def noise(
+    density: Callable[[Array], Array],
+    level_db_spl: float = LEVEL_DB_SPL,
+    *,
+    channels: int = 1,
+    seed: int = 1,
+    seconds: float = SECONDS,
+) -> Array:
+    """One period of noise [frames, channels] of a spectral density, random in phase alone."""
+    frames = round(seconds * RATE_HZ)
     hz = np.fft.rfftfreq(frames, 1.0 / RATE_HZ)
-    inside = (hz >= low_hz) & (hz <= high_hz)
+    powers = np.zeros(hz.size)
+    powers[1:] = density(np.asarray(hz[1:], dtype=np.float64))
+    inside = powers > 0.0
     random = np.random.default_rng(seed)
     bins = np.zeros((hz.size, channels), dtype=np.complex128)
     phases = np.exp(2j * np.pi * random.random((int(inside.sum()), channels)))
-    bins[inside] = phases / np.sqrt(hz[inside])[:, None]
+    bins[inside] = phases * np.sqrt(powers[inside])[:, None]
     sound = np.fft.irfft(bins, frames, axis=0)
-    rms = 10.0 ** ((LEVEL_DB_SPL - FULL_SCALE_SPL_DB) / 20.0) * np.sqrt(0.5)
+    rms = 10.0 ** ((level_db_spl - FULL_SCALE_SPL_DB) / 20.0) * np.sqrt(0.5)
     return np.asarray(sound * (rms / np.sqrt(np.square(sound).mean())))
 
 
-def tone(hz: float = 1000.0, level_db_spl: float = LEVEL_DB_SPL) -> Array:
-    """A sine.
+def pink(channels: int = 1, *, seed: int = 1, low_hz: float = 20.0, high_hz: float = 20e3) -> Array:
+    """Pink noise of a band [frames, channels] at 75 dB SPL; every channel has its own phases."""
+    return noise(
+        lambda hz: np.where((hz >= low_hz) & (hz <= high_hz), 1.0 / hz, 0.0),
+        channels=channels,
+        seed=seed,
+    )
 
-    Parameters
-    ----------
-    hz : float, Hz
-        Frequency.
-    level_db_spl : float, dB SPL
-        Level; full scale 1.0 is 100 dB SPL.
 
-    Returns
-    -------
-    ndarray of float64 [frames, 1]
-        Two seconds.
-
-    Examples
-    --------
-    >>> round(float(tone(level_db_spl=80.0).max()), 6)
-    0.1
-    """
-    time_s = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
+def tone(
+    hz: float = 1000.0,
+    level_db_spl: float = LEVEL_DB_SPL,
+    *,
+    seconds: float = SECONDS,
+    phase: float = 0.0,
+) -> Array:
+    """A sine [frames, 1]."""
+    time_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
     peak = 10.0 ** ((level_db_spl - FULL_SCALE_SPL_DB) / 20.0)
-    return np.asarray(peak * np.sin(2.0 * np.pi * hz * time_s)[:, None])
+    return np.asarray(peak * np.sin(2.0 * np.pi * hz * time_s + phase)[:, None])
 
 
 def through(sound: Array, response: Callable[[Array], Complex]) -> Array:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -54,27 +56,45 @@ def threshold_db_spl(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     )
 
 
-def room_band_db_spl(room_noise_dba: float) -> float:
-    """How loud a room's noise is in each third octave, taken as pink.
+NOISE_RATING_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
+NOISE_RATING_AT_0_DB = (35.4, 22.0, 12.0, 4.2, 0.0, -3.5, -6.1, -8.0)
+NOISE_RATING_STEP = (0.790, 0.870, 0.930, 0.980, 1.000, 1.015, 1.025, 1.030)
+"""ISO/R 1996:1971, noise rating curves: a + b N, dB SPL in an octave, for the number N."""
+HIGHEST_HEARD_HZ = 18000.0
+"""ISO 389-7 ends here; sound above it is not judged."""
 
-    Parameters
-    ----------
-    room_noise_dba : float, dBA
-        A-weighted level of the whole.
 
-    Returns
-    -------
-    float, dB SPL
-        The same in every third octave from 20 Hz to 20 kHz.
+def room_band_db_spl(
+    room_noise_dba: float, frequency_hz: ArrayLike | None = None
+) -> NDArray[np.float64]:
+    """How loud a room's noise is in third octaves: a noise-rating curve of its A-weighted level.
 
-    Notes
-    -----
-    That a room's noise is pink is a working assumption; real ones have more at the bottom.
-
-    Examples
-    --------
-    >>> round(room_band_db_spl(30.0), 2)
-    18.07
+    Below 63 Hz the level is held: a working assumption, so that a room hides no hum that it may
+    not have.  Third octaves from 20 Hz to 20 kHz unless other middle frequencies are given.
     """
-    weights = 10.0 ** (a_weighting_db(third_octaves_hz()) / 10.0)
-    return float(room_noise_dba - 10.0 * np.log10(weights.sum()))
+    rating = _noise_rating(room_noise_dba)
+    return _rated_db_spl(rating, third_octaves_hz() if frequency_hz is None else frequency_hz)
+
+
+@lru_cache(maxsize=32)
+def _noise_rating(room_noise_dba: float) -> float:
+    """The number of the curve whose third octaves add up to an A-weighted level."""
+    from scipy.optimize import brentq
+
+    hz = third_octaves_hz()
+    weights_db = a_weighting_db(hz)
+
+    def over_db(rating: float) -> float:
+        powers = 10.0 ** ((_rated_db_spl(rating, hz) + weights_db) / 10.0)
+        return float(10.0 * np.log10(powers.sum())) - room_noise_dba
+
+    return float(brentq(over_db, room_noise_dba - 100.0, room_noise_dba + 100.0))
+
+
+def _rated_db_spl(rating: float, frequency_hz: ArrayLike) -> NDArray[np.float64]:
+    """Third octaves of a noise-rating curve; above 8 kHz it goes on as from 4 to 8 kHz."""
+    octaves_db = np.array(NOISE_RATING_AT_0_DB) + rating * np.array(NOISE_RATING_STEP)
+    place = np.log2(np.asarray(frequency_hz, dtype=np.float64) / NOISE_RATING_HZ[-1])
+    level = np.interp(place, np.log2(np.array(NOISE_RATING_HZ) / NOISE_RATING_HZ[-1]), octaves_db)
+    level += np.maximum(place, 0.0) * (octaves_db[-1] - octaves_db[-2])
+    return np.asarray(level - 10.0 * np.log10(3.0))

@@ -57,6 +57,7 @@ class Heard:
         pair, rest = self.pair.as_json(), self.remainder.as_json()
         return {
             "detection_probability": pair["detection_probability"],
+            "standard_probability": pair["standard_probability"],
             "noise_to_mask_db": pair["noise_to_mask_db"],
             "remainder_noise_to_mask_db": rest["noise_to_mask_db"],
             "disturbed_frames_share": pair["disturbed_frames_share"],
@@ -72,6 +73,7 @@ def listen(
     *,
     full_scale_spl_db: float,
     matched_db: float = 0.0,
+    room_dba: float | None = None,
 ) -> Heard:
     """Pass two versions of a piece through the ear model.
 
@@ -85,6 +87,8 @@ def listen(
         Of a full-scale sine at the ear.
     matched_db : float, dB
         Level of the second re the first that a listener's level match takes away.
+    room_dba : float or None, dB
+        A-weighted noise of the room, which masks; None for none.
 
     Returns
     -------
@@ -107,7 +111,7 @@ def listen(
     (1.0, True)
     """
     made = first.format
-    settings = (made.rate_hz, made.channels, full_scale_spl_db)
+    settings = (made.rate_hz, made.channels, full_scale_spl_db, room_dba)
     ear, floor = EarBeside(*settings), _Floor(*settings)
     level = 1.0
     if difference.transfer is not None:
@@ -121,8 +125,10 @@ def listen(
 class _Floor:
     """What 24-bit dither would come to in the beginning of the same music."""
 
-    def __init__(self, rate_hz: int, channels: int, full_scale_spl_db: float) -> None:
-        self._ear = EarBeside(rate_hz, channels, full_scale_spl_db)
+    def __init__(
+        self, rate_hz: int, channels: int, full_scale_spl_db: float, room_dba: float | None
+    ) -> None:
+        self._ear = EarBeside(rate_hz, channels, full_scale_spl_db, room_dba)
         self._left = round(FLOOR_S * rate_hz)
         self._rms = 10.0 ** (dither_floor_dbfs(24) / 20.0) * np.sqrt(0.5)
         self._chance = grid_generator(0, "dither under the ear", 0)

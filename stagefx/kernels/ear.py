@@ -51,6 +51,7 @@ NEGLIGIBLE = -40.0
 """Nepers below which something added to 1 is lost."""
 LEAST_LEVEL_DB = 1e-6
 """At and below this no difference is noticed; the standard says 0."""
+LOG_KNEE = math.log(6.39468)
 NEPERS = 10.0 / math.log(10.0)
 """Decibels of energy in one neper of it."""
 
@@ -86,7 +87,7 @@ def weigh(spectra: Array, lines: Array, first: int, magnitudes: Array) -> int:
 
 
 @jit
-def _group(squares: Array, bands: Array, energy: Array) -> int:
+def group(squares: Array, bands: Array, energy: Array) -> int:
     """Add lines up to bands; a line across an edge is shared."""
     count = bands.shape[1]
     for m in range(count):
@@ -139,7 +140,7 @@ def excite(
     for n in range(len(magnitudes)):
         for k in range(len(squares)):
             squares[k] = magnitudes[n, k] * magnitudes[n, k]
-        _group(squares, bands, energy)
+        group(squares, bands, energy)
         # One function to a loop: calls that wait for each other take twice as long.
         for m in range(count):
             energy[m] = math.log(max(energy[m], LEAST_ENERGY) + bands[INTERNAL_NOISE, m])
@@ -204,7 +205,7 @@ def noise_of_difference(
         for k in range(len(squares)):
             apart = first[n, k] - second[n, k]
             squares[k] = apart * apart
-        _group(squares, bands, noise[n])
+        group(squares, bands, noise[n])
     return len(first)
 
 
@@ -241,11 +242,11 @@ def steps(first_db: Array, second_db: Array, ratios: Array) -> int:
             row = ratios[order, n]
             for m in range(count):
                 level = tested[m] + 0.3 * max(reference[m] - tested[m], 0.0)
-                row[m] = 6.39468 / max(level, LEAST_LEVEL_DB)
+                row[m] = max(level, LEAST_LEVEL_DB)
             for m in range(count):
                 row[m] = math.log(row[m])
             for m in range(count):
-                row[m] = math.exp(1.71332 * row[m])
+                row[m] = math.exp(1.71332 * (LOG_KNEE - row[m]))
             for m in range(count):
                 level = tested[m] + 0.3 * max(reference[m] - tested[m], 0.0)
                 apart = reference[m] - tested[m]
@@ -254,52 +255,77 @@ def steps(first_db: Array, second_db: Array, ratios: Array) -> int:
 
 
 @jit
-def detect(ratios: Array, smoothed: Array, evidence: Array, chance: Array, nearest: Array) -> int:
-    """How likely a difference is noticed in each frame: both ears, all bands, and a moment's past.
+def differences(
+    first: Array, second: Array, first_db: Array, second_db: Array, new_noise: Array, sizes: Array
+) -> int:
+    """Differences of level [frames, bands] in decibels, less where noise is new in each interval.
 
-    Parameters
-    ----------
-    ratios : float64 array [channels, 2, frames, bands]
-        From `steps`.
-    smoothed : float64 array [2]
-        Smoothed probability of both orders in the frame before; carried on in place.
-    evidence : float64 array [frames]
-        Overwritten: sum over bands of the squared difference in steps, the larger order.
-    chance : float64 array [2, frames]
-        Overwritten: smoothed probability of both orders.
-    nearest : float64 array [frames, bands]
-        Overwritten: the largest difference in steps, over channels and orders.
+    The excitations as energy and in decibels; ``new_noise`` [bands] is energy.
+    """
+    for n in range(len(sizes)):
+        one, other, row = first[n], second[n], sizes[n]
+        for m in range(row.size):
+            row[m] = 1.0 + new_noise[m] / math.sqrt(one[m] * other[m])
+        for m in range(row.size):
+            row[m] = abs(first_db[n, m] - second_db[n, m]) / row[m]
+    return len(sizes)
 
-    Returns
-    -------
-    int
-        Frames worked on.
+
+@jit
+def detect(
+    sizes: Array, settings: Array, state: Array, evidence: Array, heard: Array, nearest: Array
+) -> int:
+    """Squared sensitivity to a difference in each frame: both ears, all bands, a moment's past.
+
+    ``sizes`` [channels, frames, bands] from `differences`; ``settings``: d'^2 of a decibel in one
+    band, the newest frame's share in the leaky mean; ``state`` [1]: the mean of d'^2 so far.
+    Overwritten: ``evidence`` [frames], d'^2 summed over bands; ``heard`` [frames], the mean;
+    ``nearest`` [frames, bands], the larger of both ears.
+    """
+    channels, frames, count = sizes.shape
+    for n in range(frames):
+        row = nearest[n]
+        row[:] = sizes[0, n]
+        for channel in range(1, channels):
+            for m in range(count):
+                row[m] = max(row[m], sizes[channel, n, m])
+        squares = 0.0
+        eighths = 0.0
+        for m in range(count):
+            # The eighth power: 6 to 12 fit the published thresholds alike, less adds up too much.
+            square = row[m] * row[m]
+            fourth = square * square
+            squares += square
+            eighths += fourth * fourth
+        evidence[n] = settings[0] * squares
+        now = settings[0] * math.sqrt(math.sqrt(eighths))
+        state[0] += settings[1] * (now - state[0])
+        heard[n] = state[0]
+    return len(heard)
+
+
+@jit
+def detect_by_standard(ratios: Array, smoothed: Array, chance: Array) -> int:
+    """Probability of detection as ITU-R BS.1387 has it: ears and bands as independent looks.
+
+    ``ratios`` [channels, 2, frames, bands] from `steps`; ``smoothed`` [2], of both orders in the
+    frame before, is carried on; ``chance`` [2, frames] is overwritten.
     """
     channels, _, frames, count = ratios.shape
-    for n in range(frames):
-        for m in range(count):
-            nearest[n, m] = 0.0
-        evidence[n] = 0.0
-        for order in range(2):
+    for order in range(2):
+        for n in range(frames):
             halvings = 0.0
-            squares = 0.0
             for m in range(count):
                 most = 0.0
-                widest = 0.0
                 for channel in range(channels):
                     ratio = ratios[channel, order, n, m]
                     square = ratio * ratio
-                    power = square * square if ratio > 0.0 else square * square * square
-                    most = max(most, power)
-                    widest = max(widest, abs(ratio))
+                    most = max(most, square * square * (1.0 if ratio > 0.0 else square))
                 halvings += most
-                squares += widest * widest
-                nearest[n, m] = max(nearest[n, m], widest)
-            evidence[n] = max(evidence[n], squares)
             now = -math.expm1(-math.log(2.0) * halvings)
             smoothed[order] = 0.9 * smoothed[order] + 0.1 * now
             chance[order, n] = smoothed[order]
-    return len(evidence)
+    return len(smoothed)
 
 
 @jit

@@ -38,16 +38,46 @@ def test_mains_harmonics(hz: float, level_db: float) -> None:
     assert float(threshold_db_spl(hz)) == pytest.approx(level_db, abs=0.15)
 
 
-def test_a_pink_room_has_its_stated_a_weighted_level() -> None:
-    """Equal levels in thirds of an octave, A-weighted by IEC 61672-1's table and summed."""
-    a_weights = [
-        -50.5, -44.7, -39.4, -34.6, -30.2, -26.2, -22.5, -19.1, -16.1, -13.4, -10.9, -8.6, -6.6,
-        -4.8, -3.2, -1.9, -0.8, 0.0, 0.6, 1.0, 1.2, 1.3, 1.2, 1.0, 0.5, -0.1, -1.1, -2.5, -4.3,
-        -6.6, -9.3,
-    ]  # fmt: skip
-    band = room_band_db_spl(30.0)
-    total = 10.0 * np.log10(sum(10 ** ((band + a) / 10) for a in a_weights))
-    assert total == pytest.approx(30.0, abs=0.15)
+A_WEIGHTS_DB = [
+    -50.5, -44.7, -39.4, -34.6, -30.2, -26.2, -22.5, -19.1, -16.1, -13.4, -10.9, -8.6, -6.6,
+    -4.8, -3.2, -1.9, -0.8, 0.0, 0.6, 1.0, 1.2, 1.3, 1.2, 1.0, 0.5, -0.1, -1.1, -2.5, -4.3,
+    -6.6, -9.3,
+]  # fmt: skip
+"""IEC 61672-1, table 3, third octaves from 20 Hz to 20 kHz."""
+NR_20_DB = {
+    63.0: 51.2, 125.0: 39.4, 250.0: 30.6, 500.0: 23.8, 1000.0: 20.0, 2000.0: 16.8, 4000.0: 14.4,
+    8000.0: 12.6,
+}  # fmt: skip
+"""ISO/R 1996:1971, octaves of the curve NR 20, to a tenth, as acoustics manuals tabulate it."""
+
+
+@pytest.mark.parametrize("room_dba", [15.0, 30.0, 45.0])
+def test_a_room_has_its_stated_a_weighted_level(room_dba: float) -> None:
+    bands = room_band_db_spl(room_dba)
+    total = 10.0 * np.log10((10.0 ** ((bands + A_WEIGHTS_DB) / 10.0)).sum())
+    assert total == pytest.approx(room_dba, abs=0.15)
+
+
+def test_a_room_is_shaped_as_a_noise_rating_curve() -> None:
+    """30 dBA is close to NR 20; a third octave has a third of an octave's power."""
+    bands = room_band_db_spl(30.0, list(NR_20_DB))
+    octaves = bands + 10.0 * np.log10(3.0)
+    assert octaves == pytest.approx(np.array(list(NR_20_DB.values())), abs=0.15)
+    # a quiet listening room at 4 and 8 kHz: some 8 to 10 dB a third octave (common practice)
+    assert 7.5 < bands[-1] < bands[-2] < 10.0
+
+
+def test_a_room_above_8_khz_goes_on_falling_and_below_63_hz_is_held() -> None:
+    bands = room_band_db_spl(30.0, [20.0, 31.5, 63.0, 8000.0, 16000.0])
+    assert bands[0] == bands[1] == bands[2]
+    assert bands[4] < bands[3]
+
+
+def test_nothing_above_18_khz_is_judged() -> None:
+    """ISO 389-7 ends at 18 kHz."""
+    loud = noise_change([1000.0, 20000.0], [-np.inf, -np.inf], [5.0, 120.0])
+    assert loud.hz == 1000.0
+    assert noise_change([20000.0], [-np.inf], [120.0]).over_db == -np.inf
 
 
 def test_noise_that_both_have_is_no_change() -> None:

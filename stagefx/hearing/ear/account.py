@@ -25,9 +25,9 @@ class Course:
     step_s : float, s
         From one value to the next.
     probability : ndarray of float64 [steps]
-        Largest smoothed probability of detection in each, mean of both orders.
+        Largest calibrated probability of detection in each.
     evidence : ndarray of float64 [steps]
-        Squared differences in just-noticeable steps, summed over bands, mean over time.
+        Squared sensitivities, summed over bands, mean over time.
 
     Examples
     --------
@@ -74,8 +74,8 @@ class Landscape:
     edges_hz : ndarray of float64 [bands + 1], Hz
         Edges of the bands, a Bark apart.
     steps_db : ndarray of float64 [bands, cells], dB
-        Largest difference of excitation re the just-noticeable step; 0 dB is noticed every other
-        time in one band alone.
+        Largest difference of excitation re the just-noticeable step; 0 dB in one band alone, for
+        seconds, has an even chance.
 
     Examples
     --------
@@ -100,7 +100,10 @@ class EarAccount:
     Parameters
     ----------
     detection_probability : float or None
-        That the difference is noticed, 0 to 1; None where the music is too short to tell.
+        That the difference is noticed, 0 to 1, calibrated: at 1/2 the median trained listener is
+        right in 75 % of two-interval trials; None where the music is too short to tell.
+    standard_probability : float or None
+        What ITU-R BS.1387 makes of it, who takes bands as independent looks; mean of both orders.
     noise_to_mask_db : float or None, dB
         Of the difference, the worst channel; minus infinity without any, None as above.
     disturbed_frames_share : float or None
@@ -120,6 +123,7 @@ class EarAccount:
     """
 
     detection_probability: float | None
+    standard_probability: float | None
     noise_to_mask_db: float | None
     disturbed_frames_share: float | None
     worst_s: float | None
@@ -141,6 +145,7 @@ class EarAccount:
         why = self.reason or "no difference"
         return {
             "detection_probability": _plain(self.detection_probability, why),
+            "standard_probability": _plain(self.standard_probability, why),
             "noise_to_mask_db": _plain(self.noise_to_mask_db, why),
             "disturbed_frames_share": _plain(self.disturbed_frames_share, why),
             "worst_s": _plain(self.worst_s, why),

@@ -37,6 +37,8 @@ class EarBeside:
         Number of channels.
     full_scale_spl_db : float, dB SPL
         Of a full-scale sine.
+    room_dba : float or None, dB
+        A-weighted noise of the room, which masks; None for none.
 
     Examples
     --------
@@ -48,11 +50,17 @@ class EarBeside:
     (-40.6, -37.6)
     """
 
-    def __init__(self, rate_hz: int, channels: int, full_scale_spl_db: float) -> None:
+    def __init__(
+        self,
+        rate_hz: int,
+        channels: int,
+        full_scale_spl_db: float,
+        room_dba: float | None = None,
+    ) -> None:
         self._rate_hz, self._channels, self._frames = rate_hz, channels, 0
         self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="ear")
         self._source = FrameSource(rate_hz, 3 * channels, self._pool)
-        self._heard = _HeardBeside(channels, full_scale_spl_db)
+        self._heard = _HeardBeside(channels, full_scale_spl_db, room_dba)
 
     def add(self, first: ArrayLike, second: ArrayLike, remainder: ArrayLike) -> None:
         """Pass the next stretch of all three through the ear.
@@ -93,8 +101,8 @@ class EarBeside:
 class _HeardBeside(_Heard):
     """Ears for both versions, eyes for the remainder, and what they found."""
 
-    def __init__(self, channels: int, full_scale_spl_db: float) -> None:
-        super().__init__(channels, full_scale_spl_db)
+    def __init__(self, channels: int, full_scale_spl_db: float, room_dba: float | None) -> None:
+        super().__init__(channels, full_scale_spl_db, room_dba)
         self._eyes = [Listener(full_scale_spl_db, desk) for desk in self._desks]
         self._nothing = np.zeros_like(self._eyes[0].magnitudes)
         self._remains = np.empty_like(self._noises)

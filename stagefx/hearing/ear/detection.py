@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import math
 from array import array
 from concurrent.futures import ThreadPoolExecutor
 
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stagefx.hearing.ear.account import LEAST_STEPS_DB, Course, EarAccount, Landscape
+from stagefx.hearing.ear.decision import decision, probability
 from stagefx.hearing.ear.frames import BATCH_FRAMES, FrameSource
 from stagefx.hearing.ear.listening import Desk, Listener
 from stagefx.hearing.ear.masking import (
@@ -44,19 +46,23 @@ class EarPair:
         Number of channels.
     full_scale_spl_db : float, dB SPL
         Of a full-scale sine.
+    room_dba : float or None, dB
+        A-weighted noise of the room, which masks; None for none.
 
     Notes
     -----
     The versions have to be aligned, within 24 frames by the standard; their level is kept, since
-    a step of level is heard, too.  Excitation in 109 bands, 47 times a second; its difference in
-    just-noticeable steps, the channel with the larger one; probability over all bands, smoothed
-    by 0.9 and 0.1; its maximum over time; mean of both orders, since either may be called the
-    reference.  Frames are whole ones: of the last 21 ms only the rising half of a window is seen.
-    The noise-to-mask ratio takes the first version as the music.
+    a step of level is heard, too.  Excitation in 109 bands, 47 times a second; of its difference in
+    each band the channel with the larger one.  The probability is calibrated: one half means that
+    the median trained listener is right in 75 % of two-interval trials.  It follows from published
+    thresholds of level, spectrum and added sound, see `stagefx.hearing.ear.decision`; what the
+    standard makes of the same excitations is kept beside it.  Frames are whole ones: of the last
+    21 ms only the rising half of a window is seen.  The noise-to-mask ratio takes the first
+    version as the music.
 
     References
     ----------
-    ITU-R BS.1387, annex 2: the ear with a Fourier transform, probability of detection (4.7),
+    ITU-R BS.1387, annex 2: the ear with a Fourier transform, its probability of detection (4.7),
     noise-to-mask ratio (4.4).  Its overall grade is calibrated on coding faults and not used.
 
     Examples
@@ -65,14 +71,20 @@ class EarPair:
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, music * 10.0 ** (1.0 / 20.0))
     >>> round(pair.account().detection_probability, 2)
-    0.99
+    0.85
     """
 
-    def __init__(self, rate_hz: int, channels: int, full_scale_spl_db: float) -> None:
+    def __init__(
+        self,
+        rate_hz: int,
+        channels: int,
+        full_scale_spl_db: float,
+        room_dba: float | None = None,
+    ) -> None:
         self._rate_hz, self._channels, self._frames = rate_hz, channels, 0
         self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="ear")
         self._source = FrameSource(rate_hz, 2 * channels, self._pool)
-        self._heard = _Heard(channels, full_scale_spl_db)
+        self._heard = _Heard(channels, full_scale_spl_db, room_dba)
 
     def add(self, first: ArrayLike, second: ArrayLike) -> None:
         """Pass the next stretch of both versions through the ear.
@@ -111,32 +123,41 @@ class EarPair:
 class _Heard:
     """Ears for both versions, and what they found."""
 
-    def __init__(self, channels: int, full_scale_spl_db: float) -> None:
+    def __init__(self, channels: int, full_scale_spl_db: float, room_dba: float | None) -> None:
         bands = band_table().shape[1]
         self._desks = [Desk() for _ in range(channels)]
-        self._ears = [Listener(full_scale_spl_db, desk) for desk in 2 * self._desks]
+        self._ears = [Listener(full_scale_spl_db, desk, room_dba) for desk in 2 * self._desks]
         self._noises = np.empty((channels, BATCH_FRAMES, bands))
         self._ratios = np.empty((channels, 2, BATCH_FRAMES, bands))
-        self._smoothed = np.zeros(2)
-        self._highest = np.zeros(2)
+        self._sizes = np.empty((channels, BATCH_FRAMES, bands))
+        self._new_noise = decision().new_noise(room_dba)
+        self._settings = decision().kernel_settings()
+        self._mean, self._highest = np.zeros(1), 0.0
+        self._smoothed, self._highest_by_standard = np.zeros(2), np.zeros(2)
         self._tally = MaskTally(channels)
         self._course = _CourseKeeper()
         self._landscape = _LandscapeKeeper()
 
     def take(self, batch: Array, pool: ThreadPoolExecutor) -> None:
         """A batch of frames, the first version's channels before the second's."""
-        from stagefx.kernels.ear import detect
+        from stagefx.kernels.ear import detect, detect_by_standard
 
         channels = len(self._noises)
         alike = [batch] * channels
         count, *_ = list((pool.map if channels > 1 else map)(self._compare, alike, range(channels)))
-        evidence, chance = np.empty(count), np.empty((2, count))
+        evidence, heard, by_standard = np.empty(count), np.empty(count), np.empty((2, count))
         nearest = np.empty((count, self._noises.shape[2]))
+        sizes = np.ascontiguousarray(self._sizes[:, :count])
+        detect(sizes, self._settings, self._mean, evidence, heard, nearest)
         ratios = np.ascontiguousarray(self._ratios[:, :, :count])
-        detect(ratios, self._smoothed, evidence, chance, nearest)
-        np.maximum(self._highest, chance.max(axis=1), out=self._highest)
-        self._course.take(chance.mean(axis=0), evidence)
-        self._landscape.take(nearest)
+        detect_by_standard(ratios, self._smoothed, by_standard)
+        chance = [probability(math.sqrt(square)) for square in heard.tolist()]
+        self._highest = max(self._highest, *chance)
+        np.maximum(
+            self._highest_by_standard, by_standard.max(axis=1), out=self._highest_by_standard
+        )
+        self._course.take(chance, evidence.tolist())
+        self._landscape.take(nearest / decision().step_db)
         self._tally.take(
             [noise[:count] for noise in self._noises],
             [ear.excitation[:count] for ear in self._ears[:channels]],
@@ -145,7 +166,7 @@ class _Heard:
 
     def _compare(self, batch: Array, channel: int) -> int:
         """One channel of both versions; touches nothing of another channel."""
-        from stagefx.kernels.ear import noise_of_difference, steps
+        from stagefx.kernels.ear import differences, noise_of_difference, steps
 
         channels = len(self._noises)
         first, second = self._ears[channel], self._ears[channels + channel]
@@ -158,7 +179,15 @@ class _Heard:
             self._desks[channel].squares,
             self._noises[channel, :count],
         )
-        steps(first.level_db[:count], second.level_db[:count], self._ratios[channel, :, :count])
+        levels = first.level_db[:count], second.level_db[:count]
+        steps(*levels, self._ratios[channel, :, :count])
+        differences(
+            first.excitation[:count],
+            second.excitation[:count],
+            *levels,
+            self._new_noise,
+            self._sizes[channel, :count],
+        )
         return count
 
     def account(self, reason: str) -> EarAccount:
@@ -167,7 +196,8 @@ class _Heard:
         worst = self._landscape.worst
         found = worst[0] > 0.0 and not reason
         return EarAccount(
-            detection_probability=None if reason else float(self._highest.mean()),
+            detection_probability=None if reason else self._highest,
+            standard_probability=None if reason else float(self._highest_by_standard.mean()),
             noise_to_mask_db=masked.noise_to_mask_db,
             disturbed_frames_share=masked.disturbed_frames_share,
             worst_s=frame_time_s(worst[1]) if found else None,
@@ -186,8 +216,8 @@ class _CourseKeeper:
         self._probability, self._evidence = array("d"), array("d")
         self._frames = 0
 
-    def take(self, chance: Array, evidence: Array) -> None:
-        for now, squares in zip(chance.tolist(), evidence.tolist(), strict=True):
+    def take(self, chance: list[float], evidence: list[float]) -> None:
+        for now, squares in zip(chance, evidence, strict=True):
             if self._frames % COURSE_FRAMES == 0:
                 self._probability.append(0.0)
                 self._evidence.append(0.0)

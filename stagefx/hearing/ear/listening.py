@@ -6,6 +6,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from stagefx.hearing.ear.background import bands_in
 from stagefx.hearing.ear.frames import BATCH_FRAMES
 from stagefx.hearing.ear.scale import FRAME, HOP, spectrum_scale, window
 from stagefx.hearing.ear.spreading import band_table, line_range, line_weights
@@ -35,6 +36,8 @@ class Listener:
         Of a full-scale sine.
     desk : Desk
         Where it works; shared with others only on the same thread.
+    room_dba : float or None, dB
+        A-weighted noise of the room it sits in.
 
     Attributes
     ----------
@@ -44,10 +47,10 @@ class Listener:
         What they cause, as energy and in decibels.
     """
 
-    def __init__(self, full_scale_spl_db: float, desk: Desk) -> None:
+    def __init__(self, full_scale_spl_db: float, desk: Desk, room_dba: float | None = None) -> None:
         self._desk = desk
         self._window = window() * spectrum_scale(full_scale_spl_db)
-        self._lines, self._bands = line_weights(), band_table()
+        self._lines, self._bands = line_weights(), bands_in(room_dba)
         lines, bands = self._lines.shape[1], self._bands.shape[1]
         self._memory = np.zeros(bands)
         self.magnitudes = np.empty((BATCH_FRAMES, lines))

@@ -185,11 +185,17 @@ class MaskMeter:
     -37.6
     """
 
-    def __init__(self, rate_hz: int, channels: int, full_scale_spl_db: float) -> None:
+    def __init__(
+        self,
+        rate_hz: int,
+        channels: int,
+        full_scale_spl_db: float,
+        room_dba: float | None = None,
+    ) -> None:
         self._rate_hz, self._channels, self._frames = rate_hz, channels, 0
         self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="ear")
         self._source = FrameSource(rate_hz, 2 * channels, self._pool)
-        self._heard = _Masked(channels, full_scale_spl_db)
+        self._heard = _Masked(channels, full_scale_spl_db, room_dba)
 
     def add(self, music: ArrayLike, remainder: ArrayLike) -> None:
         """Pass the next stretch through the meter.
@@ -230,9 +236,9 @@ class MaskMeter:
 class _Masked:
     """Ears for the music, eyes for the remainder, and what they found."""
 
-    def __init__(self, channels: int, full_scale_spl_db: float) -> None:
+    def __init__(self, channels: int, full_scale_spl_db: float, room_dba: float | None) -> None:
         self._desks = [Desk() for _ in range(channels)]
-        self._ears = [Listener(full_scale_spl_db, desk) for desk in 2 * self._desks]
+        self._ears = [Listener(full_scale_spl_db, desk, room_dba) for desk in 2 * self._desks]
         self._nothing = np.zeros_like(self._ears[0].magnitudes)
         self._noises = np.empty((channels, BATCH_FRAMES, band_table().shape[1]))
         self.tally = MaskTally(channels)
