@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.option(
     "--level-by",
     type=click.Choice(["gain", "loudness", "nothing"]),
-    help="What a level match takes away.  [default: gain for stages, nothing for files]",
+    help="How levels are matched.  [default: nothing for files, gain for stages and recordings]",
 )
 @click.option("--residue", metavar="FILE", help="Write what is left after level and time.")
 @options.plot
@@ -55,8 +55,8 @@ def command(
 
     FIRST and SECOND are audio files; with --music they are stages: stage files, names from
     'stagefx catalogue', or 'wire'. With --captured they are recordings of real stages: the answer
-    is a measured one, the recorder's faults come first, and --repeat or --loopback (either means
-    --captured) tell what the recorder does by itself.
+    is a measured one, the recorder's faults come first, its level is corrected and said, and
+    --repeat or --loopback (either means --captured) tell what the recorder does by itself.
     """
     recorded = captured or repeat is not None or loopback is not None
     if recorded and music is not None:
@@ -79,7 +79,7 @@ def command(
         check_place(picture, force=force)
     if recorded:
         settings |= {"repeat": repeat, "loopback": loopback}
-        found = _recordings(first, second, level_by=level_by or "nothing", **settings)
+        found = _recordings(first, second, level_by=level_by or "gain", **settings)
     elif music is None:
         found = _files(first, second, level_by=level_by or "nothing", **settings)
     else:

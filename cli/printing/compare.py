@@ -13,6 +13,7 @@ from stagefx.evidence.wording import amount
 from stagefx.hearing import Comparison, Grade, LedgerRow
 from stagefx.hearing.edit_rows import findings
 from stagefx.hearing.wording import probability
+from stagefx.hearing.worst_knob import NO_CONTROL
 from stagefx.stage.cautions import CAUTIONS
 
 from .words import heading, sentence, table
@@ -45,6 +46,7 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
     console.print(f"{answer.removesuffix('.')}.", style="bold")
     if rest:
         console.print(rest)
+    _print_worst_knob(console, found)
     _print_causes(console, found)
     _print_ledger(console, found.ledger)
     if found.captured is not None and found.captured.floor is not None:
@@ -72,6 +74,15 @@ def print_faults(console: Console, faults: Iterable[str]) -> None:
         console.print(f"First, a fault: {fault}.", style="bold")
     if told:
         console.print()
+
+
+def _print_worst_knob(console: Console, found: Comparison) -> None:
+    """The verdict where the control does worst; of files, and without a control, nothing."""
+    turned = found.worst_knob
+    if turned.sentence:
+        console.print(sentence(turned.sentence), style="bold")
+    elif turned.reason != NO_CONTROL:
+        console.print(f"The knob: {sentence(turned.reason)}.")
 
 
 def _fault_of(fault: CaptureFault) -> str:

@@ -26,21 +26,23 @@ def print_delivery(console: Console, found: Delivery) -> None:
     console.print(sentence(found.sentence), style="bold")
     start, stop = found.passage_s
     heading(console, f"From {start:.1f} to {stop:.1f} s, re the music")
-    rows = table(20, -12, -16, -12, -12)
-    rows.add_row("", "measured", "what it changes", "noticed", "pair after")
-    rows.add_row("the pair itself", "", *_two(found.pair), "")
+    rows = table(20, -10, -12, -9, -9, -9)
+    rows.add_row("", "measured", "it changes", "noticed", "alone", "pair")
+    rows.add_row("the pair itself", "", *_two(found.pair), "", "")
     for one in found.delivered:
         rows.add_row(
             one.coding.name,
             f"{one.kbit_per_s:.0f} kbit/s",
             *_two(one.by_coding),
+            _noticed(one.baseline),
             _noticed(one.after_coding),
         )
     console.print(rows)
     console.print(
-        "Noticed: probability by the ear model that a coded version is told from the uncoded one; "
-        "pair after: that the two versions are told apart once both are coded. Each coding goes "
-        "its own way with each version, so a little of that is the coding's own."
+        "Noticed: probability by the ear model that a coded version is told from the uncoded one. "
+        "Alone: that two equal versions are told apart once both are coded, one of them shifted by "
+        "part of a coder's frame: the coding's own doing. Pair: that the two versions are told "
+        "apart once both are coded; only what clearly exceeds the coding alone has survived."
     )
 
 

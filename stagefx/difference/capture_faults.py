@@ -30,6 +30,10 @@ DEAD_DB = -60.0
 _CLIFF_DB, _CLIFF_WIDTH, _CLIFF_BELOW = 30.0, 0.05, 0.449
 """So deep within a twentieth of the rate; a converter's own filter lies higher."""
 _PULL_DOWN_PPM = 1e6 / 1001.0
+CLOCK_PPM = 300.0
+"""Clocks of two sound interfaces lie closer together (common practice: 100 ppm each at most)."""
+_INVERTED_HZ = (50.0, 2000.0)
+"""Where the sign is read: a delay of half a frame turns no phase there by more than 10 deg."""
 
 
 @dataclass(frozen=True)
@@ -81,8 +85,8 @@ def capture_faults(
     Returns
     -------
     tuple of CaptureFault
-        Clipped capture, automatic gain, dropped samples, dead channel, exchanged channels,
-        conversion of the sampling rate; empty where all is well.
+        Clipped capture, automatic gain, dropped samples, dead, inverted or exchanged channels, a
+        clock that is off, conversion of the sampling rate; empty where all is well.
 
     Examples
     --------
@@ -99,6 +103,7 @@ def capture_faults(
     found = [_clipped(top, name) for top, name in zip(tops, names, strict=True)]
     found += [
         _dead_channel(spectra, which),
+        _inverted_channel(spectra, which),
         _automatic_gain(first, second, difference, which),
         *_from_alignment(difference.alignment, first.format.rate_hz, which),
         _conversion(spectra, which),
@@ -201,6 +206,23 @@ def _dead_channel(spectra: PairSpectra, which: str) -> CaptureFault | None:
     return None
 
 
+def _inverted_channel(spectra: PairSpectra, which: str) -> CaptureFault | None:
+    """One channel of two whose polarity is inverted; of both, a stage may do that rightly."""
+    inside = (spectra.hz >= _INVERTED_HZ[0]) & (spectra.hz <= _INVERTED_HZ[1])
+    upright = spectra.cross.real[:, inside].sum(axis=1)
+    size = np.abs(spectra.cross[:, inside]).sum(axis=1)
+    inverted = upright < -0.5 * size
+    if len(upright) != 2 or inverted.sum() != 1:
+        return None
+    name = ("left", "right")[int(np.argmax(inverted))]
+    return CaptureFault(
+        "channel-inverted",
+        f"the {name} channel of the {which} recording is inverted and the other is not: look for "
+        "a cable with its wires exchanged",
+        which,
+    )
+
+
 def _from_alignment(alignment: Alignment, rate_hz: int, which: str) -> list[CaptureFault]:
     found = []
     jumps = alignment.jumps
@@ -232,6 +254,17 @@ def _from_alignment(alignment: Alignment, rate_hz: int, which: str) -> list[Capt
                 "rate-conversion",
                 f"the {which} recording runs off by 1000 to 1001, as video equipment makes it: "
                 "its sampling rate was converted, or named wrongly",
+                which,
+            )
+        )
+    elif drift is not None and abs(drift) > CLOCK_PPM:
+        found.append(
+            CaptureFault(
+                "clock-off",
+                f"the {which} recording runs {abs(drift) * 1e-4:.2g} % "
+                f"{'fast' if drift > 0.0 else 'slow'}, more than two clocks differ: its sampling "
+                "rate was named wrongly, or a tape or a player ran off; corrected for the "
+                "comparison",
                 which,
             )
         )

@@ -141,8 +141,7 @@ class Response:
             band
             for bands in self.channels
             for number, band in enumerate(bands)
-            if 0.97 * low_hz <= band.hz <= 1.03 * high_hz
-            and (audible is None or audible[number])
+            if 0.97 * low_hz <= band.hz <= 1.03 * high_hz and (audible is None or audible[number])
         ]
         found = [band for band in within if band.db is not None]
         if not found:

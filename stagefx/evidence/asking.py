@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from stagefx.evidence.needed import needed
 from stagefx.evidence.question import Question, QuestionError, read_question, with_overrides
 from stagefx.stage import load_stage, ready_made
 from stagefx.stage.description import Stage
@@ -94,9 +95,11 @@ def ask(place: str | Path, *, overrides: Sequence[str] = ()) -> Asked:
         raise QuestionError(
             f"{place}: baseline and change are the same stage under two names; change one of them"
         )
+    for name, one in zip((question.baseline, question.change), stages, strict=True):
+        _check_stated(name, one, question, place)
     music = tuple(_found(folder / one, place, "music") for one in question.music)
-    named = [folder / one for one in (question.baseline, question.change) if one.endswith(".toml")]
-    inputs = (path, *named, *music, *_blind_files(question, folder, place))
+    files = [folder / one for one in (question.baseline, question.change) if one.endswith(".toml")]
+    inputs = (path, *files, *music, *_blind_files(question, folder, place))
     return Asked(question, path.name, folder, stages, music, inputs)
 
 
@@ -157,6 +160,29 @@ def _stage(name: str, folder: Path, question: Question) -> Stage:
     if not question.context:
         return stage
     return with_context(stage, question.context, where=f"[context] in {name}")
+
+
+def _check_stated(name: str, stage: Stage, question: Question, place: str | Path) -> None:
+    """Ask by name for the values that the question needs and a stage does not state."""
+    keys = needed(stage, question.figures)
+    if keys:
+        are, them = ("is", "it") if len(keys) == 1 else ("are", "them")
+        raise QuestionError(
+            f"{place}: the question needs {_by_table(keys)} of '{name}', which {are} not stated; "
+            f"put {them} in the stage file, or in [context] where both stages have the same"
+        )
+
+
+def _by_table(keys: Sequence[str]) -> str:
+    """Keys under their tables: ``[load] resistance and capacitance and [source] level``."""
+    tables: dict[str, list[str]] = {}
+    for key in keys:
+        table, _, name = key.partition(".")
+        tables.setdefault(table, []).append(name)
+    return " and ".join(
+        f"[{table}] {' and '.join((', '.join(names[:-1]), names[-1]) if names[1:] else names)}"
+        for table, names in tables.items()
+    )
 
 
 def _nameless(stage: Stage) -> Stage:

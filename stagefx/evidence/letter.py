@@ -18,6 +18,7 @@ from stagefx.evidence.known import FaultTold, Known
 from stagefx.evidence.style import as_sentence, shortened
 from stagefx.evidence.telling import Paragraph, Telling
 from stagefx.hearing import Comparison, Grade
+from stagefx.hearing.direct_voltage import is_direct
 from stagefx.hearing.grades import EAR_MODEL
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.passage import Passage
@@ -162,9 +163,25 @@ def _where_it_holds(known: Known) -> Paragraph:
     return telling.paragraph(
         [
             *tell_circumstances(telling, known.asked.stages),
+            _turned(known, telling),
+            *_direct(known, telling),
             "It holds for this set-up and this music, not for every listener, room and system.",
         ]
     )
+
+
+def _turned(known: Known, telling: Telling) -> str:
+    """The verdict at the worst position of a volume control, where it depends on it."""
+    said = known.found.worst_knob.sentence
+    at = f"{known.piece}/comparison/verdict_at_worst_knob/sentence"
+    return telling.tell(said, said, "", at) if said else ""
+
+
+def _direct(known: Known, telling: Telling) -> Iterator[str]:
+    """What is not known of direct voltage."""
+    for place, remark in enumerate(known.found.remarks):
+        if is_direct(remark):
+            yield telling.tell(remark, remark, "", f"{known.piece}/comparison/remarks/{place}")
 
 
 def _changes(known: Known) -> Paragraph:

@@ -300,8 +300,11 @@ def _direct(sheet: Sheet, direct_v: float) -> str:
     return "more than 50 mV: find out why"
 
 
-def _speaker_direct(_sheet: Sheet, direct_v: float) -> str:
-    return "fine: at most 50 mV" if direct_v <= BLOCKED_DIRECT_V else "more than 50 mV: block it"
+def _speaker_direct(sheet: Sheet, direct_v: float) -> str:
+    chain = sheet.stage.listening
+    unknown = chain is not None and chain.amplifier_coupling is None
+    said = "fine: at most 50 mV" if direct_v <= BLOCKED_DIRECT_V else "more than 50 mV: block it"
+    return f"{said}; none if the amplifier is AC-coupled" if unknown else said
 
 
 _SAYINGS: dict[str, Says] = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from stagefx.hearing.residue_file import residue_writer, write_residue
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.witness import listen
+from stagefx.hearing.wording import quantity
 from stagefx.units import decibels
 
 NO_FLOOR = (
@@ -40,7 +42,7 @@ def compare_captured(
     repeat: str | Path | None = None,
     loopback: str | Path | None = None,
     listening_level_db: float = USUAL_LISTENING_DB,
-    level_by: LevelBy = "nothing",
+    level_by: LevelBy = "gain",
     room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
     residue: str | Path | None = None,
@@ -59,7 +61,7 @@ def compare_captured(
     listening_level_db : float, dB, 0 to 120
         A-weighted level at the seat while the first plays.
     level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        What a listener's level match is taken to take away.
+        How the level is corrected that is taken for the recorder's own.
     room_dba : float or None, dBA
         Noise of the room at the seat; None for a room that hides nothing.
     passage : tuple of two float, s
@@ -109,13 +111,12 @@ def compare_captured(
             one, other, repeat=again, loopback=alone, start=start, stop=stop
         )
         write_residue(writer, one, other, captured.difference)
-        floors: dict[str, float] = {}
+        floors = floors_of(captured.floor)
         calm = again or alone
         if calm is not None:
             between = take_apart(one, calm, start=start, stop=stop)
-            floors = _heard_floors(one, calm, between, ear.full_scale_spl_db, room_dba)
+            floors |= _heard_floors(one, calm, between, level_by, ear.full_scale_spl_db, room_dba)
         matched_db = level_matched_db(captured.difference, level_by)
-        floors |= floors_of(captured.floor)
 
         def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
             return gap_rows(
@@ -135,7 +136,10 @@ def compare_captured(
             gap=captured.gap,
             captured=captured,
             floors=floors,
-            remarks=() if captured.floor else (NO_FLOOR,),
+            remarks=(
+                *_corrected(captured.difference, level_by, matched_db),
+                *(() if captured.floor else (NO_FLOOR,)),
+            ),
         )
         return judged((one, other), captured.difference, ear, level_by, told)
 
@@ -180,17 +184,41 @@ def floors_of(floor: CaptureFloor | None) -> dict[str, float]:
     return floors
 
 
+def _corrected(difference: Difference, level_by: LevelBy, matched_db: float) -> Iterator[str]:
+    """What was taken for the recorder's doing and corrected."""
+    if level_by != "nothing":
+        size, way = quantity(abs(matched_db), "dB"), "louder" if matched_db > 0.0 else "softer"
+        yield (
+            f"The second recording is {size} {way} than the first; that was corrected as the "
+            "recorder's own level (--level-by nothing keeps it)."
+        )
+    if difference.alignment.polarity < 0:
+        yield (
+            "The polarity of the second recording is inverted, by the stage or by a cable; that "
+            "was corrected."
+        )
+
+
 def _heard_floors(
     first: Recording,
     calm: Recording,
     between: Difference,
+    level_by: LevelBy,
     full_scale_spl_db: float,
     room_dba: float | None,
 ) -> dict[str, float]:
-    """What the ear model makes of the instrument alone."""
-    heard = listen(first, calm, between, full_scale_spl_db=full_scale_spl_db, room_dba=room_dba)
+    """What the ear model makes of the instrument alone, its level corrected as the pair's is."""
+    matched_db = level_matched_db(between, level_by)
+    heard = listen(
+        first, calm, between,
+        full_scale_spl_db=full_scale_spl_db, matched_db=matched_db, room_dba=room_dba,
+    )  # fmt: skip
     left, chance = heard.remainder.noise_to_mask_db, heard.pair.detection_probability
     found: dict[str, float] = {}
+    change_db = between.loudness.difference_db
+    if change_db is None:
+        change_db = between.alignment.gain_db
+    found["level"] = max(abs(change_db - matched_db), between.floor_db)
     if left is not None:
         found["remainder"] = left + _TAKE_TO_TAKE_DB
     if chance is not None:  # an instrument that is heard itself leaves nothing to be told

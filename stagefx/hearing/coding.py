@@ -18,29 +18,15 @@ from stagefx.errors import AudioError
 
 _BLOCK = 1 << 16
 OPUS_RATE_HZ = 48000
+_FRAMES = {"OPUS": 960, "VORBIS": 128, "MPEG_LAYER_III": 1152}
+"""Opus: 20 ms (RFC 6716); MP3: 1152 samples (ISO/IEC 11172-3); Vorbis moves between its two block
+lengths by the shorter one's step, half of 256 with libvorbis (from memory)."""
 _MP3_RATES_HZ = frozenset({8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000})
 
 
 @dataclass(frozen=True)
 class Coding:
-    """A way of coding.
-
-    Parameters
-    ----------
-    name : str
-        As it is told.
-    container, subtype : str
-        libsndfile's names.
-    compression_level : float, 0 to 1
-        0 keeps most.
-    constant_rate : bool
-        Whether the bit rate is constant.
-
-    Examples
-    --------
-    >>> Coding("Opus", "OGG", "OPUS", 0.75).rate_hz(44100)
-    48000
-    """
+    """A way of coding: its name as people read it, libsndfile's names, and how much it keeps."""
 
     name: str
     container: str
@@ -49,22 +35,16 @@ class Coding:
     constant_rate: bool = False
 
     def rate_hz(self, music_rate_hz: int) -> int:
-        """The rate it is coded at.
-
-        Parameters
-        ----------
-        music_rate_hz : int, Hz
-            The music's.
-
-        Returns
-        -------
-        int, Hz
-            The music's own wherever the coding takes it, else 48 kHz.
-        """
+        """The rate it is coded at: the music's wherever the coding takes it, else 48 kHz."""
         if self.subtype == "OPUS":
             return OPUS_RATE_HZ
         fits = music_rate_hz in _MP3_RATES_HZ or self.subtype == "VORBIS"
         return music_rate_hz if fits else OPUS_RATE_HZ
+
+    @property
+    def frame(self) -> int:
+        """Samples, at the coding's rate, after which its division of time repeats."""
+        return _FRAMES[self.subtype]
 
 
 CODINGS = (
@@ -87,38 +67,7 @@ def code(
     start: int = 0,
     stop: int | None = None,
 ) -> float:
-    """Code a stretch of music into a file.
-
-    Parameters
-    ----------
-    recording : Recording
-        The music.
-    coding : Coding
-        How.
-    place : Path
-        A new file.
-    start, stop : int, frames
-        The stretch; all of it where left out.
-
-    Returns
-    -------
-    float, kbit/s
-        Size of the file over the length of the music, headers and all.
-
-    Raises
-    ------
-    AudioError
-        libsndfile cannot code so many channels, or was built without this coder.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from stagefx.audio.recording import HeldAudio
-    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     100.0 < code(noise, CODINGS[-1], Path(folder, "noise.mp3")) < 400.0
-    True
-    """
+    """Code a stretch of music into a new file; returns its size over the music's length, kbit/s."""
     import soundfile
 
     made = recording.format
@@ -159,28 +108,7 @@ def _at_rate(
 def at_rate_of(
     recording: Recording, coding: Coding, *, start: int = 0, stop: int | None = None
 ) -> NDArray[np.float64]:
-    """A stretch of music as the coder gets it.
-
-    Parameters
-    ----------
-    recording : Recording
-        The music.
-    coding : Coding
-        How it will be coded.
-    start, stop : int, frames
-        The stretch; all of it where left out.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels], full scale 1.0
-        At the coding's rate.
-
-    Examples
-    --------
-    >>> from stagefx.audio.recording import HeldAudio
-    >>> at_rate_of(HeldAudio(np.zeros((44100, 2)), 44100), CODINGS[0]).shape
-    (48000, 2)
-    """
+    """A stretch of music as the coder gets it: at the coding's rate, full scale 1.0."""
     stop = recording.format.frames if stop is None else min(stop, recording.format.frames)
     parts = list(_at_rate(recording, coding, start, stop))
     return np.concatenate(parts) if parts else np.zeros((0, recording.format.channels))

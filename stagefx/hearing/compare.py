@@ -11,6 +11,7 @@ from stagefx.audio.recording import Recording
 from stagefx.difference import Difference, gap_noise, take_apart
 from stagefx.effects.ready import prepare
 from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, direct_voltage
 from stagefx.hearing.gap_rows import gap_rows
 from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
 from stagefx.hearing.ledger import LedgerRow, judged_row
@@ -30,6 +31,7 @@ from stagefx.hearing.stage_noise import noise_at_seat
 from stagefx.hearing.stage_rows import stage_rows
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wire import wire_claim
+from stagefx.hearing.worst_knob import worst_knob
 from stagefx.stage.description import Stage
 from stagefx.units import decibels
 
@@ -219,6 +221,7 @@ def compare_stages(
         (one, other), renders = outputs.enter_context(pair)
         difference, ear = _measured(one, other, start, stop, listening_level_db, together=True)
         write_residue(writer, one, other, difference)
+        direct = direct_voltage(circuits)
         spl_db = ear.full_scale_spl_db
         noise = noise_at_seat(*circuits, full_scale_spl_db=spl_db)
 
@@ -235,10 +238,21 @@ def compare_stages(
             room_dba=room_of(room_dba, first, second),
             renders=renders,
             rows=rows,
+            remarks=direct.remarks,
         )
         found = judged((one, other), difference, ear, level_by, told)
         claim = wire_claim(first, second, found.ledger, found.verdict)
-        return replace(found, remarks=(*claim, *found.remarks))
+        unjudged = () if direct.judged else (DIRECT_VOLTAGE,)
+        turned = worst_knob(
+            *circuits, full_scale_spl_db=spl_db, room_noise_dba=told.room_dba,
+            grade_in_use=found.verdict.grade,
+        )  # fmt: skip
+        return replace(
+            found,
+            remarks=(*claim, *found.remarks),
+            verdict=replace(found.verdict, not_judged=(*found.verdict.not_judged, *unjudged)),
+            worst_knob=turned,
+        )
 
 
 def _measured(

@@ -11,6 +11,7 @@ from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.level_at_ear import LevelAtEar
 from stagefx.hearing.verdict import Verdict
 from stagefx.hearing.witness import Heard
+from stagefx.hearing.worst_knob import NOT_TURNED, WorstKnob
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,8 @@ class Comparison:
         The instrument's faults and floor, where recordings of a real stage were compared.
     gap : GapNoise or None
         Noise of both in the silences; None where stages were compared.
+    worst_knob : WorstKnob
+        The verdict at the worst position of a volume control, where it depends on it.
     """
 
     difference: Difference
@@ -48,6 +51,7 @@ class Comparison:
     remarks: tuple[str, ...] = ()
     captured: Captured | None = None
     gap: GapNoise | None = None
+    worst_knob: WorstKnob = NOT_TURNED
 
     def _repr_html_(self) -> str:
         """The comparison, as a notebook shows it."""
@@ -66,4 +70,4 @@ class Comparison:
         """
         from stagefx.hearing.report import comparison_as_json
 
-        return comparison_as_json(self)
+        return comparison_as_json(self) | {"verdict_at_worst_knob": self.worst_knob.as_json()}

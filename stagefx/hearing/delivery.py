@@ -1,7 +1,8 @@
-"""Whether a difference survives what a film site or a player does to the sound.
+"""Whether a difference survives what a video site or a player does to the sound.
 
-Both versions are coded as an audience receives them and decoded again.  What the coding itself
-changes is set beside what was to be shown.
+Both versions are coded as an audience receives them and decoded again.  What the coding does by
+itself is subtracted: two equal versions, coded with the music shifted by part of a coder's frame,
+are the baseline that the coded pair has to exceed.
 """
 
 from __future__ import annotations
@@ -9,14 +10,16 @@ from __future__ import annotations
 import math
 import tempfile
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment, align
+from stagefx.audio.alignment import align
 from stagefx.audio.files import open_audio
 from stagefx.audio.recording import HeldAudio, Recording
 from stagefx.difference.pairs import side_by_side
@@ -31,30 +34,38 @@ from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 
+SHIFTS = (0.25, 0.5)
+"""Of a coder's frame, by which the same version is shifted to see what coding alone changes."""
+CLEARLY = 1.25
+"""Detectability after coding over the baseline's: less is how two shifts differ; more would deny
+what is noticed beside coarse coding."""
+_SIDE_BY_SIDE = 2
+LOUDER_DB = 3.0
+"""Residue after coding over the baseline's, where the ear model is sure of both: the pair's own
+part is then as large as the coding's; less would be the coding's scatter."""
+_SURE, _SUREST = 1.0 - 1e-9, 1.0 - 1e-15
+"""From the first on the ear model no longer tells more from less; nearer to 1 a double does not."""
+
 
 @dataclass(frozen=True)
 class Apart:
     """How far two versions of the same music are apart.
 
-    Parameters
-    ----------
-    residue_db : float, dB
-        Their difference after delay and gain, re the music; minus infinity for none.
-    detection_probability : float or None
-        By the ear model, their levels as they are; None where the music is too short to tell.
+    The residue is their difference after delay and gain re the music, minus infinity for none; the
+    probability of detection is the ear model's, None where the music is too short to tell.
     """
 
     residue_db: float
     detection_probability: float | None
 
-    def as_json(self) -> dict[str, Any]:
-        """The two figures as plain values.
+    @property
+    def detectability(self) -> float:
+        """The d' of two intervals that gives this probability: p = 2 Phi(d' / sqrt 2) - 1."""
+        p = min(self.detection_probability or 0.0, _SUREST)
+        return math.sqrt(2.0) * NormalDist().inv_cdf(0.5 * (1.0 + p))
 
-        Returns
-        -------
-        dict
-            ``residue_db``, ``detection_probability``.
-        """
+    def as_json(self) -> dict[str, Any]:
+        """``residue_db`` and ``detection_probability`` as plain values."""
         nothing = {"value": None, "reason": "nothing is left"}
         short = {"value": None, "reason": "too short"}
         p = self.detection_probability
@@ -66,38 +77,50 @@ class Apart:
 
 @dataclass(frozen=True)
 class Delivered:
-    """A pair through one way of coding.
+    """A pair through one way of coding, at the bit rate that was measured.
 
-    Parameters
-    ----------
-    coding : Coding
-        The way.
-    kbit_per_s : float, kbit/s
-        Measured.
-    by_coding : Apart
-        The first version before and after coding.
-    after_coding : Apart
-        The two versions, both coded.
+    `by_coding` is the first version before and after coding; `baseline` the first version coded
+    twice, once shifted, the worst of the shifts; `after_coding` the two versions, both coded.
     """
 
     coding: Coding
     kbit_per_s: float
     by_coding: Apart
+    baseline: Apart
     after_coding: Apart
 
-    def as_json(self) -> dict[str, Any]:
-        """The pair as plain values.
+    @property
+    def probability_beyond_coding(self) -> float:
+        """How likely the two are told apart by more than the coding does: d' less the baseline's.
 
-        Returns
-        -------
-        dict
-            ``coding``, ``kbit_per_s``, ``by_coding``, ``after_coding``.
+        The coder's own changes are taken as independent of the pair's, so squares are subtracted.
         """
+        after, alone = self.after_coding.detectability, self.baseline.detectability
+        beyond = math.sqrt(max(after**2 - alone**2, 0.0))
+        return 2.0 * NormalDist().cdf(beyond / math.sqrt(2.0)) - 1.0
+
+    @property
+    def noticed(self) -> bool:
+        """Whether the two, coded, are told apart by clearly more than the coding's own doing.
+
+        By the ear model; where it is sure of the coding alone, by the residue.
+        """
+        after, alone = self.after_coding, self.baseline
+        if (alone.detection_probability or 0.0) >= _SURE:
+            return after.residue_db >= alone.residue_db + LOUDER_DB
+        enough = self.probability_beyond_coding >= limits()["ear model"].will
+        return enough and after.detectability >= CLEARLY * alone.detectability
+
+    def as_json(self) -> dict[str, Any]:
+        """The pair as plain values, keys as the attributes."""
         return {
             "coding": self.coding.name,
             "kbit_per_s": self.kbit_per_s,
             "by_coding": self.by_coding.as_json(),
+            "baseline": self.baseline.as_json(),
             "after_coding": self.after_coding.as_json(),
+            "probability_beyond_coding": self.probability_beyond_coding,
+            "noticed": self.noticed,
         }
 
 
@@ -129,11 +152,10 @@ class Delivery:
 
     @property
     def noticed_after(self) -> tuple[Delivered, ...]:
-        """The codings after which the ear model still tells the two apart for sure."""
-        will = limits()["ear model"].will
-        return tuple(
-            one for one in self.delivered if (one.after_coding.detection_probability or 0.0) >= will
-        )
+        """The codings after which the two are told apart for sure, and not by the coding alone."""
+        if (self.pair.detection_probability or 0.0) < limits()["ear model"].may:
+            return ()
+        return tuple(one for one in self.delivered if one.noticed)
 
     @property
     def sentence(self) -> str:
@@ -149,12 +171,14 @@ class Delivery:
         else:
             size = f"The difference is about {factor(1.0 / ratio)} what the best coding changes."
         if pair < limits()["ear model"].may:
-            return f"{size} Nobody can judge it by what a film carries; offer lossless files."
+            return f"{size} Nobody can judge it by what a video carries; offer lossless files."
         after = len(self.noticed_after)
         if after == len(self.delivered):
             return f"{size} It is still likely to be noticed after each of them: it survives."
+        which = f"after {after} of {len(self.delivered)} of them" if after else "after any of them"
+        likely = "likely" if after else "not likely"
         return (
-            f"{size} It is likely to be noticed after {after} of {len(self.delivered)} of them; "
+            f"{size} Beyond what the coding itself does it is {likely} to be noticed {which}; "
             "offer lossless files."
         )
 
@@ -190,45 +214,13 @@ def deliver(
     listening_level_db: float = USUAL_LISTENING_DB,
     passage: tuple[float, float] | None = None,
 ) -> Delivery:
-    """Pass a pair through lossy coding.
+    """Pass a pair through lossy coding; a passage is chosen where none is given.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    codings : sequence of Coding
-        The ways.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the first plays.
-    passage : tuple of two float, s
-        What to go by; the ten seconds in which the difference is most likely heard if left out.
-
-    Returns
-    -------
-    Delivery
-        The coding's own change beside the pair's.
-
-    Raises
-    ------
-    ComparisonError
-        The two cannot be compared.
-    AudioError
-        They cannot be coded.
-
-    Notes
-    -----
     The second is brought to the first's time and gain before either is coded, so that the coding
-    and not the level is judged.  Files live in a temporary folder.
-
-    Examples
-    --------
-    >>> rng = np.random.default_rng(1)
-    >>> music = 0.1 * np.cumsum(rng.standard_normal((96000, 1)), axis=0) / 50.0
-    >>> hiss = 1e-5 * rng.standard_normal((96000, 1))
-    >>> pair = HeldAudio(music, 48000), HeldAudio(music + hiss, 48000)
-    >>> deliver(*pair, codings=CODINGS[-1:]).least_ratio > 1.0
-    True
+    and not the level is judged.
     """
+    import soundfile as _before_the_threads  # noqa: F401
+
     ear = level_of(first, listening_level_db=listening_level_db)
     alignment = align(first, second)
     if passage is None:
@@ -244,25 +236,13 @@ def deliver(
     other = np.concatenate([pair.second for pair in pairs]) / alignment.gain
     two = HeldAudio(other, rate_hz, place="the second, aligned")
     spl_db = ear.full_scale_spl_db
-    delivered = []
-    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
-        for number, coding in enumerate(codings):
-            places = [Path(folder, f"{number}-{which}") for which in ("first", "second")]
-            rates = [
-                code(version, coding, at) for version, at in zip((one, two), places, strict=True)
-            ]
-            before = at_rate_of(one, coding)
-            first_out, second_out = (_decoded(place, before, coding, one) for place in places)
-            at_hz = coding.rate_hz(rate_hz)
-            delivered.append(
-                Delivered(
-                    coding=coding,
-                    kbit_per_s=max(rates),
-                    by_coding=_apart(before, first_out, at_hz, spl_db),
-                    after_coding=_apart(first_out, second_out, at_hz, spl_db),
-                )
-            )
-    return Delivery(_apart(one.samples, two.samples, rate_hz, spl_db), tuple(delivered), passage)
+
+    def through(coding: Coding) -> Delivered:
+        return _through(one, two, coding, spl_db)
+
+    with ThreadPoolExecutor(_SIDE_BY_SIDE, thread_name_prefix="coding") as pool:
+        delivered = tuple(pool.map(through, codings))
+    return Delivery(_apart(one.samples, two.samples, rate_hz, spl_db), delivered, passage)
 
 
 def deliver_files(
@@ -355,18 +335,43 @@ def deliver_stages(
         return deliver(one, other, listening_level_db=listening_level_db, passage=passage)
 
 
-def _decoded(place: Path, before: Array, coding: Coding, music: HeldAudio) -> Array:
-    """What comes out of the decoder, its delay taken away, as long as what went in."""
-    with open_audio(place) as reader:
-        coded = np.concatenate(list(reader.blocks()))
-    rate_hz = coding.rate_hz(music.rate_hz)
-    sent, got = HeldAudio(before, rate_hz), HeldAudio(coded, rate_hz, place=coding.name)
-    found = align(sent, got)
-    still = Alignment(found.delay_frames, 0.0, 1)
-    parts = [pair.second for pair in side_by_side(sent, got, still)]
-    start, _ = still.common_stretch(len(before), len(coded))
-    moved = np.concatenate(parts)
-    return np.pad(moved, ((start, max(len(before) - start - len(moved), 0)), (0, 0)))
+def _through(one: HeldAudio, two: HeldAudio, coding: Coding, spl_db: float) -> Delivered:
+    """Both versions, and the first once more at each shift, through one way of coding."""
+    rate_hz = coding.rate_hz(one.format.rate_hz)
+    before, other = (at_rate_of(version, coding) for version in (one, two))
+    shifts = [round(share * coding.frame) for share in SHIFTS]
+    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
+        rates, coded = [], []
+        for number, samples in enumerate((before, other, *(before[shift:] for shift in shifts))):
+            place, version = Path(folder, str(number)), HeldAudio(samples, rate_hz)
+            rates.append(code(version, coding, place))
+            with open_audio(place) as reader:
+                coded.append(np.concatenate(list(reader.blocks())))
+    late = round(align(HeldAudio(before, rate_hz), HeldAudio(coded[0], rate_hz)).delay_frames)
+    first_out, second_out = (_from(out, late, len(before)) for out in coded[:2])
+    alone = []
+    for shift, out in zip(shifts, coded[2:], strict=True):
+        again = _from(out, late, len(before) - shift)
+        alone.append(_apart(first_out[shift:], again, rate_hz, spl_db))
+    return Delivered(
+        coding=coding,
+        kbit_per_s=max(rates[:2]),
+        by_coding=_apart(before, first_out, rate_hz, spl_db),
+        baseline=_worst(alone),
+        after_coding=_apart(first_out, second_out, rate_hz, spl_db),
+    )
+
+
+def _from(coded: Array, late: int, frames: int) -> Array:
+    """What a decoder gives without its delay, a whole number of frames whatever the music."""
+    moved = coded[late:] if late >= 0 else np.pad(coded, ((-late, 0), (0, 0)))
+    return np.pad(moved[:frames], ((0, max(frames - len(moved), 0)), (0, 0)))
+
+
+def _worst(alone: Sequence[Apart]) -> Apart:
+    """The largest residue and the surest detection of several."""
+    known = [p for one in alone if (p := one.detection_probability) is not None]
+    return Apart(max(one.residue_db for one in alone), max(known, default=None))
 
 
 def _apart(first: Array, second: Array, rate_hz: int, full_scale_spl_db: float) -> Apart:

@@ -75,12 +75,13 @@ def delivery_as_html(found: Delivery) -> str:
     ... )
     True
     """
-    rows = [("the pair itself", "", *_apart(found.pair), "")]
+    rows = [("the pair itself", "", *_apart(found.pair), "", "")]
     rows += [
         (
             one.coding.name,
             f"{one.kbit_per_s:.0f} kbit/s",
             *_apart(one.by_coding),
+            _apart(one.baseline)[1],
             _apart(one.after_coding)[1],
         )
         for one in found.delivered
@@ -89,7 +90,7 @@ def delivery_as_html(found: Delivery) -> str:
     return html_table(
         f"From {start:.1f} to {stop:.1f} s, re the music",
         rows,
-        head=("", "measured", "what it changes", "noticed", "pair noticed after"),
+        head=("", "measured", "what it changes", "noticed", "by coding alone", "pair after"),
         before=(found.sentence,),
     )
 

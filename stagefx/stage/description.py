@@ -278,7 +278,7 @@ class Listening(Table):
     """The power amplifier, the speakers, the seat and the room."""
 
     amplifier_gain: fields.Gain
-    amplifier_coupling: Literal["dc", "ac"] = "ac"
+    amplifier_coupling: Literal["dc", "ac"] | None = None
     amplifier_bandwidth: fields.Frequency | None = None
     rated_power: fields.Power | None = None
     speaker_impedance: fields.Impedance | None = None

@@ -122,24 +122,10 @@ def _at_direct_current(circuit: Circuit, driving_ohm: Array) -> tuple[Array, Arr
 
 
 def speaker_direct_v(circuit: Circuit) -> Array | None:
-    """Largest direct voltage at a loudspeaker.
+    """Largest direct voltage at a loudspeaker [draws], V: 0 behind a capacitor, None if blocked.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with an amplifier.
-
-    Returns
-    -------
-    array [draws], V, >= 0, or None
-        0 behind an output coupling capacitor; None without a listening chain whose power
-        amplifier passes direct voltage.
-
-    Examples
-    --------
-    >>> from stagefx.stage import load_stage, nominal
-    >>> speaker_direct_v(nominal(load_stage("line-stage"))) is None
-    True
+    A power amplifier whose coupling is not stated is taken as DC-coupled, the worse of the two;
+    None without a listening chain, too.
     """
     chain = circuit.stage.listening
     if chain is None or chain.amplifier_coupling == "ac":
@@ -147,3 +133,14 @@ def speaker_direct_v(circuit: Circuit) -> Array | None:
     transfer, _ = direct_path([*output_parts(circuit), *load_parts(circuit)], circuit.draws)
     at_output = np.where(transfer > 0.0, output_direct_v(circuit), 0.0)
     return np.asarray(at_output * transfer * chain.amplifier_gain)
+
+
+def coupling_unknown(circuit: Circuit) -> bool:
+    """Whether a power amplifier is described and its coupling is not."""
+    chain = circuit.stage.listening
+    return chain is not None and chain.amplifier_coupling is None
+
+
+def bias_path_missing(circuit: Circuit) -> bool:
+    """Whether bias current flows and no resistance leads it to ground."""
+    return circuit.stage.amplifier is not None and bool(np.isinf(output_direct_v(circuit)[0]))

@@ -14,7 +14,7 @@ from stagefx.stage import supply
 from stagefx.stage.cautions import caution_for
 from stagefx.stage.circuit import Array, Circuit
 from stagefx.stage.decoupling import decoupling
-from stagefx.stage.direct import output_direct_v, speaker_direct_v
+from stagefx.stage.direct import coupling_unknown, output_direct_v, speaker_direct_v
 from stagefx.stage.limits import (
     current_reach_v,
     current_slope_v_per_s,
@@ -172,18 +172,30 @@ def _direct_at_speaker(circuit: Circuit) -> Iterator[str]:
     at_speaker = speaker_direct_v(circuit)
     if at_speaker is None or not _first(at_speaker) > MOST_SPEAKER_DIRECT_V:
         return
+    unknown = coupling_unknown(circuit)
+    state = "; state [listening] amplifier_coupling" if unknown else ""
     if np.isinf(_first(at_speaker)):
+        passes = (
+            "a DC-coupled power amplifier would pass it to the loudspeaker (whether this one is "
+            "DC-coupled is not stated)"
+            if unknown
+            else "the DC-coupled power amplifier passes it to the loudspeaker"
+        )
         yield (
-            "Nothing leads the input's bias current to ground, so the output drifts to a rail and "
-            "the DC-coupled power amplifier passes it to the loudspeaker; a resistor of 100 kohm "
-            "or less from the input to ground cures it."
+            f"Nothing leads the input's bias current to ground, so the output drifts to a rail and "
+            f"{passes}; a resistor of 100 kohm or less from the input to ground cures it{state}."
         )
         return
+    reaches = (
+        f"If the power amplifier is DC-coupled, up to {_say(_first(at_speaker), 'V')} of direct "
+        "voltage stand at the loudspeaker"
+        if unknown
+        else f"Up to {_say(_first(at_speaker), 'V')} of direct voltage stand at the loudspeaker"
+    )
+    through = "it" if unknown else "a DC-coupled power amplifier"
     yield (
-        f"Up to {_say(_first(at_speaker), 'V')} of direct voltage stand at the loudspeaker: "
-        f"{_say(_first(output_direct_v(circuit)), 'V')} at the amplifier's output, through a "
-        f"DC-coupled power amplifier; {_say(MOST_SPEAKER_DIRECT_V, 'V')} is the most there should "
-        "be."
+        f"{reaches}: {_say(_first(output_direct_v(circuit)), 'V')} at the amplifier's output, "
+        f"through {through}; {_say(MOST_SPEAKER_DIRECT_V, 'V')} is the most there should be{state}."
     )
 
 

@@ -200,19 +200,26 @@ def noise_bands(circuit: Circuit) -> tuple[Array, Array]:
     >>> round(float(hz[0]), 3), round(float(volts[17]) * 1e9, 1)
     (19.953, 194.9)
     """
+    middles, volts = noise_bands_by_draw(circuit)
+    return middles, volts[0]
+
+
+def noise_bands_by_draw(circuit: Circuit) -> tuple[Array, Array]:
+    """Middles of third-octave bands [30], and noise at the load in them [draws, 30], V rms."""
     middles = 10.0 ** (np.arange(13, 43) / 10.0)
     nodes, weights = np.polynomial.legendre.leggauss(6)
     low, high = middles[:, None] * 10.0**-0.05, middles[:, None] * 10.0**0.05
     hz = (0.5 * (high - low) * nodes + 0.5 * (high + low)).ravel()
     density = noise_density(circuit, hz)
     total = sum(
-        (psd[0] for psd in (*density.white.values(), *density.flicker.values())),
-        start=np.zeros(hz.size),
+        (*density.white.values(), *density.flicker.values()),
+        start=np.zeros((circuit.draws, hz.size)),
     )
-    power = (total.reshape(middles.size, -1) * (0.5 * (high - low) * weights)).sum(axis=1)
+    by_band = total.reshape(circuit.draws, middles.size, -1)
+    power = (by_band * (0.5 * (high - low) * weights)).sum(axis=2)
     ripple = ripple_at_load_v_rms(circuit)
     if ripple is not None:
         lines_hz, share = ripple_lines(circuit, AUDIO_BAND_HZ)
         within = (lines_hz >= low) & (lines_hz < high)
-        power = power + ripple[0] ** 2 * (within * share).sum(axis=1)
+        power = power + ripple[:, None] ** 2 * (within * share).sum(axis=1)
     return middles, np.sqrt(power)

@@ -30,6 +30,7 @@ CHAIN = {
     "speaker_sensitivity": "87 dB",
     "distance": "3 m",
 }
+UNSTATED = {key: value for key, value in CHAIN.items() if key != "amplifier_coupling"}
 TRANSFORMER = {
     "secondary": "15 V rms",
     "diode_drop": "0.8 V",
@@ -106,6 +107,20 @@ FIRES: list[tuple[str, dict[str, Any], str]] = [
         "dc-at-speaker",
         {"volume": WIPER, "amplifier": BIAS, "listening": CHAIN},
         r"272 mV.*10\.1 mV.*50 mV",
+    ),
+    (
+        "dc-at-speaker",
+        {"volume": WIPER, "amplifier": BIAS, "listening": UNSTATED},
+        r"^If the power amplifier is DC-coupled, up to 272 mV.*50 mV.*\[listening\] amplifier_coup",
+    ),
+    (
+        "dc-at-speaker",
+        {
+            "input": {"coupling": "1 uF"},
+            "amplifier": BIAS,
+            "listening": UNSTATED,
+        },
+        r"drifts to a rail.*would pass.*not stated.*100 kohm",
     ),
     (
         "dc-at-speaker",

@@ -179,3 +179,61 @@ def test_a_name_that_no_file_can_have(key: str, name: str, said: str) -> None:
     lines = [f'{name} = "{value}"' for name, value in tables.items()]
     with pytest.raises(QuestionError, match=f"{key}.*it {said}"):
         read_question("\n".join(['ask = "Why?"', *lines]))
+
+
+BARE = """[source]
+level = "2 V rms"
+[volume]
+resistance = "10 kohm"
+position = 0.5
+[amplifier]
+topology = "follower"
+"""
+
+
+@pytest.mark.parametrize(
+    ("figures", "stage", "asked_for"),
+    [
+        ("", BARE.replace('level = "2 V rms"', 'resistance = "100 ohm"'), "[source] level"),
+        (
+            "noise_spl_seat_a_db",
+            BARE,
+            "[listening] amplifier_gain, speaker_sensitivity and distance of",
+        ),
+        ("clip_high_v", BARE, "[supply] positive and negative of"),
+        ("slew_available_v_per_us", BARE, "[amplifier] slew_rise of"),
+        ("output_dc_v", BARE, "[amplifier] offset_voltage and bias_current of"),
+        (
+            "regulator_margin_v",
+            BARE + '[supply]\npositive = "15 V"\nnegative = "-15 V"',
+            "[supply] reservoir, load_current, mains_frequency and secondary of",
+        ),
+        (
+            "output_dc_v",
+            BARE.replace("position = 0.5", "position = 0.5\nplace = 'after'")
+            + 'device = "early bipolar"\n[input]\ncoupling = "1 uF"',
+            "[input] resistance of",
+        ),
+    ],
+)
+def test_what_a_question_needs_is_asked_for_by_name(
+    tmp_path: Path, figures: str, stage: str, asked_for: str
+) -> None:
+    (tmp_path / "bare.toml").write_text(stage, "utf-8")
+    shutil.copy(MUSIC / "drums.flac", tmp_path)
+    wanted = f'figures = ["{figures}"]\n' if figures else ""
+    text = (
+        f'ask = "?"\nbaseline = "line-stage"\nchange = "bare.toml"\nmusic = "drums.flac"\n{wanted}'
+    )
+    with pytest.raises(QuestionError) as told:
+        ask(written(tmp_path, text))
+    assert f"the question needs {asked_for}" in str(told.value)
+    assert "'bare.toml'" in str(told.value)
+
+
+def test_a_figure_that_a_stage_cannot_have_is_not_asked_for(tmp_path: Path) -> None:
+    """A passive box and a piece of wire have no slew rate and no direct voltage."""
+    shutil.copy(MUSIC / "drums.flac", tmp_path)
+    text = 'ask = "?"\nbaseline = "wire"\nchange = "passive-control"\nmusic = "drums.flac"\n'
+    text += 'figures = ["slew_available_v_per_us", "output_dc_v", "noise_spl_seat_a_db"]\n'
+    assert ask(written(tmp_path, text)).stages

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -90,6 +91,33 @@ def test_a_dead_channel_is_found(channel: int, name: str) -> None:
 
 def test_exchanged_channels_are_found() -> None:
     assert "channels-exchanged" in faults(recorded()[:, ::-1])
+
+
+@pytest.mark.parametrize(("channel", "name"), [(0, "left"), (1, "right")])
+def test_one_inverted_channel_is_found(channel: int, name: str) -> None:
+    first = MUSIC * np.array([1.0, 0.3])
+    second = recorded(first)
+    second[:, channel] *= -1.0
+    one, other = held(first), held(second)
+    found = capture_faults(one, other, take_apart(one, other))
+    assert [fault.code for fault in found] == ["channel-inverted"]
+    assert f"the {name} channel" in found[0].sentence
+
+
+def test_an_inverting_stage_is_no_fault() -> None:
+    assert faults(-recorded()) == []
+
+
+@pytest.mark.parametrize(
+    ("ppm", "code"),
+    [(200.0, []), (-200.0, []), (600.0, ["clock-off"]), (-4e4, ["clock-off"])],
+)
+def test_a_clock_that_is_off_is_a_fault(ppm: float, code: list[str]) -> None:
+    """Quartz clocks keep within 100 ppm (common practice), two of them within 200."""
+    one, other = held(MUSIC), held(recorded())
+    found = take_apart(one, other)
+    found = replace(found, alignment=replace(found.alignment, drift_ppm=ppm))
+    assert [fault.code for fault in capture_faults(one, other, found)] == code
 
 
 def test_dropped_samples_are_found() -> None:

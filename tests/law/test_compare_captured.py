@@ -58,8 +58,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_what_the_recorder_does_itself_is_the_floor(folder: Path) -> None:
     found = compare_captured(
-        folder / "first.wav", folder / "second.wav", repeat=folder / "again.wav"
-    )
+        folder / "first.wav", folder / "second.wav", repeat=folder / "again.wav",
+        level_by="nothing",
+    )  # fmt: skip
     rows = {row.name: row for row in found.ledger}
     assert found.verdict.basis == "measured"
     assert found.verdict.grade in {Grade.BELOW, Grade.SHOULD_NOT}
@@ -87,7 +88,7 @@ def test_a_recorder_that_hisses_is_not_taken_for_a_difference(folder: Path) -> N
 
 
 def test_without_a_repeat_it_is_said_that_nothing_is_known_of_the_recorder(folder: Path) -> None:
-    found = compare_captured(folder / "first.wav", folder / "loud.wav")
+    found = compare_captured(folder / "first.wav", folder / "loud.wav", level_by="nothing")
     assert NO_FLOOR in found.remarks
     assert found.captured is not None
     assert found.captured.floor is None
@@ -96,12 +97,45 @@ def test_without_a_repeat_it_is_said_that_nothing_is_known_of_the_recorder(folde
 
 def test_a_floor_over_the_limit_is_not_called_unheard(folder: Path) -> None:
     found = compare_captured(
-        folder / "first.wav", folder / "second.wav", repeat=folder / "loud.wav"
-    )
+        folder / "first.wav", folder / "second.wav", repeat=folder / "loud.wav",
+        level_by="nothing",
+    )  # fmt: skip
     rows = {row.name: row for row in found.ledger}
     assert rows["level"].floor == pytest.approx(20.0 * math.log10(0.8 / 0.78), abs=0.02)
     assert rows["level"].grade is Grade.MAY
     assert "not measured finely enough" in found.verdict.sentence
+
+
+def test_the_recorder_s_level_is_corrected_and_said(folder: Path) -> None:
+    found = compare_captured(folder / "first.wav", folder / "loud.wav", repeat=folder / "again.wav")
+    rows = {row.name: row for row in found.ledger}
+    assert rows["level"].value == pytest.approx(0.0, abs=2e-3)
+    assert found.verdict.grade in {Grade.BELOW, Grade.SHOULD_NOT}
+    (said,) = [remark for remark in found.remarks if "recorder's own level" in remark]
+    assert f"{20.0 * math.log10(0.8 / 0.78):.2f} dB softer" in said
+    assert "--level-by nothing keeps it" in said
+    kept = compare_captured(folder / "first.wav", folder / "loud.wav", level_by="nothing")
+    assert not [remark for remark in kept.remarks if "recorder's own level" in remark]
+
+
+def test_a_repeat_at_another_level_is_corrected_as_well(folder: Path) -> None:
+    found = compare_captured(
+        folder / "first.wav", folder / "second.wav", repeat=folder / "loud.wav"
+    )
+    rows = {row.name: row for row in found.ledger}
+    for name in ("level", "ear model"):
+        assert rows[name].floor is not None
+        assert rows[name].floor < rows[name].may, name
+    assert found.verdict.grade in {Grade.BELOW, Grade.SHOULD_NOT}
+
+
+def test_an_inverted_recording_is_named_and_not_graded(folder: Path) -> None:
+    turned, rate_hz = soundfile.read(folder / "second.wav")
+    soundfile.write(folder / "turned.wav", -turned, rate_hz, subtype="PCM_24")
+    found = compare_captured(folder / "first.wav", folder / "turned.wav")
+    assert found.captured is not None
+    assert found.captured.faults == ()
+    assert any("polarity of the second recording is inverted" in said for said in found.remarks)
 
 
 def test_faults_of_the_recorder_are_told(folder: Path) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from stagefx.audio.recording import HeldAudio
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.coding import CODINGS, Coding, code
-from stagefx.hearing.delivery import deliver
+from stagefx.hearing.delivery import Apart, Delivered, deliver
 from tests.cli.running import complaint, one_object, run_here
 
 HIGHEST_MP3, OPUS = CODINGS[-1], CODINGS[0]
@@ -60,11 +60,67 @@ def test_a_faint_hiss_is_drowned(music: NDArray[np.float64]) -> None:
     assert "offer lossless files" in found.sentence
 
 
-def test_a_missing_treble_survives(music: NDArray[np.float64]) -> None:
-    """A 2 kHz first-order low-pass, plain to hear before and after."""
+def test_a_pole_far_above_hearing_is_not_noticed_after_coding(music: NDArray[np.float64]) -> None:
+    """0.07 dB down at 10 kHz, where a step of 1 dB is hardly heard (common practice)."""
+    found = deliver(
+        HeldAudio(music, RATE_HZ), HeldAudio(low_pass(music, 80e3), RATE_HZ),
+        codings=[CODINGS[2], CODINGS[4]], passage=(0.0, 6.0),
+    )  # fmt: skip
+    assert found.noticed_after == ()
+    assert all(not one.noticed for one in found.delivered)
+    assert "is likely to be noticed" not in found.sentence
+
+
+@pytest.mark.parametrize("coding", CODINGS, ids=lambda c: c.name)
+def test_a_shifted_coding_errs_on_its_own(music: NDArray[np.float64], coding: Coding) -> None:
+    """Errors that are not correlated add in power, 3 dB over one of them (any textbook).
+
+    A coding that divided the music as before would leave nothing; a frame too early or too late
+    would leave -19 dB, whatever the coding.
+    """
+    held = HeldAudio(music[: 4 * RATE_HZ], RATE_HZ)
+    (one,) = deliver(held, held, codings=[coding], passage=(0.0, 4.0)).delivered
+    more = one.baseline.residue_db - one.by_coding.residue_db
+    assert -4.0 < more < 3.1
+    assert one.after_coding.residue_db == -np.inf
+    assert one.probability_beyond_coding == 0.0
+    assert not one.noticed
+
+
+def test_what_coding_does_alone_is_subtracted() -> None:
+    """At 75 % right in two intervals d' is 0.954 (Macmillan and Creelman, from memory)."""
+    assert Apart(-30.0, 0.5).detectability == pytest.approx(0.954, abs=5e-4)
+
+    def through(alone: Apart, after: Apart) -> Delivered:
+        return Delivered(OPUS, 128.0, Apart(-25.0, 0.9), alone, after)
+
+    silent, same = Apart(-np.inf, 0.0), Apart(-20.0, 0.9)
+    assert through(silent, same).probability_beyond_coding == pytest.approx(0.9, abs=1e-9)
+    assert through(same, same).probability_beyond_coding == 0.0
+    assert not through(same, Apart(-20.0, 0.97)).noticed
+    assert through(same, Apart(-20.0, 0.9999)).noticed
+    sure = Apart(-20.0, 1.0)
+    assert not through(sure, Apart(-18.0, 1.0)).noticed
+    assert through(sure, Apart(-17.0, 1.0)).noticed
+
+
+def test_threads_do_not_change_the_result(music: NDArray[np.float64]) -> None:
+    held = HeldAudio(music[: 2 * RATE_HZ], RATE_HZ), HeldAudio(0.9 * music[: 2 * RATE_HZ], RATE_HZ)
+    together = deliver(*held, codings=CODINGS[2:6:3], passage=(0.0, 2.0)).delivered
+    for number, coding in enumerate(CODINGS[2:6:3]):
+        assert deliver(*held, codings=[coding], passage=(0.0, 2.0)).delivered == (together[number],)
+
+
+def low_pass(music: NDArray[np.float64], corner_hz: float) -> NDArray[np.float64]:
+    """Through a first-order low-pass."""
     spectrum = np.fft.rfft(music, axis=0)
     hz = np.fft.rfftfreq(len(music), 1.0 / RATE_HZ)
-    dull = np.fft.irfft(spectrum / (1.0 + 1j * hz / 2000.0)[:, None], len(music), axis=0)
+    return np.fft.irfft(spectrum / (1.0 + 1j * hz / corner_hz)[:, None], len(music), axis=0)
+
+
+def test_a_missing_treble_survives(music: NDArray[np.float64]) -> None:
+    """A 2 kHz first-order low-pass, plain to hear before and after."""
+    dull = low_pass(music, 2000.0)
     found = deliver(
         HeldAudio(music, RATE_HZ), HeldAudio(dull, RATE_HZ), codings=[HIGHEST_MP3, OPUS],
         passage=(0.0, 6.0),
@@ -80,6 +136,7 @@ def test_the_command_between_two_files(tmp_path: Path, music: NDArray[np.float64
     found = one_object(done.stdout)
     assert {"pair", "codings", "times_larger", "sentence"} <= {*found}
     assert len(found["codings"]) == len(CODINGS)
+    assert {"coding", "by_coding", "baseline", "after_coding", "noticed"} <= {*found["codings"][0]}
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.wav", "b.wav"]
 
 

@@ -37,6 +37,13 @@ def test_e65_the_offset_comes_on_top_at_its_worst() -> None:
     assert direct("output_dc_v", **turned) == direct("output_dc_v", **both)
 
 
+def test_e65_where_the_power_amplifier_s_coupling_is_not_stated() -> None:
+    """Nobody knows whether the voltage arrives: what would arrive is told."""
+    unstated = {key: value for key, value in CHAIN.items() if key != "amplifier_coupling"}
+    found = direct("speaker_dc_v", chain=unstated, bias_current="200 nA")
+    assert agrees(1e3 * found, "218.0455")
+
+
 def test_e66_a_fet_input() -> None:
     """The example counts the wiper alone; beside a feedback pair the difference is what counts."""
     alone = {"gain": 1.0 + 10.0 / 3.3, "bias_current": "50 pA"}

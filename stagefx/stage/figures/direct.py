@@ -14,6 +14,8 @@ from stagefx.stage.figures.definition import (
     Working,
 )
 
+NO_BIAS_PATH = "no resistance leads the input's bias current to ground"
+
 
 def _output(working: Working) -> Worked:
     if working.circuit.stage.amplifier is None:
@@ -34,7 +36,7 @@ def _speaker(working: Working) -> Worked:
 
 def _bounded(found: np.typing.NDArray[np.float64]) -> Worked:
     if np.all(np.isinf(found)):
-        return Missing("no resistance leads the input's bias current to ground")
+        return Missing(NO_BIAS_PATH)
     return found
 
 
@@ -54,7 +56,8 @@ DIRECT = (
     ),
     Definition(
         "speaker_dc_v", "V", "DC", "largest direct voltage at a loudspeaker",
-        "the same x output network x power amplifier's gain, where that is DC-coupled",
+        "the same x output network x power amplifier's gain, where that is DC-coupled; taken as "
+        "DC-coupled where listening.amplifier_coupling is not stated",
         (*_CAUSES, "output.coupling", "listening.amplifier_coupling"), _speaker,
     ),
 )  # fmt: skip

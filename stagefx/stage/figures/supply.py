@@ -32,9 +32,10 @@ def _needs(*keys: str, regulated: bool = False) -> Callable[[Working], Missing |
         values = working.circuit.supply
         if values is None:
             return Missing(NO_SUPPLY)
-        for key in keys:
-            if getattr(values, _STATED_AS[key]) is None:
-                return Missing(f"[supply] {key} is not stated")
+        lacking = [key for key in keys if getattr(values, _STATED_AS[key]) is None]
+        if lacking:
+            are = "is" if len(lacking) == 1 else "are"
+            return Missing(f"[supply] {', '.join(lacking)} {are} not stated")
         if regulated and not supply.regulated(working.circuit):
             return Missing("no regulator is described")
         return None
