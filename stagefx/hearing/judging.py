@@ -12,13 +12,14 @@ from stagefx.difference.split import ABOVE_HEARING_HZ
 from stagefx.effects.report import RenderReport
 from stagefx.errors import ComparisonError
 from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.close_listening import listen_closely
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.edit_rows import findings
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow, with_floor
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
 from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
-from stagefx.hearing.witness import Heard, listen, listen_closely
+from stagefx.hearing.witness import Heard, listen
 
 Rows = Callable[[float | None], tuple[LedgerRow, ...]]
 """From a room's noise, dBA, to rows known from elsewhere than the pair's audio."""
