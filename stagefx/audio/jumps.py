@@ -95,9 +95,7 @@ def _usual(at: Array, steps: Array) -> Array:
     return np.array(usual) * np.diff(at)
 
 
-def placed(
-    first: Recording, second: Recording, path: TimePath, at: Array, polarity: int
-) -> TimePath:
+def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> TimePath:
     """Each jump put where it really lies.
 
     ``cost(k) = Σ_{n<k} (y_before[n] - g x[n])² + Σ_{n≥k} (y_after[n] - g x[n])²``, least
@@ -110,8 +108,6 @@ def placed(
         The course, its jumps known to a second or so.
     at : ndarray of float64, frames
         Middles of the windows that were measured.
-    polarity : int, 1 or -1
-        Which way up the second is.
 
     Returns
     -------
@@ -124,7 +120,7 @@ def placed(
     >>> noise = np.random.default_rng(1).standard_normal((9000, 1))
     >>> one, other = HeldAudio(noise, 8000), HeldAudio(np.delete(noise, 4000, axis=0), 8000)
     >>> near = TimePath(0.0, 0.0, jumps=(Jump(3000, -1.0),))
-    >>> (jump,) = placed(one, other, near, np.array([1000.0, 2000.0, 6000.0]), 1).jumps
+    >>> (jump,) = placed(one, other, near, np.array([1000.0, 2000.0, 6000.0])).jumps
     >>> abs(jump.frame - 4001) <= jump.unsure_frames + 1
     True
     """
@@ -144,7 +140,7 @@ def placed(
         dropped = max(round(-jump.frames), 0)
         if stop - start < dropped + _LEAST_STRETCH:
             continue
-        found = _place(first, second, (before, after), (start, stop), polarity, dropped)
+        found = _place(first, second, (before, after), (start, stop), dropped)
         if found is not None:
             jumps.append(replace(jump, frame=found[0], unsure_frames=found[1]))
     return replace(path, jumps=tuple(jumps))
@@ -155,7 +151,6 @@ def _place(
     second: Recording,
     paths: tuple[TimePath, TimePath],
     stretch: tuple[int, int],
-    polarity: int,
     dropped: int,
 ) -> tuple[int, int] | None:
     """The first frame after a jump, and how far to either side it may lie."""
@@ -163,7 +158,7 @@ def _place(
     x = np.diff(ForwardWindow(first).stretch(start, stop), axis=0)
     errors = []
     for path in paths:
-        y = polarity * np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0)
+        y = np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0)
         errors.append((x, y))
     power = float(np.square(x).sum())
     if power == 0.0:
