@@ -38,9 +38,13 @@ _LEAST_EXCURSION_FRAMES = 1e-3
 _LEAST_WANDER_FRAMES = 0.05
 """What a stage does may look like as much: its delay can follow the music's level."""
 _SETTLED_FRAMES = 1e-5
-_LEAST_LIKENESS = 0.15
+_LEAST_LIKENESS, _PLAINLY_LIKE = 0.15, 0.5
+"""Of a window to where it was found: to count at all, and to be sought nowhere else."""
 _SIGHTING_S = 0.4
 """Short, or a quick clock smears the place."""
+_SIGHTINGS_EVERY_S, _FEWEST_SIGHTINGS, _MOST_SIGHTINGS = 4.0, 10, 64
+_MOST_FARTHER_OFF = 10
+"""Searches of the whole range; they take most of the time."""
 _APART_FRAMES = 2
 _SLACK = 256
 
@@ -205,21 +209,29 @@ def _sightings(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[
 def _each_alone(
     pieces: Pieces, constant: ConstantDelay
 ) -> tuple[Matching, list[Sighting]]:
-    """The middle of every passage sought by itself, and how the channels match in most of them."""
-    rate_hz = pieces.first.format.rate_hz
-    most = round(_SIGHTING_S * rate_hz)
+    """Short windows from end to end, each sought by itself, and how the channels match in most.
+
+    First where the last one was found; farther off where it is not found there.
+    """
+    first, rate_hz = pieces.first, pieces.first.format.rate_hz
+    length, search = round(_SIGHTING_S * rate_hz), round(pieces.search_s * rate_hz)
+    seconds = (pieces.stop - pieces.start) / rate_hz
+    many = int(min(max(seconds / _SIGHTINGS_EVERY_S, _FEWEST_SIGHTINGS), _MOST_SIGHTINGS))
     seen: list[tuple[Sighting, Lag]] = []
-    for begin, end in constant.passages:
-        trimmed = max(end - begin - most, 0) // 2
-        part = begin + trimmed, end - trimmed
-        lag = find_lag(
-            pieces.first,
-            pieces.second,
-            [part],
-            search_frames=round(pieces.search_s * rate_hz),
-        )
+    expected, farther_off = round(constant.delay_frames), 0
+    for middle in pieces.start + (np.arange(many) + 0.5) * (pieces.stop - pieces.start) / many:
+        part = round(float(middle)) - length // 2, round(float(middle)) + length // 2
+        if not np.diff(first.read(*part), axis=0).any():
+            continue
+        near = round(_NEAR_S * rate_hz)
+        lag = find_lag(first, pieces.second, [part], search_frames=near, around=expected)
+        if lag.likeness < _PLAINLY_LIKE and farther_off < _MOST_FARTHER_OFF and search > near:
+            farther_off += 1
+            other = find_lag(first, pieces.second, [part], search_frames=search)
+            lag = max(lag, other, key=lambda each: each.likeness)
         if lag.likeness >= _LEAST_LIKENESS:
-            seen.append((Sighting(sum(part) / 2.0, float(lag.frames)), lag))
+            seen.append((Sighting(float(middle), float(lag.frames)), lag))
+            expected = lag.frames
     if not seen:
         return constant.matching, []
     return _matching([lag for _, lag in seen]), [one for one, _ in seen]

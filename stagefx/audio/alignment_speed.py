@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.lag import movement
-from stagefx.audio.passages import informative_passages
 from stagefx.audio.recording import ForwardWindow, Recording
 
 Array = NDArray[np.float64]
@@ -19,7 +18,7 @@ _STEP = 0.0025
 """A window of 0.4 s is smeared by half a millisecond at most."""
 _WINDOW_S = 0.4
 _RATE_HZ = 5500
-_MOST_WINDOWS = 10
+_MOST_WINDOWS = 12
 _CANDIDATES = 2
 _WHITE_SEGMENT = 128
 _WHITE_FLOOR = 1e-4
@@ -50,12 +49,10 @@ def find_speed(
     """
     rate_hz = first.format.rate_hz
     factor = max(rate_hz // _RATE_HZ, 1)
-    passages = informative_passages(first, start, stop, most=_MOST_WINDOWS)
     length = round(_WINDOW_S * rate_hz)
-    windows = []
-    for begin, end in passages:
-        middle = (begin + end) // 2
-        windows.append((max(middle - length // 2, begin), min(middle + length // 2, end)))
+    count = min(_MOST_WINDOWS, (stop - start) // (2 * length))
+    middles = start + (np.arange(count) + 0.5) * (stop - start) / max(count, 1)
+    windows = [(round(at) - length // 2, round(at) + length // 2) for at in middles.tolist()]
     places: list[_Place] = []
     x_window, y_window = ForwardWindow(first), ForwardWindow(second)
     margin = round(search_s * rate_hz)
@@ -67,6 +64,8 @@ def find_speed(
             continue
         x = movement(x_window, begin, end - (end - begin) % factor, factor)
         y = movement(y_window, low, high - (high - low) % factor, factor)
+        if not (x.any() and y.any()):
+            continue
         scale = factor / rate_hz
         middle_s = (begin + end) / 2.0 / rate_hz
         for at, speed, likeness in _best_places(x, y):
@@ -130,6 +129,8 @@ def _line(places: list[_Place]) -> float | None:
         if one.window == other.window:
             continue
         rise = (other.lag_s - one.lag_s) / (other.at_s - one.at_s)
+        if abs(rise) > 2.0 * FASTEST:
+            continue
         on = [
             each
             for each in places

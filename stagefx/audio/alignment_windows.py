@@ -7,6 +7,7 @@ clock lets it, and jump at a price.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -22,17 +23,24 @@ Array = NDArray[np.float64]
 SLACK_S = 0.06
 """How far a window may lie beside what was seen before and after it."""
 _MOST_CANDIDATES = 6
+_EXPECTED_FRAMES = 32
+"""Around what was seen nearby: there even a lesser peak counts, for a voice has one every period."""
 _LEAST_LIKENESS = 0.12
 """A window that is less like any place tells nothing."""
 _COARSE_FRAMES = 0.02
 """How well a window is placed by its correlation."""
-_INDEPENDENT_SHARE = 0.1
-"""Of a window's frames; musical frames are not independent, and windows are not all music."""
-_JUMP_COST = 15.0
-"""Natural logarithm of the odds against a jump between two windows."""
+_INDEPENDENT_SHARE = 0.01
+"""Of a window's frames; more, and tones that fit by chance outweigh a jump."""
+_SURE = 0.999
+_JUMP_COST, _SKIP_COST = 25.0, 3.0
+"""Natural logarithms of the odds against a jump, and against a window that is found nowhere."""
+_MOST_BACK = 128
+"""Windows that may be passed by in a row."""
 _SLOW = 0.012
 """Frames a frame by which the delay may move for nothing."""
 _SLOW_FRAMES = 3.0
+_BACK_FRAMES = 64.0
+"""What comes later in the first never comes earlier in the second, but for a window's blur."""
 
 _AROUND = 24
 _PLACES = np.linspace(-1.0, 1.0, 17)
@@ -70,7 +78,7 @@ def seek_windows(
         x = movement(x_window, begin, begin + length, 1)
         y = movement(y_window, begin + low, begin + length + high, 1)
         if x.any() and y.any():
-            places, likeness = _candidates(x, y)
+            places, likeness = _candidates(x, y, [each - low for each in near])
             if len(places):
                 found.append((begin + centre(x), low + places, likeness))
     return _likeliest(found, length)
@@ -82,8 +90,8 @@ def centre(movement: Array) -> float:
     return float((power * np.arange(1, len(power) + 1)).sum() / power.sum())
 
 
-def _candidates(x: Array, y: Array) -> tuple[Array, Array]:
-    """The few places where a window fits best, and how well."""
+def _candidates(x: Array, y: Array, expected: list[float]) -> tuple[Array, Array]:
+    """The few places where a window fits best, those near what is expected too, and how well."""
     x, y, products = white_products(x, y, crossed=False)
     power = float(np.square(x).sum()) * sliding_power(y, x.shape[1])
     if not power.max() > 0.0:
@@ -92,7 +100,9 @@ def _candidates(x: Array, y: Array) -> tuple[Array, Array]:
     around = np.pad(likeness, 1, constant_values=-np.inf)
     peaks = np.flatnonzero((likeness >= around[:-2]) & (likeness > around[2:]))
     peaks = peaks[likeness[peaks] >= _LEAST_LIKENESS]
-    peaks = peaks[np.argsort(-likeness[peaks], kind="stable")[:_MOST_CANDIDATES]]
+    peaks = peaks[np.argsort(-likeness[peaks], kind="stable")]
+    near = [peaks[np.abs(peaks - each) < _EXPECTED_FRAMES][:1] for each in expected]
+    peaks = np.unique(np.concatenate([peaks[:_MOST_CANDIDATES], *near]))
     places = np.array([peak + _top(likeness, int(peak)) for peak in peaks.tolist()])
     return places, likeness[peaks]
 
@@ -110,26 +120,33 @@ def _top(heights: Array, best: int) -> float:
 
 
 def _likeliest(found: list[tuple[float, Array, Array]], length: int) -> Delays:
-    """The course of least cost through one candidate of each window (A. J. Viterbi, 1967)."""
-    if not found:
-        return Delays(np.zeros(0), np.zeros(0), np.zeros(0))
-    costs: list[Array] = []
-    back: list[NDArray[np.intp]] = []
-    for number, (at, places, likeness) in enumerate(found):
-        own = 0.5 * _INDEPENDENT_SHARE * length * np.log1p(-np.minimum(likeness, 0.999) ** 2)
-        if number:
-            free = _SLOW_FRAMES + _SLOW * (at - found[number - 1][0])
-            moved = np.abs(places[:, None] - found[number - 1][1])
-            cost = costs[-1] + np.where(moved <= free, 0.0, _JUMP_COST)
-            back.append(np.argmin(cost, axis=1))
-            own = own + cost.min(axis=1)
-        costs.append(own)
-    chosen = int(np.argmin(costs[-1]))
-    course = [chosen]
-    for step in reversed(back):
-        chosen = int(step[chosen])
+    """The course of least cost through candidates, some windows passed by (Viterbi, 1967)."""
+    number = np.concatenate([np.full(len(each[1]), k) for k, each in enumerate(found)] or [[]])
+    at = np.array([found[k][0] for k in number.astype(int).tolist()])
+    places = np.concatenate([np.zeros(0), *(each[1] for each in found)])
+    likeness = np.concatenate([np.zeros(0), *(each[2] for each in found)])
+    own = np.log1p(-np.square(np.minimum(likeness, _SURE))) * 0.5 * _INDEPENDENT_SHARE * length
+    cost, back = own + _SKIP_COST * number, np.full(len(own), -1)
+    starts = np.searchsorted(number, np.arange(len(found)))
+    for here, (begin, end) in enumerate(itertools.pairwise([*starts.tolist(), len(own)])):
+        low = int(starts[max(here - _MOST_BACK, 0)])
+        if low == begin:
+            continue
+        before = slice(low, begin)
+        free = _SLOW_FRAMES + _SLOW * (at[begin] - at[before])
+        jumps = np.abs(places[begin:end, None] - places[before]) > free
+        back_in_time = at[begin] + places[begin:end, None] < (at + places)[before] - _BACK_FRAMES
+        jumps = np.where(back_in_time, np.inf, jumps)
+        way = cost[before] + _SKIP_COST * (here - 1 - number[before]) + _JUMP_COST * jumps
+        best = np.argmin(way, axis=1)
+        least = way[np.arange(end - begin), best]
+        better = own[begin:end] + least < cost[begin:end]
+        cost[begin:end] = np.where(better, own[begin:end] + least, cost[begin:end])
+        back[begin:end] = np.where(better, low + best, -1)
+    course: list[int] = []
+    chosen = int(np.argmin(cost + _SKIP_COST * (len(found) - 1 - number))) if len(own) else -1
+    while chosen >= 0:
         course.append(chosen)
-    course.reverse()
-    frames = [places[k] for (_, places, _), k in zip(found, course, strict=True)]
-    likeness = np.array([each[k] for (_, _, each), k in zip(found, course, strict=True)])
-    return Delays(np.array([each[0] for each in found]), np.array(frames), _COARSE_FRAMES / likeness)
+        chosen = int(back[chosen])
+    way_taken = np.array(course[::-1], dtype=np.intp)
+    return Delays(at[way_taken], places[way_taken], _COARSE_FRAMES / likeness[way_taken])

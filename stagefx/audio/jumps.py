@@ -125,11 +125,15 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
     True
     """
     jumps: list[Jump] = []
+    carried = 0.0
     for number, jump in enumerate(path.jumps):
+        jump = replace(jump, frames=jump.frames + carried)
+        carried = 0.0
         earlier = tuple(jumps)
         later = path.jumps[number + 1 :]
         side = int(np.searchsorted(at, jump.frame))
-        low, high = at[max(side - 2, 0)], at[min(side + 1, len(at) - 1)]
+        more = max(jump.frames, 0.0)  # what was played twice fits on either side of the jump
+        low, high = at[max(side - 2, 0)] - more, at[min(side + 1, len(at) - 1)] + more
         low = max(low, jumps[-1].frame if jumps else low)
         high = min(high, later[0].frame if later else high)
         before = replace(path, jumps=earlier)
@@ -141,7 +145,9 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
         if stop - start < dropped + _LEAST_STRETCH:
             continue
         found = _place(first, second, (before, after), (start, stop), dropped)
-        if found is not None:
+        if found is None:
+            carried = jump.frames  # what lies beyond is as late as before: by the next jump then
+        else:
             jumps.append(replace(jump, frame=found[0], unsure_frames=found[1]))
     return replace(path, jumps=tuple(jumps))
 
@@ -173,6 +179,8 @@ def _place(
     if least > 0.9 * min(float(before.sum()), float(after.sum())):
         return None
     possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(before))
-    middle = int(possible[0] + possible[-1]) // 2
+    # Of samples that were played twice the first time is right: the latest place.
+    chosen = int(possible[-1] if not dropped else (possible[0] + possible[-1]) // 2)
+    unsure = max(int(possible[-1]) - chosen, chosen - int(possible[0]))
     # The last difference of the earlier side ends on the frame before the jump.
-    return start + middle + dropped + 1, int(possible[-1] - possible[0] + 1) // 2
+    return start + chosen + dropped + 1, unsure

@@ -23,8 +23,9 @@ _NEARLY_BEST = 0.98
 _CLEARLY_MORE = 1.1
 """Left is sought in right only where that stands out by so much more than left in left."""
 _WHITE_SEGMENT = 512
-_WHITE_FLOOR = 1e-5
-"""Bands 50 dB below the strongest hold noise: they are not raised to count like music."""
+_WHITE_FLOOR = 1e-4
+"""Bands 40 dB below the strongest hold leakage and noise: they are not raised to count as music."""
+_TAPER_PARTS = 16
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ def find_lag(
     passages: Sequence[tuple[int, int]],
     *,
     search_frames: int,
+    around: int = 0,
 ) -> Lag:
     """Find passages of one piece in another, to a frame.
 
@@ -73,6 +75,8 @@ def find_lag(
         Stretches of the first, in order.
     search_frames : int, frames
         How far to look to either side.
+    around : int, frames
+        Of which lag.
 
     Returns
     -------
@@ -94,14 +98,17 @@ def find_lag(
     Lag(frames=1234, polarity=-1)
     """
     factor = max(first.format.rate_hz // _COARSE_RATE_HZ, 1)
-    reach = -(-search_frames // factor)
     spread = list(passages)[:: -(-len(passages) // _MOST_PASSAGES)]
-    coarse = _correlation(first, second, spread, centre=0, reach=reach, factor=factor)
+    # Farther apart they do not touch.
+    low = max(around - search_frames, -spread[-1][1])
+    high = min(around + search_frames, second.format.frames - spread[0][0])
+    low, high = low // factor * factor, -(-high // factor) * factor
+    coarse = _correlation(first, second, spread, (low, max(high, low)), factor)
     if factor == 1:
-        return _best(coarse, centre=0)
-    centre = _best(coarse, centre=0).frames * factor
-    fine = _correlation(first, second, spread, centre=centre, reach=4 * factor, factor=1)
-    return _best(fine, centre=centre)
+        return _best(coarse, low)
+    centre = _best(coarse, low // factor).frames * factor
+    around = centre - 4 * factor, centre + 4 * factor
+    return _best(_correlation(first, second, spread, around, 1), around[0])
 
 
 @dataclass(frozen=True)
@@ -112,13 +119,13 @@ class _Correlations:
     crossed: Array
 
 
-def _best(correlations: _Correlations, *, centre: int) -> Lag:
+def _best(correlations: _Correlations, lowest: int) -> Lag:
     straight, crossed = (np.abs(each).sum(axis=0) for each in _both(correlations))
     height = np.maximum(straight, crossed / _CLEARLY_MORE)
     around = np.pad(height, 1)
     peaks = (height >= around[:-2]) & (height >= around[2:])
     nearly = np.flatnonzero(peaks & (height >= _NEARLY_BEST * height.max()))
-    lags = centre + nearly - len(height) // 2
+    lags = lowest + nearly
     chosen = int(np.argmin(np.abs(lags)))
     at = int(nearly[chosen])
     exchanged = bool(crossed[at] > _CLEARLY_MORE * straight[at])
@@ -140,22 +147,21 @@ def _correlation(
     first: Recording,
     second: Recording,
     passages: Sequence[tuple[int, int]],
-    *,
-    centre: int,
-    reach: int,
+    between: tuple[int, int],
     factor: int,
 ) -> _Correlations:
-    """Correlation at lags from -reach to reach about a centre, of all passages together."""
+    """Correlation at lags between two, a factor apart, of all passages together."""
     channels = first.format.channels
-    across = np.zeros((2, channels, 2 * reach + 1))
-    of_second = np.zeros(2 * reach + 1)
+    low, high = between
+    many = (high - low) // factor + 1
+    across = np.zeros((2, channels, many))
+    of_second = np.zeros(many)
     of_first = 0.0
     x_window, y_window = ForwardWindow(first), ForwardWindow(second)
-    margin = reach * factor
     for start, end in passages:
         stop = end - (end - start) % factor
         x = movement(x_window, start, stop, factor)
-        y = movement(y_window, start + centre - margin, stop + centre + margin, factor)
+        y = movement(y_window, start + low, stop + high, factor)
         x, y, products = white_products(x, y, crossed=channels == 2)
         across += products
         of_second += sliding_power(y, x.shape[1])
@@ -181,6 +187,7 @@ def white_products(x: Array, y: Array, *, crossed: bool) -> tuple[Array, Array, 
     The sums are of each channel with its own, and with the other where `crossed`.
     """
     lags = y.shape[1] - x.shape[1] + 1
+    x = _tapered(x)
     length = 1 << (y.shape[1] - 1).bit_length()
     x_lines, y_lines = np.fft.rfft(x, length, axis=1), np.fft.rfft(y, length, axis=1)
     filtered = _whitening(x, y, length)
@@ -198,14 +205,24 @@ def white_products(x: Array, y: Array, *, crossed: bool) -> tuple[Array, Array, 
 def _whitening(x: Array, y: Array, length: int) -> Array:
     """What both are filtered with: one over the root of what they have on average, band by band."""
     segment = min(_WHITE_SEGMENT, 1 << (x.shape[1].bit_length() - 1))
-    powers = [_average_power(each, segment) for each in (x, y)]
-    level = np.ones(segment // 2 + 1)
-    for power in powers:
-        level = level * np.maximum(power, _WHITE_FLOOR * power.max())
-    if not level.all():
+    gain = np.ones(segment // 2 + 1)
+    for power in (_average_power(each, segment) for each in (x, y)):
+        share = power / max(float(power.max()), 1e-300)
+        gain = gain * np.maximum(share, _WHITE_FLOOR) ** -0.25
+        gain = gain * np.minimum(share / _WHITE_FLOOR, 1.0) ** 0.5
+    if not gain.any():
         return np.ones(length // 2 + 1)
     at = np.linspace(0.0, segment / 2.0, length // 2 + 1)
-    return np.asarray(np.interp(at, np.arange(segment // 2 + 1), (level / level.max()) ** -0.25))
+    return np.asarray(np.interp(at, np.arange(segment // 2 + 1), gain))
+
+
+def _tapered(rows: Array) -> Array:
+    """Rows that begin and end softly: a hard edge is the same at every lag."""
+    many = max(rows.shape[1] // _TAPER_PARTS, 1)
+    ramp = np.ones(rows.shape[1])
+    ramp[:many] = np.sin(0.5 * np.pi * (np.arange(many) + 0.5) / many) ** 2
+    ramp[-many:] = ramp[many - 1 :: -1]
+    return rows * ramp
 
 
 def _average_power(rows: Array, segment: int) -> Array:

@@ -42,16 +42,16 @@ class Jump:
         Returns
         -------
         start, stop : int, frames
-            What was dropped, what is unsure, and the reach on either side.
+            What was dropped, and the reach on either side; where the place is unsure, both sides
+            fit as well.
 
         Examples
         --------
         >>> Jump(1000, -3.0, unsure_frames=10).left_out(56)
-        (931, 1066)
+        (941, 1056)
         """
         dropped = math.ceil(max(-self.frames, 0.0))
-        around = reach + self.unsure_frames
-        return self.frame - dropped - around, self.frame + around
+        return self.frame - dropped - reach, self.frame + reach
 
 
 @dataclass(frozen=True)
