@@ -105,6 +105,7 @@ def align(
     search_s: float = SEARCH_S,
     drift: DriftPolicy = "where it is there",
     together: bool = False,
+    thoroughly: bool = False,
 ) -> Alignment:
     """Find the delay, the gain and the polarity between two versions of a piece.
 
@@ -121,6 +122,8 @@ def align(
     together : bool
         Whether both were worked out from one piece: they begin together by one clock, and are the
         same music however unlike.
+    thoroughly : bool
+        Whether to follow the second from end to end even where some passages show no need.
 
     Returns
     -------
@@ -158,7 +161,13 @@ def align(
     if together:
         return _alignment(fit_together(Pieces(first, second, start, stop, 0.0, follows=False)))
     pieces = Pieces(
-        first, at_rate_of(first, second), start, stop, search_s, follows=drift != "never"
+        first,
+        at_rate_of(first, second),
+        start,
+        stop,
+        search_s,
+        follows=drift != "never",
+        thorough=thoroughly,
     )
     found = best_fit(pieces)
     if not found.same_music:

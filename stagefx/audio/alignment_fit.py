@@ -59,6 +59,7 @@ class Pieces:
     stop: int
     search_s: float
     follows: bool
+    thorough: bool = False
 
 
 @dataclass(frozen=True)
@@ -189,9 +190,9 @@ def _moving(course: Course, matching: Matching, stretch: tuple[int, int]) -> Fit
 def _sightings(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[Sighting]]:
     """How the channels match, and where the second was seen, if not by one delay everywhere."""
     matching = constant.matching
-    if constant.in_common < _SURELY_IN_COMMON:
+    if constant.in_common < _SURELY_IN_COMMON or pieces.thorough:
         matching, alone = _each_alone(pieces, constant)
-        if any(abs(each.lag - constant.delay_frames) >= _APART_FRAMES for each in alone):
+        if pieces.thorough or any(abs(each.lag - constant.delay_frames) >= _APART_FRAMES for each in alone):
             return matching, alone
         matching = constant.matching
     slope = _slope(constant)

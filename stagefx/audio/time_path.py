@@ -164,12 +164,12 @@ class TimePath:
         start, stop : int, frames
             On the first's scale; stop is at most start where there are none.
         """
-        start = self._first_beyond(reach, first_frames)
-        stop = self._first_beyond(second_frames - reach, first_frames)
+        start = self.first_beyond(reach, first_frames)
+        stop = self.first_beyond(second_frames - reach, first_frames)
         return start, stop
 
-    def _first_beyond(self, position: float, frames: int) -> int:
-        """The first frame that is found at or after a position of the second."""
+    def first_beyond(self, position: float, frames: int) -> int:
+        """The first frame, of so many, that is found at or after a position of the second."""
         low, high = 0, frames
         while low < high:
             middle = (low + high) // 2
