@@ -8,39 +8,18 @@ from typing import Literal
 
 import numpy as np
 
+from stagefx.audio.alignment_fit import Fit, Pieces, best_fit, fit_together
 from stagefx.audio.alignment_remarks import remarks_on
-from stagefx.audio.constant_delay import ConstantDelay, constant_delay, in_common
-from stagefx.audio.drift import Course, Sighting, follow
-from stagefx.audio.lag import Lag, find_lag
-from stagefx.audio.matched import Swapped, at_rate_of
-from stagefx.audio.path_fit import Delays, fit_path
+from stagefx.audio.matched import at_rate_of
 from stagefx.audio.recording import Recording
 from stagefx.audio.shift import REACH_FRAMES, whole_and_fraction
 from stagefx.audio.time_path import Jump, TimePath
 from stagefx.audio.warp import WARP_REACH_FRAMES
 from stagefx.errors import ComparisonError
 
-SEARCH_S = 4.0
-LEAST_IN_COMMON = 0.5
-"""Share of the second's power that has to follow the first for both to be the same music."""
+SEARCH_S = 30.0
 
 DriftPolicy = Literal["where it is there", "never"]
-
-_NEAR_S = 0.1
-_SURELY_IN_COMMON = 0.99
-"""Versions of which this much agrees within 0.1 s are not sought farther off."""
-_SHORTEST_FOR_DRIFT_S = 6.5
-_SURE_TIMES = 6.0
-"""A slope counts from as many standard deviations on."""
-_LEAST_EXCURSION_FRAMES = 1e-3
-_LEAST_WANDER_FRAMES = 0.05
-"""What a stage does may look like as much: its delay can follow the music's level."""
-_SETTLED_FRAMES = 1e-5
-_LEAST_LIKENESS = 0.25
-_SIGHTING_S = 0.4
-"""Short, or a quick clock smears the place."""
-_APART_FRAMES = 2
-_SLACK = 256
 
 
 @dataclass(frozen=True)
@@ -54,7 +33,7 @@ class Alignment:
     gain_db : float, dB
         Level of the second re the first: least squares over the aligned music, all channels.
     polarity : int, 1 or -1
-        -1 where the second is turned over.
+        -1 where all channels of the second are turned over.
     drift_ppm : float or None, parts per million
         How much the second runs fast: positive where it comes earlier and earlier.  0 where none
         was found; None where it was not measured.
@@ -66,6 +45,11 @@ class Alignment:
         The delay along the piece, where it changes.
     swapped : bool
         Whether left and right are exchanged in the second.
+    channel_polarity : tuple of int, 1 or -1
+        Of each of the first's channels, -1 where it is found turned over; empty where not looked
+        for.
+    wow_percent : float or None, %
+        How much the speed wavers: weighted peak after IEC 60386.  None where it was not measured.
     remarks : tuple of str
         What the reader has to know.
     """
@@ -78,6 +62,8 @@ class Alignment:
     delay_uncertainty_frames: float | None = None
     path: TimePath | None = None
     swapped: bool = False
+    channel_polarity: tuple[int, ...] = ()
+    wow_percent: float | None = None
     remarks: tuple[str, ...] = ()
 
     @property
@@ -119,6 +105,7 @@ def align(
     search_s: float = SEARCH_S,
     drift: DriftPolicy = "where it is there",
     together: bool = False,
+    thoroughly: bool = False,
 ) -> Alignment:
     """Find the delay, the gain and the polarity between two versions of a piece.
 
@@ -135,6 +122,8 @@ def align(
     together : bool
         Whether both were worked out from one piece: they begin together by one clock, and are the
         same music however unlike.
+    thoroughly : bool
+        Whether to follow the second from end to end even where some passages show no need.
 
     Returns
     -------
@@ -170,203 +159,36 @@ def align(
     _check_channels(first, second)
     stop = first.format.frames if stop is None else min(stop, first.format.frames)
     if together:
-        return _together(_Pieces(first, second, start, stop, 0.0, "never"))
-    pieces = _Pieces(first, at_rate_of(first, second), start, stop, search_s, drift)
-    found = _found(pieces)
-    if first.format.channels == 2 and (found.exchanged or found.in_common < LEAST_IN_COMMON):
-        other = _found(replace(pieces, second=Swapped(pieces.second)))
-        if other.in_common > found.in_common:
-            found = replace(other, alignment=replace(other.alignment, swapped=True))
-    if found.in_common < LEAST_IN_COMMON:
-        raise ComparisonError(_not_the_same(first, second, found.in_common, search_s))
-    return replace(
-        found.alignment, remarks=remarks_on(first, second, found.alignment, found.constant.repeat)
+        return _alignment(fit_together(Pieces(first, second, start, stop, 0.0, follows=False)))
+    pieces = Pieces(
+        first,
+        at_rate_of(first, second),
+        start,
+        stop,
+        search_s,
+        follows=drift != "never",
+        thorough=thoroughly,
     )
+    found = best_fit(pieces)
+    if not found.same_music:
+        raise ComparisonError(_not_the_same(first, second, found.alike, search_s))
+    alignment = _alignment(found)
+    return replace(alignment, remarks=remarks_on(first, second, alignment, found.repeat))
 
 
-@dataclass(frozen=True)
-class _Pieces:
-    """What is aligned, and how."""
-
-    first: Recording
-    second: Recording
-    start: int
-    stop: int
-    search_s: float
-    drift: DriftPolicy
-
-
-@dataclass(frozen=True)
-class _Found:
-    """An alignment, and the share of the second's power that follows the first by it."""
-
-    alignment: Alignment
-    in_common: float
-    constant: ConstantDelay
-
-    @property
-    def exchanged(self) -> bool:
-        """Whether the channels fit better the other way round."""
-        return self.constant.exchanged
-
-
-def _together(pieces: _Pieces) -> Alignment:
-    """What is left to be found where both begin together: a part of a frame, gain and polarity."""
-    found = _steady(_constant(pieces, 0.0), pieces)
-    return replace(found, drift_ppm=0.0, drift_uncertainty_ppm=0.0)
-
-
-def _found(pieces: _Pieces) -> _Found:
-    near = min(_NEAR_S, pieces.search_s)
-    constant, search_s = _constant(pieces, near), near
-    if constant.in_common < _SURELY_IN_COMMON and pieces.search_s > near:
-        search_s = pieces.search_s
-        constant = max(constant, _constant(pieces, search_s), key=lambda each: each.in_common)
-    steady = _Found(_steady(constant, pieces), constant.in_common, constant)
-    if pieces.drift == "never" or not _long_enough(pieces) or constant.repeat:
-        return steady
-    polarity, sightings = _sightings(pieces, constant, search_s)
-    if not sightings:
-        return steady
-    stretch = _reachable(pieces, sightings)
-    if not _long(stretch, pieces):
-        return steady
-    course = follow(pieces.first, pieces.second, sightings, polarity, *stretch)
-    if course is None or not _moves(course, stretch):
-        return steady
-    common = in_common(course.spectra)
-    if common < constant.in_common or course.gain <= 0.0:
-        return steady
-    return _Found(_moving(course, polarity, stretch), common, constant)
-
-
-def _constant(pieces: _Pieces, search_s: float) -> ConstantDelay:
-    return constant_delay(pieces.first, pieces.second, pieces.start, pieces.stop, search_s)
-
-
-def _steady(constant: ConstantDelay, pieces: _Pieces) -> Alignment:
-    """The alignment by one delay for all, and how sure it is that the clock stays."""
-    gain_db = 20.0 * math.log10(constant.gain) if constant.gain > 0.0 else 0.0
-    alignment = Alignment(
-        constant.delay_frames,
-        gain_db,
-        constant.polarity,
-        delay_uncertainty_frames=constant.uncertainty_frames,
-    )
-    if pieces.drift == "never" or constant.repeat or not _long_enough(pieces):
-        return alignment
-    slope = _slope(constant)
-    if slope is None:
-        return alignment
-    return replace(alignment, drift_ppm=0.0, drift_uncertainty_ppm=1e6 * slope[1])
-
-
-def _moving(course: Course, polarity: int, stretch: tuple[int, int]) -> Alignment:
-    """The alignment by a delay that changes."""
-    fitted = course.fitted
-    path = fitted.path
-    ends = path.smooth_delay_at(np.array(stretch, dtype=np.float64))
-    drift_ppm = -1e6 * float(np.diff(ends)[0]) / (stretch[1] - stretch[0])
-    if not path.wander and not _sloping(fitted.slope, fitted.slope_uncertainty):
-        path, drift_ppm = _level(path, sum(stretch) / 2.0), 0.0
+def _alignment(found: Fit) -> Alignment:
+    path = found.path
     return Alignment(
-        delay_frames=float(path.delay_at(np.zeros(1))[0]),
-        gain_db=20.0 * math.log10(course.gain),
-        polarity=polarity,
-        drift_ppm=drift_ppm,
-        drift_uncertainty_ppm=1e6 * fitted.slope_uncertainty,
-        delay_uncertainty_frames=course.uncertainty_frames,
+        delay_frames=found.delay_frames,
+        gain_db=20.0 * math.log10(found.gain) if found.gain > 0.0 else 0.0,
+        polarity=found.matching.polarity,
+        drift_ppm=found.drift_ppm,
+        drift_uncertainty_ppm=found.drift_uncertainty_ppm,
+        delay_uncertainty_frames=found.uncertainty_frames,
         path=path,
+        swapped=found.matching.crossed,
+        channel_polarity=found.matching.signs,
     )
-
-
-def _sightings(
-    pieces: _Pieces, constant: ConstantDelay, search_s: float
-) -> tuple[int, list[Sighting]]:
-    """Which way up, and where, the second was seen, if that is not by one delay everywhere."""
-    polarity = constant.polarity
-    if constant.in_common < _SURELY_IN_COMMON:
-        polarity, alone = _each_alone(pieces, constant, search_s)
-        if any(abs(each.lag - constant.delay_frames) >= _APART_FRAMES for each in alone):
-            return polarity, alone
-    slope = _slope(constant)
-    if slope is None:
-        return polarity, []
-    delays = constant.delays
-    apart = np.abs(delays.frames - constant.delay_frames)
-    unsteady = (apart > _LEAST_WANDER_FRAMES) & (apart > _SURE_TIMES * delays.uncertainty)
-    excursion = abs(slope[0]) * (pieces.stop - pieces.start)
-    if not unsteady.any() and (excursion < _LEAST_EXCURSION_FRAMES or not _sloping(*slope)):
-        return polarity, []
-    return polarity, [Sighting(float(at), constant.delay_frames) for at in delays.at]
-
-
-def _each_alone(
-    pieces: _Pieces, constant: ConstantDelay, search_s: float
-) -> tuple[int, list[Sighting]]:
-    """The middle of every passage sought by itself, and which way up most of them are."""
-    rate_hz = pieces.first.format.rate_hz
-    search, most = round(search_s * rate_hz), round(_SIGHTING_S * rate_hz)
-    seen: list[tuple[Sighting, Lag]] = []
-    for begin, end in constant.passages:
-        trimmed = max(end - begin - most, 0) // 2
-        part = begin + trimmed, end - trimmed
-        lag = find_lag(pieces.first, pieces.second, [part], search_frames=search)
-        if lag.likeness >= _LEAST_LIKENESS:
-            seen.append((Sighting(sum(part) / 2.0, float(lag.frames)), lag))
-    turned = sum(lag.polarity * lag.likeness for _, lag in seen)
-    return 1 if turned >= 0.0 else -1, [one for one, lag in seen if lag.polarity * turned > 0.0]
-
-
-def _slope(constant: ConstantDelay) -> tuple[float, float] | None:
-    """How the passages' own delays rise, in frames a frame, and how sure that is."""
-    delays = constant.delays
-    known = np.isfinite(delays.uncertainty)
-    if known.sum() < 3:
-        return None
-    chosen = Delays(delays.at[known], delays.frames[known], delays.uncertainty[known])
-    fitted = fit_path(chosen, int(chosen.at[0]), int(chosen.at[-1]) + 1)
-    return fitted.slope, fitted.slope_uncertainty
-
-
-def _sloping(slope: float, uncertainty: float) -> bool:
-    return abs(slope) > _SURE_TIMES * uncertainty
-
-
-def _moves(course: Course, stretch: tuple[int, int]) -> bool:
-    """Whether a course is more than one delay for all, beyond doubt."""
-    fitted = course.fitted
-    if fitted.path.jumps:
-        return True
-    along = np.linspace(*stretch, 200)
-    excursion = float(np.ptp(fitted.path.delay_at(along)))
-    sloping = _sloping(fitted.slope, fitted.slope_uncertainty)
-    return excursion >= (_LEAST_EXCURSION_FRAMES if sloping else _LEAST_WANDER_FRAMES)
-
-
-def _level(path: TimePath, middle: float) -> TimePath:
-    """A course without slope; a delay close to a whole number of frames is one."""
-    offset = float(path.smooth_delay_at(np.array([middle]))[0])
-    whole = round(offset)
-    offset = float(whole) if abs(offset - whole) < _SETTLED_FRAMES else offset
-    return TimePath(offset, 0.0, jumps=path.jumps)
-
-
-def _reachable(pieces: _Pieces, sightings: list[Sighting]) -> tuple[int, int]:
-    """The stretch of the first that the second has, by what was seen at both ends."""
-    before, after = sightings[0].lag, sightings[-1].lag
-    start = max(pieces.start, WARP_REACH_FRAMES + _SLACK - math.floor(before))
-    end = pieces.second.format.frames - WARP_REACH_FRAMES - _SLACK - math.ceil(after)
-    return start, min(pieces.stop, end)
-
-
-def _long_enough(pieces: _Pieces) -> bool:
-    frames = min(pieces.stop - pieces.start, pieces.second.format.frames)
-    return frames >= _SHORTEST_FOR_DRIFT_S * pieces.first.format.rate_hz
-
-
-def _long(stretch: tuple[int, int], pieces: _Pieces) -> bool:
-    return stretch[1] - stretch[0] >= 0.5 * _SHORTEST_FOR_DRIFT_S * pieces.first.format.rate_hz
 
 
 def _check_channels(first: Recording, second: Recording) -> None:

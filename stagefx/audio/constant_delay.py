@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio.drift import segment_frames
 from stagefx.audio.lag import find_lag
+from stagefx.audio.matched import Matching
 from stagefx.audio.passages import informative_passages
 from stagefx.audio.path_fit import Delays
 from stagefx.audio.phase_slope import delay_from_phase, direction
@@ -35,8 +36,16 @@ _SETTLED_FRAMES = 1e-6
 """A delay this close to a whole number of frames is one: nothing is interpolated for it."""
 _MOST_SHIFT = 8
 """Frames by which the phase may still correct the correlation."""
-_CLEARLY_LESS = 0.5
-"""Channels are exchanged where that leaves less than this share of what is left otherwise."""
+_CLEARLY_LIKELIER = 2.0
+"""Channels are exchanged where that has so much better odds: less, and chance exchanges them."""
+_LEAST_MORE = 1e-6
+"""What channels that are alike but for -60 dB have in common either way is the same."""
+_TURNED_SHARE = 0.98
+_HIGHEST_HZ = 18e3
+"""A pilot tone or an encoder's limit above it says nothing of the music."""
+_TOLD_FROM_HZ, _TOLD_TO_HZ = 100.0, 12.5e3
+_LEAST_BAND = 1e-7
+"""Third octaves 70 dB under the strongest line hold what leaks, and dither."""
 
 
 @dataclass(frozen=True)
@@ -50,9 +59,7 @@ class ConstantDelay:
     uncertainty_frames : float, frames
         Its standard deviation.
     gain : float
-        Least squares from first to second, polarity left out; 0 or less where nothing fits.
-    polarity : int, 1 or -1
-        -1 where the second is turned over.
+        From first to second, polarity left out.
     in_common : float, 0 to 1
         Share of the second's power that follows the first.
     passages : tuple of tuple of two int, frames
@@ -61,19 +68,21 @@ class ConstantDelay:
         What each passage says by itself.
     repeat : Repeat or None
         Where else the second would fit as well.
-    exchanged : bool
-        Whether the channels fit better the other way round.
+    matching : Matching
+        Which channel of the second is which of the first, and which way up.
+    alike : float, 0 to 1
+        The share of bands in which both are the same music, however loud each is.
     """
 
     delay_frames: float
     uncertainty_frames: float
     gain: float
-    polarity: int
     in_common: float
     passages: tuple[tuple[int, int], ...]
     delays: Delays
     repeat: Repeat | None
-    exchanged: bool
+    matching: Matching
+    alike: float
 
 
 def constant_delay(
@@ -108,42 +117,44 @@ def constant_delay(
     >>> noise = np.random.default_rng(1).standard_normal((48000, 1))
     >>> late = np.pad(-noise[:-7], ((7, 0), (0, 0)))
     >>> found = constant_delay(HeldAudio(noise, 48000), HeldAudio(late, 48000), 0, 48000, 0.1)
-    >>> found.delay_frames, found.polarity, round(found.in_common, 6)
-    (7.0, -1, 1.0)
+    >>> found.delay_frames, found.matching.signs, round(found.in_common, 6)
+    (7.0, (-1,), 1.0)
     """
     search = round(search_s * first.format.rate_hz)
     reachable = min(stop, second.format.frames + search)
     _check_length(first, second, reachable - start)
     passages = _lively(first, start, reachable)
-    _lively(second, max(start - search, 0), min(stop + search, second.format.frames))
+    _lively(second, 0, second.format.frames)
     lag = find_lag(first, second, passages, search_frames=search)
 
     start, stop = max(start, -lag.frames), min(stop, second.format.frames - lag.frames)
     _check_length(first, second, stop - start)
     # The ends are left out: a part of a frame is worked out from the frames around it.
     passages = _lively(first, start + REACH_FRAMES, stop - REACH_FRAMES)
-    pairs = _Passages(first, second, passages, lag.frames)
-    delay, parts = _refined_delay(pairs, float(lag.frames), lag.polarity)
-    spectra = _sum(parts)
-    whole = delay_from_phase(spectra)
-    response = direction(spectra, whole.frames)
-    own = [delay_from_phase(part, response) for part in parts]
-    aligned = pairs.aligned(delay)
-    gain = _gain(aligned, lag.polarity)
+    held = _Passages(first, second, passages, lag.frames)
+    matching = Matching(lag.crossed, lag.signs)
+    fit = _fitted(held, float(lag.frames), matching)
+    if _exchanged(held, fit):
+        other = Matching(not matching.crossed, matching.signs[::-1])
+        fit = _fitted(held, float(lag.frames), other)
+        fit = _fitted(held, float(lag.frames), other.turned(_turned_over(fit.spectra)))
+    whole = delay_from_phase(fit.spectra)
+    response = direction(fit.spectra, whole.frames)
+    own = [delay_from_phase(part, response) for part in fit.parts]
     return ConstantDelay(
-        delay_frames=delay if gain > 0.0 else float(lag.frames),
+        delay_frames=fit.delay_frames,
         uncertainty_frames=whole.uncertainty_frames,
-        gain=gain,
-        polarity=lag.polarity,
-        in_common=in_common(spectra) if gain > 0.0 else 0.0,
+        gain=_gain(held.aligned(fit.delay_frames, fit.matching), fit.spectra),
+        in_common=in_common(fit.spectra),
+        alike=alike(fit.spectra),
         passages=tuple(passages),
         delays=Delays(
             np.array([(begin + end) / 2.0 for begin, end in passages]),
-            np.array([delay + each.frames for each in own]),
+            np.array([fit.delay_frames + each.frames for each in own]),
             np.array([each.uncertainty_frames for each in own]),
         ),
-        repeat=nearest_repeat(spectra),
-        exchanged=_exchanged(aligned),
+        repeat=nearest_repeat(fit.spectra),
+        matching=fit.matching,
     )
 
 
@@ -168,11 +179,42 @@ def in_common(spectra: PairSpectra) -> float:
     >>> round(in_common(meter.spectra()), 1)
     0.5
     """
-    audible = spectra.hz >= _LOWEST_HZ
+    audible = (spectra.hz >= _LOWEST_HZ) & (spectra.hz <= _HIGHEST_HZ)
     explained, second = spectra.explained[:, audible].sum(), spectra.second[:, audible].sum()
-    chance = 1.0 / spectra.segments
-    share = float(explained / second) if second > 0.0 else 0.0
+    return _beyond_chance(float(explained / second) if second > 0.0 else 0.0, spectra)
+
+
+def _beyond_chance(share: float, spectra: PairSpectra) -> float:
+    chance = 1.0 / max(spectra.segments, 2)
     return max((share - chance) / (1.0 - chance), 0.0)
+
+
+def third_octave_lines(spectra: PairSpectra) -> list[NDArray[np.intp]]:
+    """The lines of each third octave in which music is told from other music."""
+    hz, lines = spectra.hz, []
+    low = _TOLD_FROM_HZ
+    while low < min(_TOLD_TO_HZ, 0.45 * spectra.rate_hz):
+        inside = np.flatnonzero((hz >= low) & (hz < low * 2.0 ** (1.0 / 3.0)))
+        if len(inside):
+            lines.append(inside)
+        low *= 2.0 ** (1.0 / 3.0)
+    return lines
+
+
+def alike(spectra: PairSpectra) -> float:
+    """The mean share in common of all third octaves that sound in both, whatever their power."""
+    shares = []
+    quiet = _LEAST_BAND * spectra.first.max(), _LEAST_BAND * spectra.second.max()
+    for inside in third_octave_lines(spectra):
+        first, second, explained = (
+            each[:, inside].sum(axis=1)
+            for each in (spectra.first, spectra.second, spectra.explained)
+        )
+        sounds = (first > quiet[0] * len(inside)) & (second > quiet[1] * len(inside))
+        shares += (explained[sounds] / second[sounds]).tolist()
+    if not shares:
+        return in_common(spectra)
+    return float(np.mean([_beyond_chance(share, spectra) for share in shares]))
 
 
 class _Passages:
@@ -189,32 +231,49 @@ class _Passages:
             for start, stop in passages
         ]
 
-    def aligned(self, delay_frames: float) -> list[Pair]:
+    def aligned(self, delay_frames: float, matching: Matching) -> list[Pair]:
         """Both pieces, passage by passage, the delay taken from the second."""
         whole, fraction = whole_and_fraction(delay_frames)
         begin = _MOST_SHIFT + whole - self._lag
-        return [
-            (x, read_later(y[begin : begin + len(x) + 2 * REACH_FRAMES], fraction))
-            for x, y in self._held
-        ]
+        pairs = []
+        for x, y in self._held:
+            moved = read_later(y[begin : begin + len(x) + 2 * REACH_FRAMES], fraction)
+            pairs.append((x, matching.put(moved)))
+        return pairs
+
+    def spectra(self, delay_frames: float, matching: Matching) -> list[PairSpectra]:
+        """Of each passage, the delay taken from the second."""
+        segment = segment_frames(self.shortest, rate_hz=self.rate_hz)
+        parts = []
+        for pair in self.aligned(delay_frames, matching):
+            meter = PairMeter(self.rate_hz, self.channels, segment)
+            meter.add(*pair)
+            parts.append(meter.spectra())
+        return parts
 
 
-def _refined_delay(pairs: _Passages, lag: float, polarity: int) -> tuple[float, list[PairSpectra]]:
-    """The delay to a small part of a frame: what the phase still shows is taken off, and again."""
-    segment = segment_frames(pairs.shortest, rate_hz=pairs.rate_hz)
+@dataclass(frozen=True)
+class _Fit:
+    """A delay to a small part of a frame, and the passages' spectra by it."""
+
+    delay_frames: float
+    matching: Matching
+    parts: list[PairSpectra]
+    spectra: PairSpectra
+
+
+def _fitted(pairs: _Passages, lag: float, matching: Matching) -> _Fit:
+    """What the phase still shows is taken off the delay, and again."""
     delay = lag
     for _ in range(_ROUNDS):
-        parts = []
-        for x, y in pairs.aligned(delay):
-            meter = PairMeter(pairs.rate_hz, pairs.channels, segment)
-            meter.add(x, polarity * y)
-            parts.append(meter.spectra())
-        rest = delay_from_phase(_sum(parts)).frames
+        parts = pairs.spectra(delay, matching)
+        spectra = _sum(parts)
+        rest = delay_from_phase(spectra).frames
         delay = min(max(delay + rest, lag - _MOST_SHIFT), lag + _MOST_SHIFT)
         if abs(rest) < _CONVERGED_FRAMES:
             break
     settled = abs(delay - round(delay)) < _SETTLED_FRAMES
-    return float(round(delay)) if settled else delay, parts
+    return _Fit(float(round(delay)) if settled else delay, matching, parts, spectra)
 
 
 def _sum(parts: list[PairSpectra]) -> PairSpectra:
@@ -225,31 +284,46 @@ def _sum(parts: list[PairSpectra]) -> PairSpectra:
     return meter.spectra()
 
 
-def _gain(pairs: list[Pair], polarity: int) -> float:
-    """Least-squares gain, worked out from the difference so that equal pieces give exactly 1."""
+def _gain(pairs: list[Pair], spectra: PairSpectra) -> float:
+    """Least squares, worked out from the difference so that equal pieces give exactly 1.
+
+    Where phases were turned that says too little: then line by line, whatever the phase.
+    """
     across = power = 0.0
     for x, y in pairs:
-        across += float((x * (polarity * y - x)).sum())
+        across += float((x * (y - x)).sum())
         power += float(np.square(x).sum())
-    return 1.0 + across / power
+    plain, whatever = 1.0 + across / power, gain_whatever_phase(spectra)
+    return plain if plain > _TURNED_SHARE * whatever else whatever
 
 
-def _exchanged(pairs: list[Pair]) -> bool:
-    """Whether left fits right and right left clearly better than each its own."""
-    if pairs[0][0].shape[1] != 2:
+def gain_whatever_phase(spectra: PairSpectra) -> float:
+    """``Σ |X* Y| / Σ |X|²`` over the lines that are heard."""
+    heard = (spectra.hz >= _LOWEST_HZ) & (spectra.hz <= _HIGHEST_HZ)
+    power = float(spectra.first[:, heard].sum())
+    return float(np.abs(spectra.cross[:, heard]).sum()) / power if power > 0.0 else 0.0
+
+
+def _turned_over(spectra: PairSpectra) -> tuple[int, ...]:
+    """Which way up each channel is, by the mean direction of the phases, band by band."""
+    signs = []
+    for cross, x, y in zip(spectra.cross, spectra.first, spectra.second, strict=True):
+        scale = np.sqrt(x * y)
+        share = np.divide(cross.real, scale, out=np.zeros_like(x), where=scale > 0.0)
+        vote = sum(float(share[lines].mean()) for lines in third_octave_lines(spectra))
+        signs.append(1 if vote >= 0.0 else -1)
+    return tuple(signs)
+
+
+def _exchanged(pairs: _Passages, fit: _Fit) -> bool:
+    """Whether the channels have clearly more in common the other way round."""
+    if pairs.channels != 2:
         return False
-    products = np.zeros((3, 2, 2))
-    for x, y in pairs:
-        moves, moved = np.diff(x, axis=0), np.diff(y, axis=0)
-        several = (moves, moves), (moves, moved), (moved, moved)
-        products += [np.einsum("ni,nj->ij", *pair) for pair in several]
-    of_x, across, of_y = products
-    if not of_x.diagonal().all():
-        return False
-    explained = np.square(across) / of_x.diagonal()[:, None]
-    left = of_y.diagonal() - explained
-    straight, crossed = left[0, 0] + left[1, 1], left[1, 0] + left[0, 1]
-    return bool(crossed < _CLEARLY_LESS * straight)
+    other = Matching(not fit.matching.crossed, (1, 1))
+    across = in_common(_sum(pairs.spectra(fit.delay_frames, other)))
+    straight = in_common(fit.spectra)
+    likelier = across * (1.0 - straight) > _CLEARLY_LIKELIER * straight * (1.0 - across)
+    return likelier and across - straight > _LEAST_MORE
 
 
 def _lively(recording: Recording, start: int, stop: int) -> Passages:

@@ -95,9 +95,7 @@ def _usual(at: Array, steps: Array) -> Array:
     return np.array(usual) * np.diff(at)
 
 
-def placed(
-    first: Recording, second: Recording, path: TimePath, at: Array, polarity: int
-) -> TimePath:
+def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> TimePath:
     """Each jump put where it really lies.
 
     ``cost(k) = Σ_{n<k} (y_before[n] - g x[n])² + Σ_{n≥k} (y_after[n] - g x[n])²``, least
@@ -110,8 +108,6 @@ def placed(
         The course, its jumps known to a second or so.
     at : ndarray of float64, frames
         Middles of the windows that were measured.
-    polarity : int, 1 or -1
-        Which way up the second is.
 
     Returns
     -------
@@ -124,16 +120,20 @@ def placed(
     >>> noise = np.random.default_rng(1).standard_normal((9000, 1))
     >>> one, other = HeldAudio(noise, 8000), HeldAudio(np.delete(noise, 4000, axis=0), 8000)
     >>> near = TimePath(0.0, 0.0, jumps=(Jump(3000, -1.0),))
-    >>> (jump,) = placed(one, other, near, np.array([1000.0, 2000.0, 6000.0]), 1).jumps
+    >>> (jump,) = placed(one, other, near, np.array([1000.0, 2000.0, 6000.0])).jumps
     >>> abs(jump.frame - 4001) <= jump.unsure_frames + 1
     True
     """
     jumps: list[Jump] = []
+    carried = 0.0
     for number, jump in enumerate(path.jumps):
+        jump = replace(jump, frames=jump.frames + carried)
+        carried = 0.0
         earlier = tuple(jumps)
         later = path.jumps[number + 1 :]
         side = int(np.searchsorted(at, jump.frame))
-        low, high = at[max(side - 2, 0)], at[min(side + 1, len(at) - 1)]
+        more = max(jump.frames, 0.0)  # what was played twice fits on either side of the jump
+        low, high = at[max(side - 2, 0)] - more, at[min(side + 1, len(at) - 1)] + more
         low = max(low, jumps[-1].frame if jumps else low)
         high = min(high, later[0].frame if later else high)
         before = replace(path, jumps=earlier)
@@ -144,8 +144,10 @@ def placed(
         dropped = max(round(-jump.frames), 0)
         if stop - start < dropped + _LEAST_STRETCH:
             continue
-        found = _place(first, second, (before, after), (start, stop), polarity, dropped)
-        if found is not None:
+        found = _place(first, second, (before, after), (start, stop), dropped)
+        if found is None:
+            carried = jump.frames  # what lies beyond is as late as before: by the next jump then
+        else:
             jumps.append(replace(jump, frame=found[0], unsure_frames=found[1]))
     return replace(path, jumps=tuple(jumps))
 
@@ -155,7 +157,6 @@ def _place(
     second: Recording,
     paths: tuple[TimePath, TimePath],
     stretch: tuple[int, int],
-    polarity: int,
     dropped: int,
 ) -> tuple[int, int] | None:
     """The first frame after a jump, and how far to either side it may lie."""
@@ -163,7 +164,7 @@ def _place(
     x = np.diff(ForwardWindow(first).stretch(start, stop), axis=0)
     errors = []
     for path in paths:
-        y = polarity * np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0)
+        y = np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0)
         errors.append((x, y))
     power = float(np.square(x).sum())
     if power == 0.0:
@@ -178,6 +179,8 @@ def _place(
     if least > 0.9 * min(float(before.sum()), float(after.sum())):
         return None
     possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(before))
-    middle = int(possible[0] + possible[-1]) // 2
+    # Of samples that were played twice the first time is right: the latest place.
+    chosen = int(possible[-1] if not dropped else (possible[0] + possible[-1]) // 2)
+    unsure = max(int(possible[-1]) - chosen, chosen - int(possible[0]))
     # The last difference of the earlier side ends on the frame before the jump.
-    return start + middle + dropped + 1, int(possible[-1] - possible[0] + 1) // 2
+    return start + chosen + dropped + 1, unsure

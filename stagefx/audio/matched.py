@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.files import AudioFormat
-from stagefx.audio.recording import Recording
+from stagefx.audio.recording import ForwardWindow, Recording
+from stagefx.audio.time_path import TimePath
+from stagefx.audio.warp import read_along
 
 Array = NDArray[np.float64]
 
@@ -147,6 +149,70 @@ class Swapped:
             A new array.
         """
         return np.ascontiguousarray(self._recording.read(start, stop)[:, ::-1])
+
+
+@dataclass(frozen=True)
+class Matching:
+    """Which channel of a second version is which of the first, and which way up it is."""
+
+    crossed: bool
+    signs: tuple[int, ...]
+
+    @property
+    def polarity(self) -> int:
+        """-1 where all channels are turned over."""
+        return -1 if max(self.signs) < 0 else 1
+
+    def turned(self, signs: tuple[int, ...]) -> Matching:
+        """The same with some channels turned over once more."""
+        pairs = zip(self.signs, signs, strict=True)
+        return replace(self, signs=tuple(one * other for one, other in pairs))
+
+    def put(self, block: Array) -> Array:
+        """A block of the second, its channels in order and the right way up."""
+        ordered = block[:, ::-1] if self.crossed else block
+        if min(self.signs) > 0:
+            return ordered
+        return ordered * np.array(self.signs, dtype=np.float64)
+
+    def of(self, second: Recording) -> Recording:
+        """The second, its channels in order and the right way up."""
+        return second if not self.crossed and min(self.signs) > 0 else _Put(second, self)
+
+
+class _Put:
+    """A recording whose channels are put in order and the right way up as it is read."""
+
+    def __init__(self, recording: Recording, matching: Matching) -> None:
+        self._recording, self._matching = recording, matching
+        self.format = recording.format
+        self.place = recording.place
+
+    def read(self, start: int, stop: int) -> Array:
+        """The audio from one frame up to another; a new array."""
+        return np.ascontiguousarray(self._matching.put(self._recording.read(start, stop)))
+
+
+class AtSpeed:
+    """A recording read along a straight line, ``y[m] = recording(m + slope m)``."""
+
+    def __init__(self, recording: Recording, slope: float) -> None:
+        self._recording, self._path = recording, TimePath(0.0, slope)
+        frames = int((recording.format.frames - 1) / (1.0 + slope)) + 1
+        self.format: AudioFormat = replace(recording.format, frames=frames, bits=None)
+        self.place = recording.place
+        self._window = ForwardWindow(recording)
+
+    def read(self, start: int, stop: int) -> Array:
+        """The audio from one frame up to another; a new array."""
+        stop = min(stop, self.format.frames)
+        if stop <= start:
+            return np.zeros((0, self.format.channels))
+        parts = [
+            read_along(self._window, self._path, here, min(here + _CHUNK_FRAMES, stop))
+            for here in range(start, stop, _CHUNK_FRAMES)
+        ]
+        return np.concatenate(parts)
 
 
 def at_rate_of(first: Recording, second: Recording) -> Recording:

@@ -16,6 +16,10 @@ _LOUDEST_SHARE = 1e-10
 """Lines 100 dB under the strongest hold what leaks from it, not music."""
 _LEAST_UNEXPLAINED = 1e-9
 """Lines better than 90 dB count alike: what is left there is rounding."""
+_ROUNDS = 2
+_BENT_RADIANS = 0.5
+"""Lines that lie farther off a straight phase count little: an all-pass turned them round."""
+_LEAST_STRAIGHT = 0.1
 _LINES_ALIKE = 1.5
 """Lines that count as one: the noise bandwidth of a raised cosine."""
 _SEGMENT_COUNTS = 0.95
@@ -42,7 +46,7 @@ def delay_from_phase(spectra: PairSpectra, response: Complex | None = None) -> P
     """The delay that best explains the phase between two pieces.
 
     ``phase = -2π f τ`` through the origin by least squares, each line weighted by the inverse
-    variance of its phase, coherence / (1 - coherence).
+    variance of its phase, coherence / (1 - coherence), and less where it lies far off the line.
 
     Parameters
     ----------
@@ -90,6 +94,13 @@ def delay_from_phase(spectra: PairSpectra, response: Complex | None = None) -> P
     cross = spectra.cross if response is None else spectra.cross * response.conj()
     phase = np.angle(cross)
     delay = -float((weight * radians_per_frame * phase).sum()) / steepness
+    for _ in range(_ROUNDS):
+        left = np.angle(np.exp(1j * (phase + radians_per_frame * delay)))
+        straight = weight * np.exp(-np.square(left / _BENT_RADIANS))
+        bottom = float((straight * radians_per_frame**2).sum())
+        if not bottom > _LEAST_STRAIGHT * steepness:
+            break
+        delay -= float((straight * radians_per_frame * left).sum()) / bottom
     alike = _LINES_ALIKE / (2.0 * _SEGMENT_COUNTS * spectra.segments)
     return PhaseDelay(delay, math.sqrt(alike / steepness))
 

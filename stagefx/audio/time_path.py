@@ -42,16 +42,16 @@ class Jump:
         Returns
         -------
         start, stop : int, frames
-            What was dropped, what is unsure, and the reach on either side.
+            What was dropped, and the reach on either side; where the place is unsure, both sides
+            fit as well.
 
         Examples
         --------
         >>> Jump(1000, -3.0, unsure_frames=10).left_out(56)
-        (931, 1066)
+        (941, 1056)
         """
         dropped = math.ceil(max(-self.frames, 0.0))
-        around = reach + self.unsure_frames
-        return self.frame - dropped - around, self.frame + around
+        return self.frame - dropped - reach, self.frame + reach
 
 
 @dataclass(frozen=True)
@@ -164,12 +164,12 @@ class TimePath:
         start, stop : int, frames
             On the first's scale; stop is at most start where there are none.
         """
-        start = self._first_beyond(reach, first_frames)
-        stop = self._first_beyond(second_frames - reach, first_frames)
+        start = self.first_beyond(reach, first_frames)
+        stop = self.first_beyond(second_frames - reach, first_frames)
         return start, stop
 
-    def _first_beyond(self, position: float, frames: int) -> int:
-        """The first frame that is found at or after a position of the second."""
+    def first_beyond(self, position: float, frames: int) -> int:
+        """The first frame, of so many, that is found at or after a position of the second."""
         low, high = 0, frames
         while low < high:
             middle = (low + high) // 2

@@ -2,6 +2,7 @@
 
 from stagefx.difference.capture_faults import CaptureFault, capture_faults
 from stagefx.difference.captured import Captured, CaptureFloor, take_apart_captured
+from stagefx.difference.edits import Edit, find_edits
 from stagefx.difference.gap_noise import GapNoise, NoiseFound, gap_noise
 from stagefx.difference.hum import HumLine
 from stagefx.difference.nulls import NullDepths
@@ -22,6 +23,7 @@ __all__ = [
     "DelayFound",
     "Deviation",
     "Difference",
+    "Edit",
     "GapNoise",
     "HumLine",
     "Loudness",
@@ -34,6 +36,7 @@ __all__ = [
     "TransferModel",
     "capture_faults",
     "explained_blocks",
+    "find_edits",
     "gap_noise",
     "remainder_blocks",
     "remainder_picture",

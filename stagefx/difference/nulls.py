@@ -17,6 +17,18 @@ from stagefx.kernels.pair_sums import add_squares
 
 Array = NDArray[np.float64]
 
+_LEAST_GAIN = 0.05
+_WATCHED_FRAMES, _LOOK_FRAMES = 1024, 8192
+"""A delay that has changed stays changed: a look now and then is enough."""
+_MOST_SHIFT_FRAMES = 0.3
+_EXPLAINED = 0.3
+"""Of the difference, by a shift."""
+_STRANGE, _USUAL = 0.5, 0.1
+"""A difference re the first that is other music, and one that is none."""
+_IN_A_ROW = 3
+_LEAST_LOUD = 1e-5
+"""Of the loudest look: quieter ones are passed by."""
+
 
 @dataclass(frozen=True)
 class NullDepths:
@@ -80,12 +92,6 @@ class Squares:
     def gain(self) -> float:
         """Least-squares gain from the first to the second, all channels together."""
         return 1.0 + float(self.across.sum()) / float(self.first.sum())
-
-    @property
-    def channel_gains(self) -> Array:
-        """The same channel by channel; 1 where the first is silent."""
-        silent = self.first == 0.0
-        return np.asarray(1.0 + self.across / np.where(silent, 1.0, self.first))
 
     def null_db(self, gain: float) -> float:
         """Residue of the second at the first's gain, re the first.
@@ -176,6 +182,12 @@ class NullMeter:
         return self._gain * self.aligned.gain
 
     @property
+    def relative_gain(self) -> float:
+        """The same re the guess; 1 where one channel turned over outweighs the others."""
+        found = self.aligned.gain
+        return found if found > _LEAST_GAIN else 1.0
+
+    @property
     def plain_db(self) -> float:
         """Null depth as they lie."""
         return self._plain.null_db(1.0)
@@ -183,9 +195,50 @@ class NullMeter:
     @property
     def after_gain_db(self) -> float:
         """Null depth with gain and polarity taken away."""
-        return self._untouched.null_db(self.aligned.gain)
+        return self._untouched.null_db(self.relative_gain)
 
     @property
     def after_delay_db(self) -> float:
         """Null depth with gain, polarity and delay taken away."""
-        return self.aligned.null_db(self.aligned.gain)
+        return self.aligned.null_db(self.relative_gain)
+
+
+class Watch:
+    """Looks now and then whether two pieces still lie beside each other, and what is between."""
+
+    def __init__(self) -> None:
+        self._looks: list[tuple[float, float, float, float]] = []
+        self._means: list[Array] = []
+
+    def add(self, first: Array, more: Array) -> None:
+        """Look at the next block: what the second has more, and what it would have by a shift."""
+        for begin in range(0, len(first) - _LOOK_FRAMES // 2 + 1, _LOOK_FRAMES):
+            self._means.append(more[begin : begin + _LOOK_FRAMES].mean(axis=0))
+            x, d = (each[begin : begin + _WATCHED_FRAMES] for each in (first, more))
+            moved = 0.5 * (x[2:] - x[:-2])
+            d = d[1:-1] - d[1:-1].mean(axis=0)
+            sums = (np.square(x[1:-1]), np.square(moved), np.square(d), moved * d)
+            one, two, three, four = (float(each.sum()) for each in sums)
+            self._looks.append((one, two, three, four))
+
+    def means(self) -> Array:
+        """Mean of what the second has more, part by part; [parts, channels]."""
+        return np.array(self._means).reshape(len(self._means), -1)
+
+    def steady(self) -> bool:
+        """Whether nowhere the second has moved, or become other music, for some looks in a row."""
+        if not self._looks:
+            return True
+        power, slope, left, across = np.array(self._looks).T
+        loud = (power > _LEAST_LOUD * power.max()) & (slope > 0.0) & (left > 0.0)
+        if not loud.any():
+            return True
+        power, slope, left, across = (each[loud] for each in (power, slope, left, across))
+        shift = across / slope
+        moved = np.abs(shift - np.median(shift)) > _MOST_SHIFT_FRAMES
+        moved &= np.square(across) > _EXPLAINED * slope * left
+        strange = left / power > _STRANGE
+        strange &= float(np.median(left / power)) < _USUAL
+        odd = (moved | strange).astype(np.intp)
+        row = np.convolve(odd, np.ones(_IN_A_ROW, dtype=np.intp))
+        return bool(row.max() < _IN_A_ROW)

@@ -23,6 +23,14 @@ _STEP = 1e-3
 _OVERLAP_LOSS, _WINDOW_LINES = 1.06, 1.5
 _SLACK = 1.03
 _TURNED_OVER = 0.5 * math.pi
+_LEAST_STRAIGHT = 0.7
+"""Mean cosine of what a delay leaves of the phase: below, it is no delay."""
+_AS_STRAIGHT = 0.98
+_DELAY_STEP_S, _DELAY_STEPS = 10e-6, 150
+_BENT = "the phase between the channels has changed by more than a delay"
+PHASE_LOWEST_HZ, PHASE_HIGHEST_HZ = 100.0, 1400.0
+"""Where the ears go by phase."""
+_TWELFTH = 2.0 ** (1.0 / 12.0)
 
 
 @dataclass(frozen=True)
@@ -263,13 +271,52 @@ def _between(
         return DelayFound(None, reason="fewer than two channels sound there")
     transfer = model.response(middles)
     phase = np.angle(transfer[one] * transfer[other].conj())
-    if float(np.median(np.abs(phase))) > _TURNED_OVER:
-        return DelayFound(None, reason="one channel is turned over, or much later")
     omega = 2.0 * np.pi * middles
     unsure = [
         math.hypot(*(lines.unsure_radians(channel, hz) for channel in (one, other)))
         for hz in middles.tolist()
     ]
+    near = _nearest_delay(omega, phase)
+    left = np.angle(np.exp(1j * (phase + omega * near)))
+    if float(np.cos(left).mean()) < _LEAST_STRAIGHT:
+        turned = float(np.median(np.abs(phase))) > _TURNED_OVER
+        reason = "one channel is turned over, or much later" if turned else _BENT
+        return DelayFound(None, reason=reason)
     steep = float(np.square(omega).sum())
-    value = -float((omega * phase).sum()) / steep + 0.0
+    value = near - float((omega * left).sum()) / steep + 0.0
     return DelayFound(value, 2.0 * float(np.linalg.norm(omega * np.array(unsure))) / steep)
+
+
+def _nearest_delay(omega: Array, phase: Array) -> float:
+    """The delay, of a grid, that straightens a phase best; 0 where it does as well as any."""
+    grid = _DELAY_STEP_S * np.arange(-_DELAY_STEPS, _DELAY_STEPS + 1)
+    straight = np.cos(phase[:, None] + omega[:, None] * grid).mean(axis=0)
+    best = int(np.argmax(straight))
+    here = float(straight[_DELAY_STEPS])
+    return 0.0 if here >= _AS_STRAIGHT * float(straight[best]) else float(grid[best])
+
+
+def interchannel_phase_between(spectra: PairSpectra, delay: DelayFound) -> float | None:
+    """How much the phase between two channels has changed, 100 Hz to 1.4 kHz, less pure delay.
+
+    ``Σ w |arg H1 H2* + ω τ| / Σ w``, in degrees, bands of a twelfth of an octave weighted by what
+    both channels of the first have; None of one channel, of more, or where nothing sounds.
+    """
+    if len(spectra.first) != 2:
+        return None
+    hz = spectra.hz
+    turn = np.exp(2j * np.pi * hz * (delay.value_s or 0.0))
+    through = spectra.first + spectra.cross  # X* Y; the second is told by what it has more
+    product = through[0] * through[1].conj() * turn
+    weights, turned = [], []
+    edge = PHASE_LOWEST_HZ
+    while edge < PHASE_HIGHEST_HZ:
+        inside = (hz >= edge) & (hz < edge * _TWELFTH)
+        edge *= _TWELFTH
+        both = np.sqrt(spectra.first[0, inside] * spectra.first[1, inside])
+        if both.any() and product[inside].any():
+            weights.append(float(both.sum()))
+            turned.append(abs(float(np.angle(product[inside].sum()))))
+    if not weights:
+        return None
+    return math.degrees(float(np.average(turned, weights=weights)))

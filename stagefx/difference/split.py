@@ -14,13 +14,23 @@ from stagefx.audio.loudness import LoudnessMeter
 from stagefx.audio.matched import at_rate_of
 from stagefx.audio.recording import Recording
 from stagefx.audio.spectra import Array, PairSpectra
-from stagefx.difference.nulls import NullDepths, NullMeter, Squares, decibels
+from stagefx.difference.edits import Edit, find_edits
+from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.phase import (
     DelayFound,
     group_delay_between,
     interchannel_delay_between,
+    interchannel_phase_between,
     with_phases,
+)
+from stagefx.difference.powers import (
+    BetweenChannels,
+    balance_change_db,
+    both_powers,
+    heard_lines,
+    level_change_db,
+    third_octave_powers,
 )
 from stagefx.difference.quiet import StepMeter
 from stagefx.difference.remainder import RemainderMeter
@@ -31,6 +41,7 @@ from stagefx.difference.transfer_fit import TransferMeter
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
 """What is called heard: the remainder is taken here."""
+_TURNED_SHARE = 0.98
 _SEGMENT_S = 1.5
 _FEWEST_SEGMENTS = 8
 
@@ -69,8 +80,8 @@ class Difference:
     loudness : Loudness
         Of both, each at its own level.
     balance_db : float or None, dB
-        Gain from first to second version in the first channel less that in the second; of more
-        channels the largest less the smallest.  None where fewer than two sound.
+        Power ratio, second to first version, 20 Hz to 18 kHz, of the first channel re that of the
+        second; of more channels the largest re the smallest.  None where fewer than two sound.
     response : Response
         Third octaves re 1 kHz.
     start, stop : int, frames
@@ -83,6 +94,16 @@ class Difference:
         The largest, 500 Hz to 8 kHz, less pure delay.
     interchannel_delay : DelayFound or None
         How much later the first channel has become than the second.
+    edits : tuple of Edit
+        What was cut, repeated, exchanged, turned over or sped up, in order of time.
+    level_db : float or None, dB
+        Second re first in power, K-weighted, 20 Hz to 18 kHz.
+    band_powers : ndarray of float64 [2, channels, 31], full scale squared
+        Mean squares of both in third octaves, 20 Hz to 20 kHz.
+    interchannel_coherence : float or None, 0 to 1
+        Between the first's two channels, below 1.4 kHz.
+    interchannel_phase_deg : float or None, degrees
+        Mean change of phase between the channels, 100 Hz to 1.4 kHz, less pure delay.
     step_powers : ndarray of float64 [steps], full scale squared
         Mean square of the first, fiftieth of a second by fiftieth, its loudest channel.
     """
@@ -98,6 +119,11 @@ class Difference:
     transfer: TransferModel | None = None
     group_delay: DelayFound | None = None
     interchannel_delay: DelayFound | None = None
+    edits: tuple[Edit, ...] = ()
+    level_db: float | None = None
+    band_powers: Array = field(default_factory=lambda: np.zeros((2, 0, 0)), repr=False, compare=False)
+    interchannel_coherence: float | None = None
+    interchannel_phase_deg: float | None = None
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
 
     @property
@@ -168,7 +194,20 @@ def take_apart(
     (-1, -inf, 0.0)
     """
     alignment = align(first, second, start=start, stop=stop, search_s=search_s, together=together)
-    second = at_rate_of(first, second)
+    found, steady = _taken_apart(first, second, alignment, start, stop)
+    if steady or together:
+        return found
+    thorough = align(first, second, start=start, stop=stop, search_s=search_s, thoroughly=True)
+    if thorough.path is None:
+        return found
+    return _taken_apart(first, second, thorough, start, stop)[0]
+
+
+def _taken_apart(
+    first: Recording, given: Recording, alignment: Alignment, start: int, stop: int | None
+) -> tuple[Difference, bool]:
+    """The difference by one alignment, and whether that held from end to end."""
+    second = at_rate_of(first, given)
     made = first.format
     begin, end = alignment.common_stretch(made.frames, second.format.frames)
     begin, end = max(begin, start), end if stop is None else min(end, stop)
@@ -178,6 +217,8 @@ def take_apart(
     remainder = RemainderMeter(made.rate_hz, made.channels, segment)
     transfer = TransferMeter(made.rate_hz, made.channels, end - begin)
     steps = StepMeter(made.rate_hz, made.channels)
+    watch = Watch()
+    between = BetweenChannels(made.rate_hz) if made.channels == 2 else None
     transfer.lead_in(lead_in(first, begin))
     pairs = side_by_side(first, second, alignment, start=begin, stop=end)
     with ThreadPoolExecutor(1, thread_name_prefix="spectra") as beside:
@@ -185,6 +226,9 @@ def take_apart(
             done = beside.submit(remainder.add, pair.first, more)
             transfer.add(pair.first, more)
             steps.add(pair.first)
+            watch.add(pair.first, more)
+            if between:
+                between.add(pair.first)
             for meter, block in zip(meters, (pair.first, pair.second), strict=True):
                 meter.add(block)
             done.result()
@@ -192,25 +236,42 @@ def take_apart(
     spectra = remainder.spectra()
     response = response_between(spectra)
     power = float(nulls.aligned.first.sum()) / ((end - begin) * made.channels)
-    return Difference(
-        alignment=replace(alignment, gain_db=20.0 * math.log10(abs(nulls.gain))),
+    gain = _gain(nulls, spectra, alignment)
+    powers = both_powers(spectra, abs(alignment.gain))
+    delay = interchannel_delay_between(response, spectra, model)
+    difference = Difference(
+        alignment=replace(alignment, gain_db=20.0 * math.log10(gain)),
         null_db=NullDepths(
             plain=nulls.plain_db,
             after_gain=nulls.after_gain_db,
             after_delay=nulls.after_delay_db,
-            after_response=_remainder_db(spectra, remainder.left_over(), nulls.aligned.gain),
+            after_response=_remainder_db(spectra, remainder.left_over(), nulls.relative_gain),
         ),
         loudness=Loudness(*(_finite(meter.integrated_lufs) for meter in meters)),
-        balance_db=_balance_db(nulls.aligned),
+        balance_db=balance_change_db(spectra, powers),
         response=with_phases(response, spectra, model),
         start=begin,
         stop=end,
         first_dbfs=decibels(power, 0.5),
         transfer=model,
         group_delay=group_delay_between(response, spectra, model),
-        interchannel_delay=interchannel_delay_between(response, spectra, model),
+        interchannel_delay=delay,
+        edits=find_edits(
+            first,
+            second,
+            alignment,
+            start=start,
+            stop=stop,
+            powers=powers[:, :, heard_lines(spectra)].sum(axis=2),
+            direct=abs(alignment.gain) * watch.means(),
+        ),
+        level_db=level_change_db(spectra, powers),
+        band_powers=third_octave_powers(spectra, powers),
+        interchannel_coherence=between.coherence() if between else None,
+        interchannel_phase_deg=interchannel_phase_between(spectra, delay),
         step_powers=steps.powers(),
     )
+    return difference, alignment.path is not None or watch.steady()
 
 
 def segment_frames(frames: int, *, rate_hz: int) -> int:
@@ -245,13 +306,13 @@ def _remainder_db(spectra: PairSpectra, left_over: Array, gain: float) -> float 
     return decibels(left / gain**2, float(spectra.first[:, heard].sum()))
 
 
-def _balance_db(squares: Squares) -> float | None:
-    sounding = squares.first > 0.0
-    gains = squares.channel_gains[sounding]
-    if len(gains) < 2 or np.any(gains <= 0.0):
-        return None
-    levels = 20.0 * np.log10(gains)
-    return float(levels[0] - levels[1]) if len(levels) == 2 else float(np.ptp(levels))
+def _gain(nulls: NullMeter, spectra: PairSpectra, alignment: Alignment) -> float:
+    """Least squares; where phases were turned that says too little: line by line then."""
+    heard = heard_lines(spectra)
+    first, across = spectra.first[:, heard], spectra.cross[:, heard]
+    power = float(first.sum())
+    whatever = abs(alignment.gain) * (float(np.abs(first + across).sum()) / power if power else 0.0)
+    return abs(nulls.gain) if abs(nulls.gain) > _TURNED_SHARE * whatever else whatever
 
 
 def _finite(value: float) -> float | None:
