@@ -26,6 +26,7 @@ from stagefx.difference.quiet import StepMeter
 from stagefx.difference.remainder import RemainderMeter
 from stagefx.difference.remainder_signal import lead_in
 from stagefx.difference.response import DITHER_MEAN_SQUARE, Response, response_between
+from stagefx.difference.short_filter import short_filter
 from stagefx.difference.transfer import TransferModel
 from stagefx.difference.transfer_fit import TransferMeter
 
@@ -85,6 +86,9 @@ class Difference:
         How much later the first channel has become than the second.
     step_powers : ndarray of float64 [steps], full scale squared
         Mean square of the first, fiftieth of a second by fiftieth, its loudest channel.
+    short_filter : ndarray of float64 [channels, 129] or None
+        The filter from the first to the aligned second at the first's gain, 64 frames to either
+        side of the present.
     """
 
     alignment: Alignment
@@ -99,6 +103,7 @@ class Difference:
     group_delay: DelayFound | None = None
     interchannel_delay: DelayFound | None = None
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
+    short_filter: Array | None = field(default=None, repr=False, compare=False)
 
     @property
     def remainder_db(self) -> float | None:
@@ -210,6 +215,7 @@ def take_apart(
         group_delay=group_delay_between(response, spectra, model),
         interchannel_delay=interchannel_delay_between(response, spectra, model),
         step_powers=steps.powers(),
+        short_filter=short_filter(spectra),
     )
 
 
