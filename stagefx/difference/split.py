@@ -36,6 +36,7 @@ from stagefx.difference.quiet import StepMeter
 from stagefx.difference.remainder import RemainderMeter
 from stagefx.difference.remainder_signal import lead_in
 from stagefx.difference.response import DITHER_MEAN_SQUARE, Response, response_between
+from stagefx.difference.short_filter import short_filter
 from stagefx.difference.transfer import TransferModel
 from stagefx.difference.transfer_fit import TransferMeter
 
@@ -106,6 +107,9 @@ class Difference:
         Mean change of phase between the channels, 100 Hz to 1.4 kHz, less pure delay.
     step_powers : ndarray of float64 [steps], full scale squared
         Mean square of the first, fiftieth of a second by fiftieth, its loudest channel.
+    short_filter : ndarray of float64 [channels, 129] or None
+        The filter from the first to the aligned second at the first's gain, 64 frames to either
+        side of the present.
     """
 
     alignment: Alignment
@@ -125,6 +129,7 @@ class Difference:
     interchannel_coherence: float | None = None
     interchannel_phase_deg: float | None = None
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
+    short_filter: Array | None = field(default=None, repr=False, compare=False)
 
     @property
     def remainder_db(self) -> float | None:
@@ -270,6 +275,7 @@ def _taken_apart(
         interchannel_coherence=between.coherence() if between else None,
         interchannel_phase_deg=interchannel_phase_between(spectra, delay),
         step_powers=steps.powers(),
+        short_filter=short_filter(spectra),
     )
     return difference, alignment.path is not None or watch.steady()
 

@@ -1,4 +1,4 @@
-"""What an ear finds between two versions: the whole difference, and what no linear filter explains.
+"""What an ear finds between two versions: the whole difference, what no filter explains, events.
 
 The floor under both is what 24-bit dither would do in the same music.
 """
@@ -18,6 +18,7 @@ from stagefx.audio.recording import Recording
 from stagefx.difference import Difference, explained_blocks
 from stagefx.hearing.ear import EarAccount, MaskAccount
 from stagefx.hearing.ear.beside import EarBeside
+from stagefx.hearing.events import EventAccount, EventMeter
 
 Array = NDArray[np.float64]
 
@@ -39,12 +40,15 @@ class Heard:
         Probability of detection of 24-bit dither.
     floor_noise_to_mask_db : float or None, dB
         Noise-to-mask ratio of 24-bit dither.
+    events : EventAccount
+        Of what happens seldom and no linear filter explains.
     """
 
     pair: EarAccount
     remainder: MaskAccount
     floor_probability: float | None
     floor_noise_to_mask_db: float | None
+    events: EventAccount
 
     def as_json(self) -> dict[str, Any]:
         """The account as plain values.
@@ -63,6 +67,7 @@ class Heard:
             "disturbed_frames_share": pair["disturbed_frames_share"],
             "pair": pair,
             "remainder": rest,
+            "events": self.events.as_json(),
         }
 
 
@@ -87,8 +92,8 @@ def listen(
         Of a full-scale sine at the ear.
     matched_db : float, dB
         Level of the second re the first that a listener's level match takes away.
-    room_dba : float or None, dB
-        A-weighted noise of the room, which masks; None for none.
+    room_dba : float or None, dBA
+        The room's noise, which masks; None for none.
 
     Returns
     -------
@@ -113,13 +118,18 @@ def listen(
     made = first.format
     settings = (made.rate_hz, made.channels, full_scale_spl_db, room_dba)
     ear, floor = EarBeside(*settings), _Floor(*settings)
-    level = 1.0
+    level, offset = 1.0, np.zeros(made.channels)
     if difference.transfer is not None:
         level = abs(difference.transfer.gain) * 10.0 ** (-matched_db / 20.0)
+        offset = difference.transfer.offset
+    events = EventMeter(*settings[:3], room_dba=room_dba, gain=level, taps=difference.short_filter)
     for played, expected, left in read_ahead(explained_blocks(first, second, difference)):
         floor.add(played)
-        ear.add(played, level * (expected + left), left)
-    return Heard(*ear.account(), *floor.found())
+        second_heard = level * (expected + left)
+        ear.add(played, second_heard, left)
+        # a steady voltage is in the file from its first frame on: its step is heard there
+        events.add(played, second_heard, level * (left + offset))
+    return Heard(*ear.account(), *floor.found(), events.account())
 
 
 class _Floor:

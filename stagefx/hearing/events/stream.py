@@ -1,0 +1,145 @@
+"""Short frames in batches as they come: judged beside their neighbours, tallied in turn."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.hearing.events.account import EventAccount, EventTally
+from stagefx.hearing.events.desk import BATCH_FRAMES, NEAR, Batch, Desk
+
+Array = NDArray[np.float64]
+
+SURROUNDING_BATCHES = 7
+"""To either side of a batch, 1.5 s: what sounds in half of them is steady."""
+FEWEST_BATCHES = 5
+"""Of a piece shorter than 1 s nothing is called steady."""
+EXPLAINED_AGAIN = 0.3
+"""From 5 dB below masking on, the short filter is tried, too."""
+
+
+class Stream:
+    """Two versions and what is left of them, cut on a grid that is counted from the first frame."""
+
+    def __init__(
+        self, desk: Desk, hop: int, gain: float, taps: Array | None, tally: EventTally
+    ) -> None:
+        self._hop = hop
+        self._context = 0 if taps is None else taps.shape[1] // 2
+        self._desk, self._tally = desk, tally
+        self._gain = gain
+        self._taps = None if taps is None else gain * np.asarray(taps, np.float64)
+        self._lap = self._hop + 2 * self._context
+        self._fresh = np.zeros((3, desk.channels, BATCH_FRAMES * self._hop + self._lap))
+        """The samples of the next batch, its context included."""
+        self._filled = self._hop + self._context
+        self._spare: list[Array] = []
+        """Room for samples that is free again."""
+        self._frames = self._cut = self._judged = self._counted = 0
+        """Frames of audio that came; batches cut, judged and counted."""
+        self._ring: dict[int, Batch] = {}
+
+    def take(self, rows: tuple[Array, Array, Array]) -> None:
+        """Take the next samples of first, second and left, channel by channel."""
+        self._frames += rows[0].shape[1]
+        self._fill(rows)
+
+    def _fill(self, rows: tuple[Array, Array, Array]) -> None:
+        begin, frames, length = 0, rows[0].shape[1], self._fresh.shape[2]
+        while begin < frames:
+            count = min(frames - begin, length - self._filled)
+            for row, target in zip(rows, self._fresh, strict=True):
+                target[:, self._filled : self._filled + count] = row[:, begin : begin + count]
+            begin += count
+            self._filled += count
+            if self._filled == length:
+                self._whole()
+
+    def _whole(self) -> None:
+        """A batch is whole: judge the one before it, and tally what is far enough behind."""
+        whole = self._fresh
+        self._fresh = self._spare.pop() if self._spare else np.empty_like(whole)
+        self._fresh[:, :, : self._lap] = whole[:, :, -self._lap :]
+        self._filled = self._lap
+        self._ring[self._cut] = Batch(whole)
+        self._cut += 1
+        if self._cut > 1:
+            self._judge(self._cut - 2)
+            done = self._ring.get(self._cut - 3)
+            if done is not None and done.samples is not None:
+                self._spare.append(done.samples)
+                done.forget()
+        if self._judged > SURROUNDING_BATCHES:
+            self._count(self._judged)
+
+    def end(self) -> EventAccount:
+        """What was found when silence has followed until the last frame is over."""
+        if not self._frames:
+            return self._tally.account()
+        batches = -(-(-(-self._frames // self._hop) + 1) // BATCH_FRAMES)
+        missing = (batches + 1 - self._cut) * BATCH_FRAMES * self._hop + self._lap - self._filled
+        silence = np.zeros((self._fresh.shape[1], missing))
+        self._fill((silence, silence, silence))
+        while self._counted < batches:
+            self._count(batches)
+        return self._tally.account()
+
+    def _judge(self, number: int) -> None:
+        """Find what is left in a batch, and what is masked there; its neighbours are known."""
+        batch, desk = self._ring[number], self._desk
+        self._judged = number + 1
+        seen = self._inside(batch)
+        if not desk.may_be_heard(seen[2]):
+            return
+        left = desk.energies(seen[2])
+        if desk.over(left).max() < NEAR:
+            batch.means = desk.means(left, None)
+            return
+        self._hear(batch)
+        assert batch.plain is not None
+        left = np.minimum(left, batch.plain)
+        masked = desk.masked_at_once(batch)
+        near = (desk.over(left, masked) >= NEAR).astype(np.float64)
+        if near.any():
+            around = [self._ring.get(number - 1), batch, self._ring[number + 1]]
+            for one in around:
+                if one is not None:
+                    self._hear(one)
+            desk.mask(around, near, masked)
+            if self._taps is not None and (desk.over(left, masked) >= EXPLAINED_AGAIN).any():
+                left = np.minimum(left, desk.energies(self._short(batch)))
+        batch.left, batch.masked, batch.means = left, masked, desk.means(left, masked)
+
+    def _inside(self, batch: Batch) -> Array:
+        assert batch.samples is not None
+        inside: Array = batch.samples[:, :, self._context : batch.samples.shape[2] - self._context]
+        return inside
+
+    def _hear(self, batch: Batch) -> None:
+        if batch.energies is not None:
+            return
+        first, second, _ = self._inside(batch)
+        self._desk.hear(batch, first, second, self._gain)
+
+    def _short(self, batch: Batch) -> Array:
+        """What the short filter leaves of the second."""
+        from stagefx.kernels.events import filter_short
+
+        assert self._taps is not None
+        assert batch.samples is not None
+        second = self._inside(batch)[1]
+        made = np.empty(second.shape)
+        for samples, taps, row in zip(batch.samples[0], self._taps, made, strict=True):
+            filter_short(samples, taps, row)
+        return np.asarray(second - made)
+
+    def _count(self, last: int) -> None:
+        """Tally the next batch, by what surrounds it up to the last that is known."""
+        number = self._counted
+        begin, end = number - SURROUNDING_BATCHES, number + SURROUNDING_BATCHES + 1
+        near = [self._ring[one] for one in range(max(begin, 0), min(end, last))]
+        means = [one.means for one in near] if last >= FEWEST_BATCHES else []
+        batch = self._ring[number]
+        self._tally.take(self._desk.excess(batch.left, batch.masked, means))
+        self._ring.pop(begin, None)
+        self._counted += 1

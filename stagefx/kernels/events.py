@@ -1,0 +1,367 @@
+"""From short frames of two versions and of what is left between them to an excess over masking.
+
+Index meanings
+--------------
+``curves`` : window, and three rows under it: level, slope, bend, orthonormal under the window.
+``lines`` : row 0 the ear's weight of each line's power, sound pressure included.
+``bands`` : a column for each band, evenly spaced along the ear; the rows are named below.
+``levels`` : natural logarithm of the energy that a frame's sound spreads to in each band.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.kernels._jit import jit
+
+Array = NDArray[np.float64]
+
+# Rows of ``bands``.
+FIRST_LINE, LAST_LINE, FIRST_SHARE, LAST_SHARE = 0, 1, 2, 3
+UPPER_SLOPE = 4
+"""Natural logarithm of the upper slope from one band to the next, for energy 1."""
+OFFSET = 5
+"""How far under the sound a noise is masked, as a natural logarithm of energy."""
+HIDDEN = 6
+"""Energy below which nothing is heard in a frame: threshold in quiet, and the room."""
+TABLE_ROWS = 7
+
+LEAST_ENERGY = 1e-9
+LEVEL_STEP = 0.2 * 0.5
+"""The upper slope's exponent of energy, from one band to the next: bands are half a Bark wide."""
+FLATTEST = -0.1 * 0.5 * math.log(10.0)
+"""No upper slope is flatter than 1 dB a Bark."""
+
+
+@jit
+def cut_frames(samples: Array, hop: int, curves: Array, frames: Array) -> int:
+    """Frames under their window, each with its level, its slope and its bend taken away.
+
+    Parameters
+    ----------
+    samples : float64 array [(frames + 1) × hop]
+        Of one channel.
+    hop : int
+        Half a frame.
+    curves : float64 array [4, 2 × hop]
+        The window, and the window times a level, a slope and a bend.
+    frames : float64 array [frames, transform]
+        Overwritten up to the window's length.
+
+    Returns
+    -------
+    int
+        Frames cut.
+    """
+    window, level, slope, bend = curves[0], curves[1], curves[2], curves[3]
+    for n in range(len(frames)):
+        seen = samples[n * hop : n * hop + window.size]
+        a0, a1, b0, b1, c0, c1 = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+        for k in range(0, window.size - 1, 2):
+            a0 += seen[k] * level[k]
+            a1 += seen[k + 1] * level[k + 1]
+            b0 += seen[k] * slope[k]
+            b1 += seen[k + 1] * slope[k + 1]
+            c0 += seen[k] * bend[k]
+            c1 += seen[k + 1] * bend[k + 1]
+        lift, lean, bow = a0 + a1, b0 + b1, c0 + c1
+        row = frames[n]
+        for k in range(window.size):
+            row[k] = seen[k] * window[k] - (lift * level[k] + lean * slope[k] + bow * bend[k])
+    return len(frames)
+
+
+@jit
+def _group(powers: Array, bands: Array, energy: Array) -> int:
+    """Add lines up to bands; a line across an edge is shared."""
+    for m in range(energy.size):
+        first, last = int(bands[FIRST_LINE, m]), int(bands[LAST_LINE, m])
+        total = bands[FIRST_SHARE, m] * powers[first]
+        for k in range(first + 1, last):
+            total += powers[k]
+        if last > first:
+            total += bands[LAST_SHARE, m] * powers[last]
+        energy[m] = total
+    return energy.size
+
+
+@jit
+def _weigh(spectrum: Array, weight: Array, powers: Array) -> int:
+    for k in range(weight.size):
+        re, im = spectrum[2 * k], spectrum[2 * k + 1]
+        powers[k] = weight[k] * (re * re + im * im)
+    return weight.size
+
+
+@jit
+def band_energies(
+    spectra: Array, lines: Array, bands: Array, powers: Array, energies: Array, least: int
+) -> int:
+    """Weighted energy in each band; where the least is wanted, no more than was there before.
+
+    Parameters
+    ----------
+    spectra : float64 array [frames, 2 × lines]
+        Real and imaginary parts in turn.
+    lines : float64 array [1, lines]
+        Weights.
+    bands : float64 array [TABLE_ROWS, bands]
+        Where each band lies.
+    powers : float64 array [2, lines]
+        To work in; the second row as long as the bands at least.
+    energies : float64 array [frames, bands]
+        Overwritten, or lowered.
+    least : int
+        Whether to keep the lesser of old and new.
+
+    Returns
+    -------
+    int
+        Frames worked on.
+    """
+    for n in range(len(spectra)):
+        _weigh(spectra[n], lines[0], powers[0])
+        row = powers[1, : bands.shape[1]]
+        _group(powers[0], bands, row)
+        for m in range(row.size):
+            energies[n, m] = min(energies[n, m], row[m]) if least else row[m]
+    return len(spectra)
+
+
+@jit
+def difference_of(first: Array, second: Array, gain: float, apart: Array) -> int:
+    """Set ``apart`` to the second less gain times the first, spectrum by spectrum."""
+    for n in range(len(first)):
+        for k in range(first.shape[1]):
+            apart[n, k] = second[n, k] - gain * first[n, k]
+    return len(first)
+
+
+@jit
+def spread_levels(
+    energies: Array, wanted: Array, bands: Array, lower: float, work: Array, levels: Array
+) -> int:
+    """How the sound of each frame that is wanted spreads along the ear.
+
+    Parameters
+    ----------
+    energies : float64 array [frames, bands]
+        Of the sound.
+    wanted : float64 array [frames]
+        1 where it is wanted; set to 2 where it is known.
+    bands : float64 array [TABLE_ROWS, bands]
+        How it spreads.
+    lower : float
+        Energy of the next band down.
+    work : float64 array [3, bands]
+        To work in.
+    levels : float64 array [frames, bands]
+        Overwritten there.
+
+    Returns
+    -------
+    int
+        Frames worked on.
+    """
+    count, done = bands.shape[1], 0
+    part, step, reached = work[0], work[1], work[2]
+    for n in range(len(energies)):
+        if wanted[n] != 1.0:
+            continue
+        wanted[n] = 2.0
+        done += 1
+        for m in range(count):
+            part[m] = max(energies[n, m], LEAST_ENERGY)
+        for m in range(count):
+            step[m] = math.log(part[m])
+        for m in range(count):
+            step[m] = min(bands[UPPER_SLOPE, m] + LEVEL_STEP * step[m], FLATTEST)
+        for m in range(count):
+            step[m] = math.exp(step[m])
+        reached[count - 1] = part[count - 1]
+        for m in range(count - 2, -1, -1):
+            reached[m] = lower * reached[m + 1] + part[m]
+        for reach in range(1, count):
+            higher = reached[reach:]
+            for m in range(higher.size):
+                part[m] *= step[m]
+                higher[m] += part[m]
+        for m in range(count):
+            levels[n, m] = math.log(reached[m])
+    return done
+
+
+@jit
+def hide_at_once(energies: Array, bands: Array, masked: Array) -> int:
+    """The least that stays hidden in each frame: what its own sound masks in its own band.
+
+    Parameters
+    ----------
+    energies : float64 array [frames, bands]
+        Of the sound.
+    bands : float64 array [TABLE_ROWS, bands]
+        Offsets, and what is hidden anyway.
+    masked : float64 array [frames, bands]
+        Overwritten.
+
+    Returns
+    -------
+    int
+        Frames worked on.
+    """
+    for m in range(masked.shape[1]):
+        share, hidden = math.exp(-bands[OFFSET, m]), bands[HIDDEN, m]
+        for n in range(len(masked)):
+            masked[n, m] = share * energies[n, m] + hidden
+    return len(masked)
+
+
+@jit
+def hide(
+    levels: Array, wanted: Array, after: Array, before: Array, bands: Array, masked: Array
+) -> int:
+    """Energy that stays hidden in each wanted frame, by what sounds in it, before and after it.
+
+    A level fades in proportion to itself: ``fade[j] × level`` remains j frames on.
+
+    Parameters
+    ----------
+    levels : float64 array [earlier + frames + later, bands]
+        From `spread_levels`.
+    wanted : float64 array [frames]
+        Not 0 where it is wanted.
+    after : float64 array [1 + earlier]
+        What remains of a level so many frames later.
+    before : float64 array [1 + later]
+        And so many frames earlier.
+    bands : float64 array [TABLE_ROWS, bands]
+        Offsets, and what is hidden anyway.
+    masked : float64 array [frames, bands]
+        Overwritten there.
+
+    Returns
+    -------
+    int
+        Frames worked on.
+    """
+    earlier, done = after.size - 1, 0
+    for n in range(len(masked)):
+        if wanted[n] == 0.0:
+            continue
+        done += 1
+        row = masked[n]
+        now = levels[n + earlier]
+        for m in range(row.size):
+            row[m] = now[m]
+        for j in range(1, after.size):
+            kept, then = after[j], levels[n + earlier - j]
+            for m in range(row.size):
+                left = kept * then[m]
+                row[m] = left if left > row[m] else row[m]  # noqa: FURB136 - so it vectorises
+        for j in range(1, before.size):
+            kept, then = before[j], levels[n + earlier + j]
+            for m in range(row.size):
+                left = kept * then[m]
+                row[m] = left if left > row[m] else row[m]  # noqa: FURB136 - so it vectorises
+        for m in range(row.size):
+            row[m] = math.exp(row[m] - bands[OFFSET, m]) + bands[HIDDEN, m]
+    return done
+
+
+@jit
+def _smooth(ratio: Array, m: int) -> float:
+    """Mean over a critical band: the band itself and its neighbours."""
+    below, above = max(m - 1, 0), min(m + 1, ratio.size - 1)
+    return float(ratio[below] + ratio[m] + ratio[above]) / 3.0
+
+
+@jit
+def exceed(
+    energies: Array, masked: Array, steady: Array, width: float, work: Array, excess: Array
+) -> int:
+    """By how much each frame's energy exceeds what is hidden, all bands together.
+
+    ``excess = sqrt(width Σ r²)``, r the ratio of energies over a critical band
+
+    Parameters
+    ----------
+    energies : float64 array [frames, bands]
+        Of what is left between two versions.
+    masked : float64 array [frames, bands]
+        From `hide`.
+    steady : float64 array [2, bands]
+        How far an energy, or its ratio to what is masked, has to stand out of what is steady.
+    width : float, Bark
+        Of a band.
+    work : float64 array [bands]
+        To work in.
+    excess : float64 array [2, frames]
+        Overwritten: ratio of energies, and the band in which it is greatest.
+
+    Returns
+    -------
+    int
+        Frames worked on.
+    """
+    for n in range(len(energies)):
+        for m in range(work.size):
+            hidden = masked[n, m]
+            hidden += max(steady[0, m], steady[1, m] * hidden)
+            work[m] = energies[n, m] / hidden
+        total, most, band = 0.0, -1.0, 0
+        for m in range(work.size):
+            ratio = _smooth(work, m)
+            total += ratio * ratio
+            if ratio > most:
+                most, band = ratio, m
+        excess[0, n] = math.sqrt(width * total)
+        excess[1, n] = band
+    return len(energies)
+
+
+@jit
+def mean_rows(energies: Array, masked: Array, means: Array) -> int:
+    """Set ``means`` to the mean of the energies, and of their ratio to what is masked."""
+    frames = len(energies)
+    for m in range(means.shape[1]):
+        means[0, m] = 0.0
+        means[1, m] = 0.0
+    for n in range(frames):
+        for m in range(means.shape[1]):
+            means[0, m] += energies[n, m] / frames
+            means[1, m] += energies[n, m] / masked[n, m] / frames
+    return frames
+
+
+@jit
+def medians(rows: Array, middle: Array) -> int:
+    """The median of each column; the lower of two for an even number.  The rows get sorted."""
+    count = len(rows)
+    for m in range(middle.size):
+        for i in range(1, count):
+            value = rows[i, m]
+            j = i
+            while j > 0 and rows[j - 1, m] > value:
+                rows[j, m] = rows[j - 1, m]
+                j -= 1
+            rows[j, m] = value
+        middle[m] = rows[(count - 1) // 2, m]
+    return count
+
+
+@jit
+def filter_short(samples: Array, taps: Array, filtered: Array) -> int:
+    """filtered[n] = Σ taps[k] samples[n + taps - 1 - k], samples reaching over both ends."""
+    count = taps.size
+    for n in range(filtered.size):
+        filtered[n] = 0.0
+    for k in range(count):
+        tap = taps[k]
+        if tap != 0.0:
+            seen = samples[count - 1 - k : count - 1 - k + filtered.size]
+            for n in range(filtered.size):
+                filtered[n] += tap * seen[n]
+    return filtered.size
