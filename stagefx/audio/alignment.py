@@ -6,8 +6,6 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
-
 from stagefx.audio.alignment_fit import Fit, Pieces, best_fit, fit_together
 from stagefx.audio.alignment_remarks import remarks_on
 from stagefx.audio.matched import at_rate_of

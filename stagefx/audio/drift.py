@@ -153,9 +153,7 @@ def _overlooked(delays: Delays, path: TimePath) -> list[Jump]:
 class _Windows:
     """Windows of both pieces side by side, the second read along a course."""
 
-    def __init__(
-        self, first: Recording, second: Recording, path: TimePath, length: int
-    ) -> None:
+    def __init__(self, first: Recording, second: Recording, path: TimePath, length: int) -> None:
         self._pieces = first, second
         self._path, self._length = path, length
         made = first.format

@@ -26,6 +26,12 @@ _LEAST_SHARE = 1e-12
 """A channel 120 dB under the other is rounding."""
 
 
+_LEAST_ABOVE = 0.5e-8
+"""-80 dBFS: a filter at the end of the band changes as much in music that has treble."""
+_SHARE_ABOVE = 1.0
+"""A change by less than 3 dB is what converters and coders do there."""
+
+
 def both_powers(spectra: PairSpectra, gain: float) -> Array:
     """Power of both versions line by line; [2, channels, lines], full scale squared.
 
@@ -57,10 +63,26 @@ def balance_change_db(spectra: PairSpectra, powers: Array) -> float | None:
     return float(changes[0] - changes[1]) if len(changes) == 2 else float(np.ptp(changes))
 
 
+def above_hearing_dbfs(spectra: PairSpectra, powers: Array) -> float | None:
+    """What one version has more above 18 kHz, re a full-scale sine, its loudest channel.
+
+    None where that is next to nothing, or no more than what both have.
+    """
+    first, second = _mean_square(spectra) * powers[:, :, spectra.hz > HIGHEST_HZ].sum(axis=2)
+    more = np.abs(second - first)
+    told = (more > _LEAST_ABOVE) & (more > _SHARE_ABOVE * np.minimum(first, second))
+    return 10.0 * math.log10(2.0 * float(more[told].max())) if told.any() else None
+
+
+def _mean_square(spectra: PairSpectra) -> float:
+    """From a sum of squared lines to the mean square of what they stand for."""
+    window = float(np.square(raised_cosine(spectra.segment_frames)).sum())
+    return 2.0 / (spectra.segment_frames * window * max(spectra.segments, 1))
+
+
 def third_octave_powers(spectra: PairSpectra, powers: Array) -> Array:
     """Mean squares of both in third octaves; [2, channels, 31], full scale squared."""
-    window = float(np.square(raised_cosine(spectra.segment_frames)).sum())
-    scale = 2.0 / (spectra.segment_frames * window * max(spectra.segments, 1))
+    scale = _mean_square(spectra)
     bands = []
     for middle in third_octaves_hz().tolist():
         low, high = band_edges_hz(middle)

@@ -26,6 +26,7 @@ from stagefx.difference.phase import (
 )
 from stagefx.difference.powers import (
     BetweenChannels,
+    above_hearing_dbfs,
     balance_change_db,
     both_powers,
     heard_lines,
@@ -107,6 +108,10 @@ class Difference:
         Mean change of phase between the channels, 100 Hz to 1.4 kHz, less pure delay.
     step_powers : ndarray of float64 [steps], full scale squared
         Mean square of the first, fiftieth of a second by fiftieth, its loudest channel.
+    rate_hz : int, Hz
+        Sampling rate of the first.
+    above_hearing_dbfs : float or None, dB
+        What one version has more above 18 kHz, re a full-scale sine; None where that is nothing.
     short_filter : ndarray of float64 [channels, 129] or None
         The filter from the first to the aligned second at the first's gain, 64 frames to either
         side of the present.
@@ -125,10 +130,14 @@ class Difference:
     interchannel_delay: DelayFound | None = None
     edits: tuple[Edit, ...] = ()
     level_db: float | None = None
-    band_powers: Array = field(default_factory=lambda: np.zeros((2, 0, 0)), repr=False, compare=False)
+    band_powers: Array = field(
+        default_factory=lambda: np.zeros((2, 0, 0)), repr=False, compare=False
+    )
     interchannel_coherence: float | None = None
     interchannel_phase_deg: float | None = None
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
+    rate_hz: int = 48000
+    above_hearing_dbfs: float | None = None
     short_filter: Array | None = field(default=None, repr=False, compare=False)
 
     @property
@@ -275,6 +284,8 @@ def _taken_apart(
         interchannel_coherence=between.coherence() if between else None,
         interchannel_phase_deg=interchannel_phase_between(spectra, delay),
         step_powers=steps.powers(),
+        rate_hz=made.rate_hz,
+        above_hearing_dbfs=above_hearing_dbfs(spectra, powers),
         short_filter=short_filter(spectra),
     )
     return difference, alignment.path is not None or watch.steady()

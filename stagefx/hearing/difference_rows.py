@@ -72,7 +72,6 @@ def build_ledger(
     room_dba: float | None = None,
     heard: Heard | None = None,
     matched_db: float = 0.0,
-    rate_hz: int = 48000,
     rows: Iterable[LedgerRow] = (),
 ) -> tuple[LedgerRow, ...]:
     """Set a difference against hearing, row by row, in the order of the limits.
@@ -93,7 +92,10 @@ def build_ledger(
     if heard is not None:
         found |= {row.name: row for row in _ear_rows(heard)}
     edited = edit_rows(
-        difference.edits, full_scale_spl_db=full_scale_spl_db, room_dba=room_dba, rate_hz=rate_hz
+        difference.edits,
+        full_scale_spl_db=full_scale_spl_db,
+        room_dba=room_dba,
+        rate_hz=difference.rate_hz,
     )
     found |= {row.name: row for row in (*edited, *rows)}
     return tuple(found[name] for name in limits())
@@ -142,7 +144,10 @@ def _level_row(
     elif powers.all():
         change = 10.0 * math.log10(powers[1] / powers[0])
     else:
-        change, remark = difference.level_db, "over all frequencies: no band of it is audible"
+        change = (
+            difference.alignment.gain_db if difference.level_db is None else difference.level_db
+        )
+        remark = "over all frequencies: no band of it is audible"
     change -= matched_db
     return judged_row(
         "level",

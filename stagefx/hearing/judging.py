@@ -8,11 +8,11 @@ from pathlib import Path
 
 from stagefx.audio.recording import Recording
 from stagefx.difference import Captured, Difference, GapNoise
-from stagefx.difference.split import ABOVE_HEARING_HZ
+from stagefx.difference.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
 from stagefx.effects.report import RenderReport
 from stagefx.errors import ComparisonError
-from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.close_listening import listen_closely
+from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.edit_rows import findings
 from stagefx.hearing.grades import Grade
@@ -58,7 +58,7 @@ def judged(
 ) -> Comparison:
     """Listen to two versions, fill the ledger, and pass the verdict."""
     matched_db = 0.0 if told.renders else level_matched_db(difference, level_by)
-    rate_hz, spl_db = pair[0].format.rate_hz, ear.full_scale_spl_db
+    spl_db = ear.full_scale_spl_db
     heard = listen(
         *pair, difference,
         full_scale_spl_db=spl_db, matched_db=matched_db, room_dba=told.room_dba,
@@ -71,7 +71,6 @@ def judged(
             room_dba=room_dba,
             heard=heard,
             matched_db=matched_db,
-            rate_hz=rate_hz,
             rows=told.rows(room_dba),
         )
         return tuple(
@@ -89,7 +88,7 @@ def judged(
         strained=_strained(told.renders),
         remainder_db=difference.remainder_db,
         room_dba=told.room_dba,
-        named=_named(difference, ledger, rate_hz),
+        named=_named(difference, ledger),
     )
     verdict = pass_verdict(ledger, conditions)
     if verdict.grade.rank < Grade.WILL.rank and (told.room_dba or 0.0) > QUIET_ROOM_DBA:
@@ -124,7 +123,9 @@ def _named(difference: Difference, ledger: Sequence[LedgerRow], rate_hz: int) ->
         row.name for row in ledger if row.grade is not None and row.grade.rank >= Grade.MAY.rank
     }
     said = " ".join(row.sentence for row in ledger if row.name in over)
-    named = [one for one in findings(difference.edits, rate_hz=rate_hz) if one not in said]
+    named = [
+        one for one in findings(difference.edits, rate_hz=difference.rate_hz) if one not in said
+    ]
     above_db = difference.above_hearing_dbfs
     if above_db is not None:
         named.append(

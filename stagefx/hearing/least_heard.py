@@ -211,7 +211,7 @@ def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
     Examples
     --------
     >>> round(resonance_heard_db(8.0))
-    -13
+    -15
     """
     sound = pink()
 

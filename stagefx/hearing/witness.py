@@ -110,7 +110,7 @@ def listen(
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.difference import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.2 * noise, 48000)
+    >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.5 * noise, 48000)
     >>> found = listen(one, other, take_apart(one, other), full_scale_spl_db=100.0)
     >>> round(found.pair.detection_probability, 2), found.remainder.noise_to_mask_db < -200.0
     (1.0, True)

@@ -56,11 +56,11 @@ def versions(frames: int, rate_hz: int) -> tuple[Audio, Audio]:
 
 
 def listen(first: Audio, second: Audio, rate_hz: int) -> float | None:
-    """The ear's probability for a whole piece, in blocks as a file gives them."""
+    """The standard's probability for a whole piece, in blocks as a file gives them."""
     pair = EarPair(rate_hz, 2, SPL_DB)
     for start in range(0, len(first), BLOCK):
         pair.add(first[start : start + BLOCK], second[start : start + BLOCK])
-    return pair.account().detection_probability
+    return pair.account().standard_probability
 
 
 def check(first: Audio, second: Audio) -> None:

@@ -17,7 +17,7 @@ from stagefx.evidence.ear_picture import course_claim, draw_ear, ear_claim
 from stagefx.evidence.saving import save
 from stagefx.hearing.ear import EarAccount, EarPair
 
-SIZES_DB = [0.0, 0.0005, 0.1, 0.2, 3.0]
+SIZES_DB = [0.0, 1e-7, 0.1, 0.2, 3.0]
 
 
 def account(change_db: float, seconds: float = 3.0) -> EarAccount:
@@ -58,8 +58,8 @@ def test_claims_are_the_numbers() -> None:
     assert f"{found.detection_probability:.2f}" in course_claim(found)
     assert "over a just-noticeable step" in ear_claim(account(3.0))
     assert course_claim(account(3.0)) == "Detection becomes all but certain"
-    assert "under one in a million" in course_claim(account(0.0005))
-    assert course_claim(account(0.06)) == "The probability of detection stays under 0.01"
+    assert "under one in a million" in course_claim(account(1e-7))
+    assert course_claim(account(0.005)) == "The probability of detection stays under 0.01"
     assert ear_claim(account(0.0)) == "To the ear, nothing differs at any moment"
     assert "too short to tell" in ear_claim(account(1.0, seconds=0.3))
 

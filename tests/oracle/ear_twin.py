@@ -1,4 +1,7 @@
-"""The ear model of ITU-R BS.1387 written out as its equations stand: slow, plain, no tables."""
+"""The ear model of ITU-R BS.1387 written out as its equations stand: slow, plain, no tables.
+
+Then the decision on its excitations, and the room, likewise.
+"""
 
 from __future__ import annotations
 
@@ -74,8 +77,8 @@ def spread(energy: Array) -> Array:
     return added(energy) / added(np.ones(COUNT))
 
 
-def excitations(x: Array, full_scale_spl_db: float) -> Array:
-    """Excitation, energy re 0 dB SPL, of every frame in every band."""
+def excitations(x: Array, full_scale_spl_db: float, room: Array | float = 0.0) -> Array:
+    """Excitation, energy re 0 dB SPL, of every frame in every band; a room's energy is added."""
     centres = np.array(CENTRES)
     noise = 10.0 ** (0.4 * 0.364 * (centres / 1000.0) ** -0.8)
     tau = 0.008 + 100.0 / centres * (0.030 - 0.008)
@@ -83,7 +86,7 @@ def excitations(x: Array, full_scale_spl_db: float) -> Array:
     before = np.zeros(COUNT)
     rows = []
     for magnitudes in spectra(x, full_scale_spl_db):
-        now = spread(np.maximum(grouped(magnitudes**2), 1e-12) + noise)
+        now = spread(np.maximum(grouped(magnitudes**2), 1e-12) + noise + room)
         before = a * before + (1.0 - a) * now
         rows.append(np.maximum(before, now))
     return np.array(rows)
@@ -147,3 +150,48 @@ def difference_noise(first: Array, second: Array, full_scale_spl_db: float) -> l
     """Squared difference of weighted magnitudes, frame by frame."""
     pairs = zip(spectra(first, full_scale_spl_db), spectra(second, full_scale_spl_db), strict=True)
     return [(one - other) ** 2 for one, other in pairs]
+
+
+def outer_ear_power(f_khz: Array) -> Array:
+    """The outer and middle ear's weight of energy."""
+    db = -0.6 * 3.64 * f_khz**-0.8 + 6.5 * np.exp(-0.6 * (f_khz - 3.3) ** 2) - 1e-3 * f_khz**3.6
+    return np.asarray(10.0 ** (db / 10.0))
+
+
+def energy_of_noise(third_octave_db: Array) -> Array:
+    """Energy in every band of noise given in a third octave about each line of the spectrum.
+
+    White noise of the power of a sine has 1.5 times the energy of that sine's highest line, the
+    sine lying on it; the standard's calibration sine does not.
+    """
+    f = np.arange(N // 2 + 1) * RATE_HZ / N
+    f[0] = f[1] / 1e3  # in no band
+    bins_away = abs(1019.5 / RATE_HZ - round(1019.5 / RATE_HZ * N) / N) * (N - 1)
+    g = math.sin(math.pi * bins_away) / (math.pi * bins_away * (1.0 - bins_away**2))
+    lines = f * (10**0.05 - 10**-0.05) / (RATE_HZ / N)
+    power = 10.0 ** (third_octave_db / 10.0) / lines * 1.5 / g**2
+    return grouped(power * outer_ear_power(f / 1000.0))
+
+
+def calibrated(
+    first: list[Array],
+    second: list[Array],
+    new_noise: Array,
+    d_prime_per_db: float,
+    integration_s: float,
+) -> float:
+    """The highest probability of two intervals, corrected for guessing, from excitations."""
+    highest, mean = 0.0, 0.0
+    for n in range(len(first[0])):
+        total = 0.0
+        for k in range(COUNT):
+            most = 0.0
+            for one, other in zip(first, second, strict=True):
+                step = 1.0 + new_noise[k] / (one[n, k] * other[n, k]) ** 0.5
+                most = max(most, abs(10.0 * math.log10(one[n, k] / other[n, k])) / step)
+            total += most**8
+        kept = math.exp(-HOP / RATE_HZ / integration_s)
+        mean = kept * mean + (1.0 - kept) * (d_prime_per_db * total**0.125) ** 2
+        phi = 0.5 * (1.0 + math.erf(math.sqrt(mean) / math.sqrt(2.0) / math.sqrt(2.0)))
+        highest = max(highest, 2.0 * phi - 1.0)
+    return highest

@@ -7,7 +7,10 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.hearing.ear import EarPair, MaskMeter
+from stagefx.hearing.ear.background import room_energy
+from stagefx.hearing.ear.decision import decision
 from stagefx.hearing.ear.listening import Desk, Listener
+from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 from stagefx.kernels.ear import steps
 from tests.oracle import ear_twin
 
@@ -61,16 +64,61 @@ def test_just_noticeable_steps_are_those_of_the_twin() -> None:
 
 
 @pytest.mark.parametrize("change_db", [0.15, -0.25])
-def test_probability_is_that_of_the_twin(change_db: float) -> None:
+def test_standard_s_probability_is_that_of_the_twin(change_db: float) -> None:
     first = piece(4, channels=2)
     hiss = np.random.default_rng(5).standard_normal(first.shape)
     second = first * 10.0 ** (change_db / 20.0) + 1e-5 * hiss
     pair = EarPair(48000, 2, 95.0)
     pair.add(first, second)
-    found = pair.account().detection_probability
+    found = pair.account().standard_probability
     expected = ear_twin.detection(first, second, 95.0)
     assert 0.01 < expected < 0.99
     assert found == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("room_dba", [None, 30.0, 45.0])
+@pytest.mark.parametrize(("change_db", "spl_db"), [(0.15, 95.0), (-0.6, 40.0)])
+def test_calibrated_probability_is_that_of_the_twin(
+    change_db: float, spl_db: float, room_dba: float | None
+) -> None:
+    first = piece(4, channels=2)
+    hiss = np.random.default_rng(5).standard_normal(first.shape) * [1.0, 3.0]
+    second = first * 10.0 ** (change_db / 20.0) + 1e-4 * hiss
+    pair = EarPair(48000, 2, spl_db, room_dba)
+    pair.add(first, second)
+    found = pair.account().detection_probability
+    room = np.zeros(ear_twin.COUNT)
+    if room_dba is not None:
+        lines_hz = np.maximum(np.arange(1025) * 48000 / 2048, 1.0)
+        room = ear_twin.energy_of_noise(room_band_db_spl(room_dba, lines_hz))
+        assert room_energy(room_dba) == pytest.approx(room, rel=1e-9)
+    centres = np.array(ear_twin.CENTRES)
+    threshold = 10.0 ** (threshold_db_spl(centres) / 10.0)
+    new = threshold * ear_twin.outer_ear_power(centres / 1000.0) + room
+    made = decision()
+    ears = [
+        [ear_twin.excitations(channel, spl_db, room) for channel in version.T]
+        for version in (first, second)
+    ]
+    expected = ear_twin.calibrated(
+        *ears, made.new_noise_weight * new, made.d_prime_per_db, made.integration_s
+    )
+    assert 0.01 < expected < 0.99
+    assert found == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_room_s_noise_is_as_loud_as_the_same_noise_played() -> None:
+    """White noise of a second and a half, over the bands, beside a room of the same spectrum."""
+    noise = np.random.default_rng(6).standard_normal(72_000)
+    third_db = 60.0 + 10.0 * np.log10(np.maximum(np.arange(1025) * 48000 / 2048, 1.0) / 24000.0)
+    white = third_db + 10.0 * np.log10(10**0.05 - 10**-0.05)
+    expected = ear_twin.energy_of_noise(white)
+    played = noise * np.sqrt(0.5 / np.square(noise).mean())
+    energy = np.mean([ear_twin.grouped(m**2) for m in ear_twin.spectra(played, 60.0)], axis=0)
+    apart_db = 10.0 * np.log10(energy / expected)
+    # chance: some 70 frames, half of them new, of one to thirty lines in a band
+    assert np.abs(apart_db).max() < 2.5
+    assert abs(apart_db.mean()) < 0.2
 
 
 def test_noise_to_mask_of_a_pair_is_that_of_the_twin() -> None:
