@@ -132,8 +132,8 @@ def _listening(say: Say) -> str:
     quiet = f", in a room of {room}" if room else ""
     coupled = say("listening", "amplifier_coupling") or "its coupling not stated"
     return (
-        f"the power amplifier's gain is {gain}, {coupled}, the loudspeakers give {sensitivity} at a metre "
-        f"and are heard from {distance}{quiet}"
+        f"the power amplifier's gain is {gain}, {coupled}, the loudspeakers give {sensitivity} at "
+        f"a metre and are heard from {distance}{quiet}"
     )
 
 
