@@ -138,8 +138,12 @@ def _said(
         return _of(positions, direct_at, grade_in_use, direct)
     if worst:
         heard = grade_in_use.rank >= Grade.MAY.rank
-        same = "the verdict is the same" if heard else "the difference should not be heard"
-        return WorstKnob(reason=f"{same} at every position of the control; at the worst, {what}")
+        same = (
+            "the verdict is the same at every position of the control"
+            if heard
+            else "the difference should not be heard at any position of the control"
+        )
+        return WorstKnob(reason=f"{same}; at the worst, {what}")
     return WorstKnob(reason="no position of the control is worse than the one in use")
 
 

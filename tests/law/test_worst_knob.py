@@ -69,10 +69,10 @@ def test_where_no_position_brings_it_near_the_verdict_is_the_same() -> None:
     short = {"output_cable": {"capacitance": "50 pF"}}
     found = turned(load_stage("wire"), control(0.05, **short))
     assert found.grade is None
-    same = "at every position of the control; at the worst, 50 % of travel"
-    assert found.reason.startswith(f"the difference should not be heard {same}")
+    at = "position of the control; at the worst, 50 % of travel"
+    assert found.reason.startswith(f"the difference should not be heard at any {at}")
     found = turned(load_stage("wire"), control(0.05, **short), Grade.MAY)
-    assert found.reason.startswith(f"the verdict is the same {same}")
+    assert found.reason.startswith(f"the verdict is the same at every {at}")
 
 
 def test_without_a_control_there_is_no_worst() -> None:
