@@ -65,6 +65,8 @@ def _sayer(telling: Telling, tables: Mapping[str, Any], place: int) -> Say:
         value = tables.get(table, {}).get(key)
         if value is None:
             return ""
+        if key == "amplifier_coupling":
+            return f"{str(value).upper()}-coupled"
         if key == "amplifier_gain":
             said = f"{decibels(float(value)):.1f} dB"
             return telling.tell(said, value, "ratio", f"/stages/{place}/{table}/{key}")
@@ -128,9 +130,10 @@ def _listening(say: Say) -> str:
         return ""
     sensitivity, room = say("listening", "speaker_sensitivity"), say("listening", "room_noise")
     quiet = f", in a room of {room}" if room else ""
+    coupled = say("listening", "amplifier_coupling") or "its coupling not stated"
     return (
-        f"the power amplifier's gain is {gain}, the loudspeakers give {sensitivity} at a metre "
-        f"and are heard from {distance}{quiet}"
+        f"the power amplifier's gain is {gain}, {coupled}, the loudspeakers give {sensitivity} at "
+        f"a metre and are heard from {distance}{quiet}"
     )
 
 

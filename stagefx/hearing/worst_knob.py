@@ -127,7 +127,7 @@ def _said(
     direct_at, direct = _direct(positions)
     what = f"{_where(positions, worst)}, {_what(row)}"
     over = row.margin_db is not None and row.margin_db <= 0.0
-    if worst and (over or grade.rank > grade_in_use.rank):
+    if worst and over:
         said = f"At the worst position of the control, {what}: {grade}"
         if grade.rank < grade_in_use.rank:
             grade, said = grade_in_use, f"{said} by itself; the verdict stays '{grade_in_use}'"
@@ -135,8 +135,13 @@ def _said(
     if direct:
         return _of(positions, direct_at, grade_in_use, direct)
     if worst:
-        same = "the verdict is the same at every position of the control; at the worst"
-        return WorstKnob(reason=f"{same}, {what}")
+        heard = grade_in_use.rank >= Grade.MAY.rank
+        same = (
+            "the verdict is the same at every position of the control"
+            if heard
+            else "the difference should not be heard at any position of the control"
+        )
+        return WorstKnob(reason=f"{same}; at the worst, {what}")
     return WorstKnob(reason="no position of the control is worse than the one in use")
 
 

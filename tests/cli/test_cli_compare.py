@@ -105,6 +105,7 @@ def test_missing_music_is_told_before_anything_is_compiled(tmp_path: Path) -> No
 def test_recordings_are_measured_over_what_the_recorder_does(folder: Path) -> None:
     short_music(folder / "again.wav", gain=10.0 ** (-0.02 / 20.0))
     arguments = ["compare", "one.wav", "softer.wav", "--repeat", "again.wav"]
+    arguments += ["--level-by", "nothing"]
     lines = run_here(*arguments, cwd=folder).stdout.splitlines()
     assert lines[0] == "In this set-up the difference will be heard."
     assert lines[1].startswith("Measured, at a listening level of 85 dB")
@@ -115,6 +116,13 @@ def test_recordings_are_measured_over_what_the_recorder_does(folder: Path) -> No
     assert found["floor"]["level_db"] == pytest.approx(0.02, abs=1e-3)
     rows = {row["name"]: row for row in found["ledger"]}
     assert rows["level"]["floor"] == pytest.approx(0.02, abs=1e-3)
+
+
+def test_a_recorder_s_level_is_corrected_unless_it_shall_be_kept(folder: Path) -> None:
+    done = run_here("compare", "one.wav", "softer.wav", "--captured", cwd=folder)
+    said = " ".join(done.stdout.split())
+    assert "the difference will be heard" not in said
+    assert "dB softer than the first; that was corrected as the recorder's own level" in said
 
 
 def test_without_a_floor_recordings_say_so(folder: Path) -> None:

@@ -140,10 +140,14 @@ def test_a_score_shows_listeners_by_the_names_they_gave() -> None:
 
 def test_a_delivery_shows_every_coding() -> None:
     one = Delivered(
-        replace(CODINGS[0], name=HOSTILE), 128.4, Apart(-21.5, 0.75), Apart(-60.0, None)
+        replace(CODINGS[0], name=HOSTILE),
+        128.4,
+        Apart(-21.5, 0.75),
+        Apart(-20.0, 0.5),
+        Apart(-60.0, None),
     )
     table = seen(Delivery(Apart(-80.0, 0.1), (one,), (1.0, 11.0)))
-    assert table.rows[-1] == [HOSTILE, "128 kbit/s", "-21.5 dB", "0.75", "too short"]
+    assert table.rows[-1] == [HOSTILE, "128 kbit/s", "-21.5 dB", "0.75", "0.50", "too short"]
     assert "From 1.0 to 11.0 s" in table.text
 
 

@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.evidence.yardsticks import yardstick
 from stagefx.hearing import compare_stages
 from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, DirectVoltage, direct_voltage, is_direct
 from stagefx.stage import nominal, stage_from
+from stagefx.stage.figures import work_out
 
 CHAIN = {"amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m"}
 REAL = {"topology": "follower", "bias_current": "200 nA", "offset_voltage": "1 mV"}
@@ -91,3 +93,11 @@ def test_it_stands_beside_the_verdict(tmp_path: Path) -> None:
     assert sum(map(is_direct, found.remarks)) == 1
     assert DIRECT_VOLTAGE in found.verdict.not_judged
     assert DIRECT_VOLTAGE in found.as_json()["verdict"]["not_judged"]
+
+
+def test_the_figure_says_under_what_condition_it_holds() -> None:
+    tables: dict[str, Any] = {"input": INPUT, "amplifier": REAL, "listening": CHAIN}
+    figures = work_out(stage_from(tables))
+    assert figures.figures["speaker_dc_v"].value == pytest.approx(0.567)
+    assert "taken as DC-coupled where" in figures.figures["speaker_dc_v"].formula
+    assert yardstick("speaker_dc_v", figures).endswith("none if the amplifier is AC-coupled")

@@ -12,7 +12,9 @@ import pytest
 import soundfile
 
 from stagefx.hearing import Grade, compare_files, compare_stages
-from stagefx.hearing.worst_knob import NO_CONTROL, WorstKnob, _positions, worst_knob
+from stagefx.hearing.noise import noise_change
+from stagefx.hearing.stage_noise import noise_at_seat
+from stagefx.hearing.worst_knob import NO_CONTROL, WorstKnob, _noise_rows, _positions, worst_knob
 from stagefx.stage import Circuit, Stage, load_stage, nominal, stage_from
 from stagefx.stage.response import Response
 from tests.cli.running import one_object, run_here
@@ -67,7 +69,10 @@ def test_where_no_position_brings_it_near_the_verdict_is_the_same() -> None:
     short = {"output_cable": {"capacitance": "50 pF"}}
     found = turned(load_stage("wire"), control(0.05, **short))
     assert found.grade is None
-    assert found.reason.startswith("the verdict is the same at every position of the control")
+    at = "position of the control; at the worst, 50 % of travel"
+    assert found.reason.startswith(f"the difference should not be heard at any {at}")
+    found = turned(load_stage("wire"), control(0.05, **short), Grade.MAY)
+    assert found.reason.startswith(f"the verdict is the same at every {at}")
 
 
 def test_without_a_control_there_is_no_worst() -> None:
@@ -103,30 +108,27 @@ def test_switched_steps_are_the_positions_there_are() -> None:
     assert found.setting_db == pytest.approx(-6.0)
 
 
-def test_noise_keeps_its_volts_while_the_knob_turns() -> None:
-    """Thermal noise of R/4 against R x 0.05 x 0.95: 10 lg(0.25 / 0.0475) more at the worst."""
-    quiet = {"output_cable": {"capacitance": "1 pF"}}
-    wire = load_stage("wire")
-    low = compare_noise(wire, control(0.05, **quiet))
-    half = compare_noise(wire, control(0.5, **quiet))
-    assert half - low == pytest.approx(10.0 * math.log10(0.25 / 0.0475), abs=0.1)
+SEAT = {
+    "amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m",
+    "room_noise": "30 dBA",
+}  # fmt: skip
 
 
-def compare_noise(first: Stage, second: Stage) -> float:
-    """Of the worst third octave, as the reason words it, on one and the same power amplifier."""
-    chain = {
-        "amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m",
-        "room_noise": "30 dBA",
-    }  # fmt: skip
-    both = [
-        nominal(stage.model_copy(update={"listening": stage_from({"listening": chain}).listening}))
-        for stage in (first, second)
-    ]
-    from stagefx.hearing.worst_knob import _noise_rows
-
-    (rows,) = _noise_rows(_positions(both[0], both[1]), 105.0, 30.0)
+@pytest.mark.parametrize("seat", [{}, {"listening": SEAT}])
+def test_noise_keeps_its_volts_while_the_knob_turns(seat: dict[str, Any]) -> None:
+    """Thermal noise of R/4 against R x 0.05 x 0.95: 10 lg(0.25 / 0.0475) more at half."""
+    quiet = {"output_cable": {"capacitance": "1 pF"}} | seat
+    still = stage_from({"source": {"level": "2 V rms"}} | seat)
+    positions = _positions(nominal(still), nominal(control(0.05, **quiet)))
+    (rows,) = _noise_rows(positions, 105.0, 30.0)
+    half = int(np.argmin(np.abs(positions.travel - 0.5)))
+    assert rows[half].value is not None
     assert rows[0].value is not None
-    return rows[0].value
+    expected = 10.0 * math.log10(0.25 / 0.0475)
+    assert rows[half].value - rows[0].value == pytest.approx(expected, abs=0.01)
+    (hz, *levels), room = noise_at_seat(*positions.in_use, full_scale_spl_db=105.0)
+    in_use = noise_change(hz, *levels, room_noise_dba=room or 30.0).over_db
+    assert rows[0].value == pytest.approx(in_use, abs=1e-9)
 
 
 BIASED = {"gain": 1.0 + 10.0 / 3.3, "bias_current": "200 nA", "offset_voltage": "0 V"}
