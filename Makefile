@@ -16,7 +16,7 @@ BATTERY ?=
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
 	@echo "make test    lint, types, layers, every test, and the kernels' extra runs"
-	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (a quarter of an hour)"
+	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (half an hour)"
 	@echo "make battery pairs of files with known differences, and what is said of each (BATTERY='--short')"
 	@echo "make fuzz    every reader of a user's files under a coverage-guided fuzzer, ten minutes"
 	@echo "make bench   speed and memory beside their bounds"
