@@ -44,7 +44,7 @@ def listen_closely(
 
 
 def _quietest_s(difference: Difference, seconds: float) -> float:
-    """Where the quietest stretch begins that is not silence, from the start of what was compared."""
+    """Where the quietest stretch begins that is not silence, re the start of the comparison."""
     steps, size = difference.step_powers, round(STRETCH_S / STEP_S)
     if seconds <= STRETCH_S or len(steps) <= size:
         return 0.0

@@ -117,7 +117,7 @@ def judged(
     )
 
 
-def _named(difference: Difference, ledger: Sequence[LedgerRow], rate_hz: int) -> tuple[str, ...]:
+def _named(difference: Difference, ledger: Sequence[LedgerRow]) -> tuple[str, ...]:
     """What was found and no row says: edits that are not graded, and what lies above hearing."""
     over = {
         row.name for row in ledger if row.grade is not None and row.grade.rank >= Grade.MAY.rank
