@@ -26,8 +26,8 @@ _LEAST_SHARE = 1e-12
 """A channel 120 dB under the other is rounding."""
 
 
-_LEAST_ABOVE = 0.5e-8
-"""-80 dBFS: a filter at the end of the band changes as much in music that has treble."""
+_LEAST_ABOVE = 0.5e-6
+"""-60 dBFS: a filter at the end of the band changes as much in music that has treble."""
 _SHARE_ABOVE = 1.0
 """A change by less than 3 dB is what converters and coders do there."""
 
