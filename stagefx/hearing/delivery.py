@@ -34,6 +34,8 @@ from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 
+ROUNDING_DB = -250.0
+"""A residue below this is what double precision rounds off, not a difference."""
 SHIFTS = (0.25, 0.5)
 """Of a coder's frame, by which the same version is shifted to see what coding alone changes."""
 CLEARLY = 1.25
@@ -145,7 +147,7 @@ class Delivery:
     @property
     def least_ratio(self) -> float | None:
         """How many times more the best coding changes; None where the two are the same."""
-        if not math.isfinite(self.pair.residue_db):
+        if self.pair.residue_db < ROUNDING_DB:
             return None
         least = min(one.by_coding.residue_db for one in self.delivered)
         return float(10.0 ** ((least - self.pair.residue_db) / 20.0))
@@ -166,10 +168,10 @@ class Delivery:
         if ratio >= 1.0:
             size = (
                 "What an audience is sent changes the sound more than the difference itself does: "
-                f"about {factor(ratio)} as much at the best of these codings."
+                f"{_times(ratio)} as much at the best of these codings."
             )
         else:
-            size = f"The difference is about {factor(1.0 / ratio)} what the best coding changes."
+            size = f"The difference is {_times(1.0 / ratio)} what the best coding changes."
         if pair < limits()["ear model"].may:
             return f"{size} Nobody can judge it by what a video carries; offer lossless files."
         after = len(self.noticed_after)
@@ -333,6 +335,11 @@ def deliver_stages(
         _,
     ):
         return deliver(one, other, listening_level_db=listening_level_db, passage=passage)
+
+
+def _times(ratio: float) -> str:
+    times = factor(ratio)
+    return times if times.startswith("more") else f"about {times}"
 
 
 def _through(one: HeldAudio, two: HeldAudio, coding: Coding, spl_db: float) -> Delivered:

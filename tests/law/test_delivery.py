@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from stagefx.audio.recording import HeldAudio
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.coding import CODINGS, Coding, code
-from stagefx.hearing.delivery import Apart, Delivered, deliver
+from stagefx.hearing.delivery import Apart, Delivered, Delivery, deliver
 from tests.cli.running import complaint, one_object, run_here
 
 HIGHEST_MP3, OPUS = CODINGS[-1], CODINGS[0]
@@ -102,6 +102,18 @@ def test_what_coding_does_alone_is_subtracted() -> None:
     sure = Apart(-20.0, 1.0)
     assert not through(sure, Apart(-18.0, 1.0)).noticed
     assert through(sure, Apart(-17.0, 1.0)).noticed
+
+
+def test_a_difference_of_level_alone_is_none_and_a_tiny_one_is_said_plainly(
+    music: NDArray[np.float64],
+) -> None:
+    held = HeldAudio(music[: 2 * RATE_HZ], RATE_HZ)
+    softer = HeldAudio(0.9 * held.samples, RATE_HZ)
+    found = deliver(held, softer, codings=[HIGHEST_MP3], passage=(0.0, 2.0))
+    assert found.least_ratio is None
+    assert found.sentence.startswith("The two versions are the same")
+    tiny = Delivery(Apart(-180.0, 0.0), found.delivered, (0.0, 2.0))
+    assert ": more than 10,000 times as much" in tiny.sentence
 
 
 def test_threads_do_not_change_the_result(music: NDArray[np.float64]) -> None:
