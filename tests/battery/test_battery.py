@@ -6,16 +6,18 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
 import pytest
+import soundfile
 
-from tests.battery.case import MAY, SHOULD, Case, Pair, Want
+from tests.battery.case import AT_EAR_DB, MAY, SHOULD, Case, Pair, Want
 from tests.battery.cases import all_cases, short_run
 from tests.battery.false_alarms import FEW
-from tests.battery.found import GRADES, Edit, Found, Row, read
+from tests.battery.found import GRADES, Edit, Found, Row, compare, read
 from tests.battery.judging import faults
 from tests.battery.pieces import Piece, folder_of_music, own_pieces, pieces_in
-from tests.battery.running import outcomes
+from tests.battery.running import outcomes, recordings
 from tests.knocks.counts import WHOLE
 
 CASES = [case for case in all_cases() if WHOLE or not case.slow]
@@ -55,6 +57,24 @@ def test_what_is_said_is_true(case: Case) -> None:
         if not one.right
     ]
     assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["null/inverted", "cut/100 ms", "missing/first 3 s", "gap/10 ms of zeros", "level/x 0.9"],
+)
+def test_files_are_judged_as_the_audio_in_them(name: str, tmp_path: Path) -> None:
+    """Written in floating point, so that nothing else differs."""
+    case = next(case for case in all_cases() if case.name == name)
+    places, kept = (tmp_path / "first.wav", tmp_path / "second.wav"), recordings(wanted(case))
+    for place, one in zip(places, kept, strict=True):
+        soundfile.write(place, one.samples, one.rate_hz, subtype="DOUBLE")
+    by_file = compare(*places, listening_db=AT_EAR_DB)
+    in_memory = compare(*kept, listening_db=AT_EAR_DB)
+    assert (by_file.rank, by_file.edits, by_file.lit) == (
+        in_memory.rank, in_memory.edits, in_memory.lit,
+    )  # fmt: skip
+    assert by_file.probability == pytest.approx(in_memory.probability, abs=1e-9)
 
 
 # --- the battery itself -----------------------------------------------------------------------
