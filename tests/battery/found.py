@@ -87,12 +87,12 @@ def read(result: Mapping[str, Any]) -> Found:
         probability=number(result["hearing"]["detection_probability"]) or 0.0,
         rows={row["name"]: Row(number(row["value"]), rank_of(row["grade"])) for row in rows},
         edits=tuple(
-            Edit(edit["kind"], number(edit["at_s"]), number(edit["length_s"]))
+            Edit(edit["kind"], number(edit.get("at_s")), number(edit.get("length_s")))
             for edit in result.get("edits", ())
         ),
         events=events.get("count"),
         events_s=tuple(float(at_s) for at_s in events.get("at_s", ())),
-        balance_db=number(result["balance_db"]),
+        balance_db=number(result.get("balance_db")),
         said=" ".join(
             [result["verdict"]["sentence"], *result["remarks"], *(row["remark"] for row in rows)]
         ),
