@@ -25,11 +25,19 @@ MODULES = (
 ROTATION = ("drums", "shared", "voice", "sparse", "trio", "wash", "solo")
 """Neighbours differ: a row runs on so many of them from its own place on, a near one on one."""
 OF_A_ROW, OF_A_NEAR_ROW = 2, 1
+ONE_IN = 2
+"""Of the near rows, in a run of minutes: time against variants, which a whole run has all of."""
 
 
 @cache
 def all_cases() -> tuple[Case, ...]:
     return tuple(case for module in MODULES for case in module.cases())
+
+
+def in_short_run(case: Case) -> bool:
+    """Whether a run of minutes has room for it."""
+    near = [one for one in all_cases() if one.near and not one.slow]
+    return not case.slow and (not case.near or near.index(case) % ONE_IN == 0)
 
 
 def fitting(case: Case, piece: Piece) -> bool:

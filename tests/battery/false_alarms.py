@@ -9,11 +9,12 @@ import numpy as np
 import soxr
 
 from tests.battery import at_ear, changes
-from tests.battery.case import AT_EAR_DB
+from tests.battery.case import AT_EAR_DB, INAUDIBLE, Pair
 from tests.battery.cases import ROTATION
-from tests.battery.found import Found, Matching, compare, held
+from tests.battery.found import Found, Matching, compare
 from tests.battery.pieces import MUSIC, SAMPLES, Audio, Piece, cut_from, faded, piece
 from tests.battery.rows_nulls import WHITE_16_BITS_DBFS
+from tests.battery.running import recordings
 
 PAIRS = 100
 FEW = range(0, PAIRS, 3)
@@ -151,11 +152,6 @@ def pairs(numbers: range, *, long: bool) -> Iterator[tuple[str, Found]]:
         name = [*KINDS][number % len(KINDS)]
         one = _long(number, (60.0, 120.0, 240.0)[number % 3]) if long else _short(number, random)
         made = KINDS[name](one, random)
-        scale = min(1.0, 0.99 / max(np.abs(one.audio).max(), np.abs(made.audio).max()))
-        found = compare(
-            held(scale * one.audio, one.rate_hz, "the first"),
-            held(scale * made.audio, made.rate_hz, "the second"),
-            listening_db=AT_EAR_DB,
-            level_by=made.level_by,
-        )
+        pair = Pair(one.audio, made.audio, INAUDIBLE, one.rate_hz, made.rate_hz)
+        found = compare(*recordings(pair), listening_db=AT_EAR_DB, level_by=made.level_by)
         yield f"{name}, {one.name}, number {number}", found

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import inspect
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.errors import ComparisonError
-from stagefx.hearing.compare import compare_recordings
+from stagefx.hearing.compare import compare_files, compare_recordings
+from stagefx.hearing.comparison import Comparison
 from tests.battery.at_ear import ROOM_DBA
-from tests.battery.pieces import Audio
 
 GRADES = ("below what can be measured", "should not be heard", "may be heard", "will be heard")
 SHORT = ("below", "should", "may", "will")
@@ -86,12 +87,12 @@ def read(result: Mapping[str, Any]) -> Found:
         probability=number(result["hearing"]["detection_probability"]) or 0.0,
         rows={row["name"]: Row(number(row["value"]), rank_of(row["grade"])) for row in rows},
         edits=tuple(
-            Edit(edit["kind"], number(edit["at_s"]), number(edit["length_s"]))
+            Edit(edit["kind"], number(edit.get("at_s")), number(edit.get("length_s")))
             for edit in result.get("edits", ())
         ),
         events=events.get("count"),
         events_s=tuple(float(at_s) for at_s in events.get("at_s", ())),
-        balance_db=number(result["balance_db"]),
+        balance_db=number(result.get("balance_db")),
         said=" ".join(
             [result["verdict"]["sentence"], *result["remarks"], *(row["remark"] for row in rows)]
         ),
@@ -99,19 +100,21 @@ def read(result: Mapping[str, Any]) -> Found:
 
 
 def compare(
-    first: HeldAudio, second: HeldAudio, *, listening_db: float, level_by: Matching = "nothing"
+    first: HeldAudio | Path,
+    second: HeldAudio | Path,
+    *,
+    listening_db: float,
+    level_by: Matching = "nothing",
 ) -> Found:
-    """Two files compared in a quiet room, or why they were not."""
+    """Two recordings, or two files, compared in a quiet room, or why they were not."""
+    comparing: Callable[..., Comparison]
+    comparing = compare_files if isinstance(first, Path) else compare_recordings
     settings: dict[str, Any] = {"listening_level_db": listening_db, "level_by": level_by}
-    if "room_dba" in inspect.signature(compare_recordings).parameters:
+    if "room_dba" in inspect.signature(comparing).parameters:
         settings["room_dba"] = ROOM_DBA
     try:
-        return read(compare_recordings(first, second, **settings).as_json())
+        return read(comparing(first, second, **settings).as_json())
     except ComparisonError as error:
         return Found(None, said=str(error))
     except Exception as error:  # noqa: BLE001 -- a defect of one pair ends no run of a thousand
         return Found(None, crashed=True, said=f"{type(error).__name__}: {error}")
-
-
-def held(audio: Audio, rate_hz: int, place: str) -> HeldAudio:
-    return HeldAudio(audio, rate_hz, place=place)

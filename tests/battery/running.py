@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from tests.battery.case import Case, Pair
-from tests.battery.found import Found, compare, held
+from stagefx.audio.recording import HeldAudio
+from tests.battery.case import AT_EAR_DB, Case, Pair
+from tests.battery.found import Found, compare
 from tests.battery.judging import Outcome, allowed, faults, named
 from tests.battery.pieces import Piece
 
@@ -13,12 +14,17 @@ FULL = 0.99
 """Both files are scaled alike until nothing passes this."""
 
 
-def compared(case: Case, pair: Pair, listening_db: float, *, swapped: bool = False) -> Found:
-    """The pair as the program hears it."""
+def recordings(pair: Pair) -> tuple[HeldAudio, HeldAudio]:
+    """Both files, scaled alike."""
     peak = max(np.abs(pair.first).max(initial=0.0), np.abs(pair.second).max(initial=0.0))
     scale = min(1.0, FULL / peak) if peak > 0.0 else 1.0
-    one = held(scale * pair.first, pair.first_rate_hz, "the first")
-    other = held(scale * pair.second, pair.second_rate_hz, "the second")
+    one = HeldAudio(scale * pair.first, pair.first_rate_hz, place="the first")
+    return one, HeldAudio(scale * pair.second, pair.second_rate_hz, place="the second")
+
+
+def compared(case: Case, pair: Pair, listening_db: float, *, swapped: bool = False) -> Found:
+    """The pair as the program hears it."""
+    one, other = recordings(pair)
     if swapped:
         one, other = other, one
     return compare(one, other, listening_db=listening_db, level_by=case.level_by)
@@ -49,7 +55,8 @@ def outcome(case: Case, piece: Piece, listening_db: float) -> Outcome | None:
     )
 
 
-def outcomes(case: Case, piece: Piece) -> list[Outcome]:
-    """One case on one piece at each of its levels."""
-    given = (outcome(case, piece, level_db) for level_db in case.levels_db)
+def outcomes(case: Case, piece: Piece, *, at_ear_alone: bool = False) -> list[Outcome]:
+    """One case on one piece at each of its levels, or at the usual one alone."""
+    levels_db = (AT_EAR_DB,) if at_ear_alone and len(case.levels_db) > 1 else case.levels_db
+    given = (outcome(case, piece, level_db) for level_db in levels_db)
     return [one for one in given if one is not None]

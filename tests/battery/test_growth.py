@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from tests.battery import changes
-from tests.battery.case import AT_EAR_DB
-from tests.battery.found import compare, held
+from tests.battery.case import AT_EAR_DB, Pair, Want
+from tests.battery.found import compare
 from tests.battery.pieces import Audio, Piece, own_pieces
+from tests.battery.running import recordings
 from tests.knocks.counts import WHOLE
 
 SECONDS = 6.0
@@ -54,13 +55,8 @@ def pieces() -> dict[str, Piece]:
 def probabilities(effect: str, one: Piece) -> Iterator[float]:
     change, sizes = EFFECTS[effect]
     for size in sizes:
-        second = change(one, size)
-        scale = min(1.0, 0.99 / np.abs(second).max())
-        found = compare(
-            held(scale * one.audio, one.rate_hz, "the first"),
-            held(scale * second, one.rate_hz, "the second"),
-            listening_db=AT_EAR_DB,
-        )
+        pair = Pair(one.audio, change(one, size), Want(), one.rate_hz, one.rate_hz)
+        found = compare(*recordings(pair), listening_db=AT_EAR_DB)
         assert found.rank is not None, found.said
         yield found.probability
 
