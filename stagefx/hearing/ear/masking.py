@@ -165,6 +165,8 @@ class MaskMeter:
         Number of channels.
     full_scale_spl_db : float, dB SPL
         Of a full-scale sine.
+    room_dba : float or None, dB
+        A-weighted noise of the room, which masks; None for none.
 
     Notes
     -----
