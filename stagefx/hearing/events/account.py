@@ -68,6 +68,11 @@ class EventTally:
     """Finds events in excesses, frame by frame.
 
     An event begins where one frame exceeds the limit, or where 0.2 s together do.
+
+    Parameters
+    ----------
+    rate_hz : int, Hz
+        Sampling rate.
     """
 
     def __init__(self, rate_hz: int) -> None:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stagefx.hearing.events.scale import (
     BAND_BARK,
     LOWER_DB_PER_BARK,
+    WINDOW_SHARE,
     band_table,
     curves,
     fades,
@@ -57,7 +58,19 @@ class Batch:
 
 
 class Desk:
-    """Tables and room to work in, for one meter."""
+    """Tables and room to work in, for one meter.
+
+    Parameters
+    ----------
+    rate_hz : int, Hz
+        Sampling rate.
+    channels : int, 1 or more
+        Number of channels.
+    full_scale_spl_db : float, dB SPL
+        Of a full-scale sine.
+    room_dba : float or None, dBA
+        The room's noise; None for none.
+    """
 
     def __init__(
         self, rate_hz: int, channels: int, full_scale_spl_db: float, room_dba: float | None
@@ -73,7 +86,7 @@ class Desk:
         self._bands_count = self._bands.shape[1]
         self._shape = (channels, BATCH_FRAMES, self._bands_count)
         self._hidden = np.tile(self._bands[HIDDEN], (BATCH_FRAMES, 1))
-        self._least = float(NEAR * self._bands[HIDDEN].min() / (2.0 * self._lines.max()))
+        self._least = float(2.0 * NEAR * self._bands[HIDDEN].min() / self._lines.max())
         self._silence = np.full((BATCH_FRAMES, self._bands_count), np.log(LEAST_ENERGY))
         self._frames = np.zeros((BATCH_FRAMES, transform_frames(rate_hz)))
         lines = self._lines.shape[1]
@@ -84,9 +97,9 @@ class Desk:
     def may_be_heard(self, left: Array) -> bool:
         """Whether any frame's whole energy comes near what is heard in a band."""
         peak = float(np.abs(left).max())
-        # the window's squares sum up to 3/8 of the frame, lines of one side to half the transform
+        # the window's squares sum up to half the frame, lines of one side to half the transform
         return bool(
-            0.375 * self._curves.shape[1] * self._frames.shape[1] * peak * peak > self._least
+            WINDOW_SHARE * self._curves.shape[1] * self._frames.shape[1] * peak * peak > self._least
         )
 
     def energies(self, samples: Array) -> Array:
@@ -192,7 +205,7 @@ class Desk:
         """What stands out of what is steady around it, frame by frame, and in which band."""
         from stagefx.kernels.events import medians
 
-        if left is None or masked is None or self.over(left, masked).max() < NEAR:
+        if left is None or masked is None:
             return np.zeros((2, BATCH_FRAMES))
         channels, _, bands = left.shape
         steady = np.zeros((channels, 2 * bands))

@@ -1,7 +1,7 @@
 """What a short frame hides: bands, masking before and after, the threshold in quiet, the room.
 
-A frame lasts 5 ms, under a raised cosine, and the next begins half a frame on; so most of what one
-says comes from 2 ms.  Nothing that follows later can hide what was heard before.
+A frame lasts 5 ms, under a window, and the next begins half a frame on; so what one says comes
+from 2.5 ms.  Nothing that follows later can hide what was heard before.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ INTEGRATION_S = 0.2
 M. Florentine, H. Fastl, S. Buus, J. Acoust. Soc. Am. 84, 1988, 195."""
 CRITICAL_BANDS = 3
 """So many bands make up a critical band, over which a sound's energy counts together."""
-WINDOW_SHARE = 0.375
-"""Mean square of a raised cosine: what lasts on is seen for so much of the frame."""
+WINDOW_SHARE = 0.5
+"""Mean square of the window: what lasts on is seen for so much of the frame."""
 
 
 def hop_frames(rate_hz: int) -> int:
@@ -55,13 +55,15 @@ def transform_frames(rate_hz: int) -> int:
 
 @lru_cache(maxsize=4)
 def curves(rate_hz: int) -> Array:
-    """A raised cosine, and it times a level, a slope and a bend that are orthonormal under it.
+    """A window, and it times a level, a slope and a bend that are orthonormal under it.
 
-    What these explain is no sound that a frame could tell: a steady voltage, its ramps, and what
-    lies below some 100 Hz.
+    The window is that of the Vorbis I specification (Xiph.org, 4.3.1): squared and overlapping by
+    half it adds up to 1, so that a click weighs the same wherever it falls.  What the rest explains
+    is no sound that a frame could tell: a steady voltage, its ramps, and what lies below some
+    100 Hz.
     """
     frames = 2 * hop_frames(rate_hz)
-    window = np.sin(np.pi * (np.arange(frames) + 0.5) / frames) ** 2
+    window = np.sin(0.5 * np.pi * np.sin(np.pi * (np.arange(frames) + 0.5) / frames) ** 2)
     late = (np.arange(frames) - 0.5 * (frames - 1)) / frames
     table = np.stack([window, np.ones(frames), late, late**2])
     table[3] -= float((window * table[3]).sum() / window.sum())

@@ -14,12 +14,26 @@ SURROUNDING_BATCHES = 7
 """To either side of a batch, 1.5 s: what sounds in half of them is steady."""
 FEWEST_BATCHES = 5
 """Of a piece shorter than 1 s nothing is called steady."""
-EXPLAINED_AGAIN = 0.3
-"""From 5 dB below masking on, the short filter is tried, too."""
+EXPLAINED_AGAIN = 2.0
+"""Where 0.2 s come to 3 dB together the short filter is tried, too: less comes to no event."""
 
 
 class Stream:
-    """Two versions and what is left of them, cut on a grid that is counted from the first frame."""
+    """Two versions and what is left of them, cut on a grid that is counted from the first frame.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where batches are worked on.
+    hop : int, frames
+        From one short frame to the next.
+    gain : float
+        Level of the second re the first.
+    taps : ndarray of float64 [channels, odd] or None
+        A short filter from the first to the second, the gain not included.
+    tally : EventTally
+        What excesses are given to.
+    """
 
     def __init__(
         self, desk: Desk, hop: int, gain: float, taps: Array | None, tally: EventTally
@@ -106,9 +120,14 @@ class Stream:
                 if one is not None:
                     self._hear(one)
             desk.mask(around, near, masked)
-            if self._taps is not None and (desk.over(left, masked) >= EXPLAINED_AGAIN).any():
-                left = np.minimum(left, desk.energies(self._short(batch)))
-        batch.left, batch.masked, batch.means = left, masked, desk.means(left, masked)
+        over = desk.over(left, masked)
+        together = np.sqrt(np.square(over).sum(axis=1)).max()
+        if self._taps is not None and together >= EXPLAINED_AGAIN:
+            left = np.minimum(left, desk.energies(self._short(batch)))
+            over = desk.over(left, masked)
+        batch.means = desk.means(left, masked)
+        if over.max() >= NEAR:
+            batch.left, batch.masked = left, masked
 
     def _inside(self, batch: Batch) -> Array:
         assert batch.samples is not None
