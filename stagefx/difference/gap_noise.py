@@ -27,6 +27,8 @@ TAIL_S = 0.15
 """Of a silence its beginning is left out: what rang before it, and filters that settle."""
 SHORTEST_S = 0.2
 _SEGMENT_S = 0.18
+_STEADY_TIMES = 4.0
+"""A segment of a silence with more than that times the median's power holds a click, not noise."""
 _STEADY_DB = 3.0
 """A silence that keeps falling by as much is a tail."""
 _SINE = 0.5
@@ -201,14 +203,19 @@ class _Sums:
         """Add a silence, unless it is a tail; say which."""
         half = gap.shape[2] // 2
         before, after = np.var(gap[1, :, :half]), np.var(gap[1, :, half:])
-        if after > 0.0 and 10.0 * math.log10(before / after) > _STEADY_DB:
+        if gap.shape[2] < self._frames or before > after * 10.0 ** (_STEADY_DB / 10.0):
             return False
-        hop = self._frames // 2
-        for begin in range(0, gap.shape[2] - self._frames + 1, hop):
-            spectrum = np.fft.rfft(gap[:, :, begin : begin + self._frames] * self._window, axis=2)
-            self._power += (np.square(spectrum.real) + np.square(spectrum.imag)).mean(axis=1)
-            self.segments += 1
-        return bool(gap.shape[2] >= self._frames)
+        begins = range(0, gap.shape[2] - self._frames + 1, self._frames // 2)
+        spectra = [
+            np.fft.rfft(gap[:, :, begin : begin + self._frames] * self._window, axis=2)
+            for begin in begins
+        ]
+        powers = np.stack([(np.square(x.real) + np.square(x.imag)).mean(axis=1) for x in spectra])
+        totals = powers.sum(axis=2)
+        steady = (totals <= _STEADY_TIMES * np.median(totals, axis=0)).all(axis=1)
+        self._power += powers[steady].sum(axis=0)
+        self.segments += int(steady.sum())
+        return bool(steady.any())
 
     def found(self) -> tuple[NoiseFound, NoiseFound]:
         one, other = (self._noise(power) for power in self._power)

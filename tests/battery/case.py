@@ -18,7 +18,7 @@ AT_EAR_DB = 85.0
 
 SPECTRUM = frozenset({"resonance", "low end", "middle", "high end"})
 BETWEEN = frozenset({"inter-channel delay", "inter-channel phase"})
-IN_TIME = frozenset({"edits", "speed", "wow", "events"})
+IN_TIME = frozenset({"edits", "exchange", "speed", "wow", "events"})
 ROWS = SPECTRUM | BETWEEN | IN_TIME | {
     "level", "balance", "inter-channel level", "group delay", "remainder", "noise", "hum",
 }  # fmt: skip

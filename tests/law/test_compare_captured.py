@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from stagefx.audio.recording import HeldAudio
 from stagefx.hearing import Grade, compare_captured, compare_recordings
 from stagefx.hearing.captured import NO_FLOOR
-from stagefx.hearing.ledger import NOT_FROM_MUSIC
+from stagefx.hearing.difference_rows import NOT_FROM_MUSIC
 from tests.band_limited import RATE_HZ, sound
 from tests.played import song
 
