@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stagefx.audio.alignment import Alignment
 from stagefx.audio.recording import Recording
 from stagefx.audio.spectra import PairMeter, PairSpectra
+from stagefx.difference.edits import Edit
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.remainder_signal import explained_blocks
 from stagefx.difference.split import Difference
@@ -106,9 +107,15 @@ def capture_faults(
         _inverted_channel(spectra, which),
         _automatic_gain(first, second, difference, which),
         *_from_alignment(difference.alignment, first.format.rate_hz, which),
+        *_from_edits(difference.edits, which),
         _conversion(spectra, which),
     ]
     return tuple(fault for fault in found if fault is not None)
+
+
+WOW_PERCENT = 0.1
+"""Weighted peak after IEC 60386; digital recorders have none (common practice)."""
+_LEAST_LOST_S = 0.1
 
 
 @dataclass
@@ -268,6 +275,32 @@ def _from_alignment(alignment: Alignment, rate_hz: int, which: str) -> list[Capt
                 which,
             )
         )
+    return found
+
+
+def _from_edits(edits: tuple[Edit, ...], which: str) -> list[CaptureFault]:
+    """Sound missing at either end, and a speed that wavers."""
+    found = []
+    for edit in edits:
+        if edit.kind.startswith("missing") and not edit.silent and edit.length_s > _LEAST_LOST_S:
+            found.append(
+                CaptureFault(
+                    "incomplete-recording",
+                    f"the {which} recording lacks {edit.length_s:.2g} s of music at the "
+                    f"{edit.kind.rpartition(' ')[2]}; start it earlier and stop it later",
+                    which,
+                    edit.at_s,
+                )
+            )
+        elif edit.kind == "wow" and (edit.amount or 0.0) > WOW_PERCENT:
+            found.append(
+                CaptureFault(
+                    "unsteady-speed",
+                    f"the {which} recording's speed wavers by {edit.amount:.2g} %, weighted peak: "
+                    "a tape or a player, not a stage; corrected for the comparison",
+                    which,
+                )
+            )
     return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -11,10 +11,12 @@ import numpy as np
 from stagefx.audio.files import open_audio
 from stagefx.audio.recording import Recording
 from stagefx.difference import Captured, CaptureFloor, Difference, take_apart, take_apart_captured
+from stagefx.difference.edits import Edit
 from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.edit_rows import ENDS, INSIDE
 from stagefx.hearing.gap_rows import gap_rows
 from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
-from stagefx.hearing.ledger import RANGES_HZ, LedgerRow
+from stagefx.hearing.ledger import RANGES_HZ, LedgerRow, unjudged_row
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, USUAL_ROOM_DBA, level_of
 from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
 from stagefx.hearing.residue_file import residue_writer, write_residue
@@ -28,6 +30,8 @@ NO_FLOOR = (
     "neither a repeat nor a loopback was given, so what the recorder itself changes is not known; "
     "record the first once more (--repeat), or the music through the recorder alone (--loopback)"
 )
+
+RECORDERS_OWN = "taken for the recorder's own, and corrected"
 
 _SURELY = 5.0
 """A change of noise shows from so many standard deviations on: thirty bands, tapered segments."""
@@ -118,8 +122,10 @@ def compare_captured(
             floors |= _heard_floors(one, calm, between, level_by, ear.full_scale_spl_db, room_dba)
         matched_db = level_matched_db(captured.difference, level_by)
 
+        recorders = recorders_rows(captured.difference.edits)
+
         def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
-            return gap_rows(
+            noise, hum = gap_rows(
                 captured.gap,
                 full_scale_spl_db=ear.full_scale_spl_db,
                 channels=one.format.channels,
@@ -127,6 +133,7 @@ def compare_captured(
                 matched_db=matched_db,
                 noise_floor_db=_noise_floor_db(captured, one, ear.full_scale_spl_db, room_dba),
             )
+            return noise, hum, *recorders
 
         told = Told(
             music=f"recordings {name_of(one)} against {name_of(other)}",
@@ -142,6 +149,16 @@ def compare_captured(
             ),
         )
         return judged((one, other), captured.difference, ear, level_by, told)
+
+
+def recorders_rows(edits: Sequence[Edit]) -> tuple[LedgerRow, ...]:
+    """Rows that are not judged: what was edited between two takes is the recorder's own fault."""
+    rows = {
+        "exchanged channels": "exchange", "speed": "speed", "wow": "wow",
+        **dict.fromkeys(ENDS | INSIDE, "edits"),
+    }  # fmt: skip
+    named = {rows[edit.kind] for edit in edits if edit.kind in rows}
+    return tuple(unjudged_row(name, RECORDERS_OWN) for name in sorted(named))
 
 
 def floors_of(floor: CaptureFloor | None) -> dict[str, float]:

@@ -88,7 +88,7 @@ def judged(
         strained=_strained(told.renders),
         remainder_db=difference.remainder_db,
         room_dba=told.room_dba,
-        named=_named(difference, ledger),
+        named=() if told.captured else _named(difference, ledger),
     )
     verdict = pass_verdict(ledger, conditions)
     if verdict.grade.rank < Grade.WILL.rank and (told.room_dba or 0.0) > QUIET_ROOM_DBA:
