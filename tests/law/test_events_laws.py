@@ -102,6 +102,11 @@ def test_events_nearer_than_50_ms_are_one() -> None:
     second = np.zeros((RATE_HZ, 1))
     second[[10_000, 11_500, 13_000, 20_000]] = 0.1
     assert of(np.zeros_like(second), second).count == 2
+    rough = noise(6.0, 8, 0.3) * (np.random.default_rng(9).random((6 * RATE_HZ, 1)) < 2e-4)
+    music = noise(6.0, level=1e-3)
+    at_s = np.array(of(music, music + rough).at_s)
+    assert len(at_s) > 20
+    assert np.diff(at_s).min() >= 0.05 - 0.01
 
 
 @pytest.mark.parametrize("frame", [0, 2, 130, -40, -1])

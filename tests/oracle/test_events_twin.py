@@ -112,7 +112,7 @@ def test_spreading_and_masking_of_the_kernels_are_the_twin_s() -> None:
     assert np.allclose(masked, own, rtol=1e-9)
 
 
-def test_excess_means_and_medians_of_the_kernels_are_the_twin_s() -> None:
+def test_excess_and_medians_of_the_kernels_are_the_twin_s() -> None:
     twin, bands = EventTwin(48000, SPL_DB), band_table(48000, None).shape[1]
     energies, masked = RANDOM.uniform(0.1, 10.0, (2, 80, bands))
     steady = RANDOM.uniform(0.0, 2.0, (2, bands))
@@ -120,13 +120,15 @@ def test_excess_means_and_medians_of_the_kernels_are_the_twin_s() -> None:
     events.exceed(energies, masked, steady, 0.5, np.empty(bands), excess)
     expected = twin.excess(energies, masked, np.repeat(steady[None], 80, axis=0))
     assert np.allclose(excess[0], expected, rtol=1e-12)
-    means = np.empty((2, bands))
-    events.mean_rows(energies, masked, means)
-    assert np.allclose(means, [energies.mean(axis=0), (energies / masked).mean(axis=0)])
+    usually = np.empty((2, bands))
+    assert events.usual(energies, masked, np.empty(8), usually) == 10
+    for found, values in zip(usually, (energies, energies / masked), strict=True):
+        means = np.sort(values.reshape(8, 10, bands).mean(axis=1), axis=0)
+        assert np.allclose(found, means[4])
     for count in (1, 4, 7):
         middle = np.empty(bands)
-        events.medians(energies[:count].copy(), middle)
-        assert np.array_equal(middle, np.sort(energies[:count], axis=0)[(count - 1) // 2])
+        events.medians(energies[:count], np.empty(count), middle)
+        assert np.array_equal(middle, np.sort(energies[:count], axis=0)[count // 2])
 
 
 def test_the_short_filter_and_the_difference_are_the_plain_ones() -> None:
