@@ -189,12 +189,19 @@ def test_what_is_there_all_the_time_is_no_event() -> None:
 
 def test_a_direct_voltage_is_no_event_but_its_step_is() -> None:
     late = np.arange(4 * RATE_HZ)[:, None] / RATE_HZ
-    music = noise(4.0, level=0.01)
+    music = noise(4.0, level=0.001)
     ramp = 0.15 * np.minimum(1.0, np.minimum(late, late[::-1]) / 0.5)
-    assert of(music, music + ramp).count == 0
+    assert worst(of(music, music + ramp)) == -math.inf
     found = of(music, music + 0.15 * (late >= 2.0))
     assert abs(found.at_s[0] - 2.0) < 0.005
     assert worst(found) > WILL_DB
+
+
+def test_a_direct_voltage_hides_nothing() -> None:
+    music, clicked = noise(2.0, level=0.001), noise(2.0, level=0.001)
+    clicked[[30_000, 60_000]] += 0.003
+    raised = of(music + 0.3, clicked + 0.3)
+    assert abs(worst(raised) - worst(of(music, clicked))) < 0.01
 
 
 def test_of_several_remainders_the_least_counts() -> None:
