@@ -195,15 +195,19 @@ def spread_levels(
 
 
 @jit
-def hide_at_once(energies: Array, bands: Array, masked: Array) -> int:
-    """The least that stays hidden in each frame: what its own sound masks in its own band.
+def hide_at_least(energies: Array, bands: Array, lower: float, masked: Array) -> int:
+    """What stays hidden in each frame at the very least, without any logarithm.
+
+    A frame's own sound and the one before it, in the band itself and from both sides.
 
     Parameters
     ----------
     energies : float64 array [frames, bands]
         Of the sound.
     bands : float64 array [TABLE_ROWS, bands]
-        Offsets, and what is hidden anyway.
+        Slopes, offsets, and what is hidden anyway.
+    lower : float
+        Energy of the next band down.
     masked : float64 array [frames, bands]
         Overwritten.
 
@@ -212,10 +216,17 @@ def hide_at_once(energies: Array, bands: Array, masked: Array) -> int:
     int
         Frames worked on.
     """
-    for m in range(masked.shape[1]):
-        share, hidden = math.exp(-bands[OFFSET, m]), bands[HIDDEN, m]
+    count = masked.shape[1]
+    for m in range(count):
+        below, above = max(m - 1, 0), min(m + 1, count - 1)
+        rising = math.exp(bands[UPPER_SLOPE, below]) if m else 0.0
+        falling = lower if m < count - 1 else 0.0
+        share = math.exp(-bands[OFFSET, m])
+        before = 0.0
         for n in range(len(masked)):
-            masked[n, m] = share * energies[n, m] + hidden
+            now = energies[n, m] + rising * energies[n, below] + falling * energies[n, above]
+            masked[n, m] = share * max(now, before) + bands[HIDDEN, m]
+            before = now
     return len(masked)
 
 

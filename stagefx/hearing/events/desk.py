@@ -139,14 +139,14 @@ class Desk:
             difference_of(*seen, gain, apart)
             band_energies(apart, *tables, batch.plain[channel], 0)
 
-    def masked_at_once(self, batch: Batch) -> Array:
-        """The least that is hidden in each frame, by its own sound."""
-        from stagefx.kernels.events import hide_at_once
+    def masked_at_least(self, batch: Batch) -> Array:
+        """What is hidden in each frame at the very least; quickly found."""
+        from stagefx.kernels.events import hide_at_least
 
         assert batch.energies is not None
         found = np.empty(self._shape)
         for energies, masked in zip(batch.energies, found, strict=True):
-            hide_at_once(energies, self._bands, masked)
+            hide_at_least(energies, self._bands, self._lower, masked)
         return found
 
     def mask(self, around: Sequence[Batch | None], near: Array, masked: Array) -> None:

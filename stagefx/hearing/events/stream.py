@@ -112,7 +112,7 @@ class Stream:
         self._hear(batch)
         assert batch.plain is not None
         left = np.minimum(left, batch.plain)
-        masked = desk.masked_at_once(batch)
+        masked = desk.masked_at_least(batch)
         near = (desk.over(left, masked) >= NEAR).astype(np.float64)
         if near.any():
             around = [self._ring.get(number - 1), batch, self._ring[number + 1]]
