@@ -195,15 +195,19 @@ def spread_levels(
 
 
 @jit
-def hide_at_once(energies: Array, bands: Array, masked: Array) -> int:
-    """The least that stays hidden in each frame: what its own sound masks in its own band.
+def hide_at_least(energies: Array, bands: Array, lower: float, masked: Array) -> int:
+    """What stays hidden in each frame at the very least, without any logarithm.
+
+    A frame's own sound and the one before it, in the band itself and from both sides.
 
     Parameters
     ----------
     energies : float64 array [frames, bands]
         Of the sound.
     bands : float64 array [TABLE_ROWS, bands]
-        Offsets, and what is hidden anyway.
+        Slopes, offsets, and what is hidden anyway.
+    lower : float
+        Energy of the next band down.
     masked : float64 array [frames, bands]
         Overwritten.
 
@@ -212,10 +216,17 @@ def hide_at_once(energies: Array, bands: Array, masked: Array) -> int:
     int
         Frames worked on.
     """
-    for m in range(masked.shape[1]):
-        share, hidden = math.exp(-bands[OFFSET, m]), bands[HIDDEN, m]
+    count = masked.shape[1]
+    for m in range(count):
+        below, above = max(m - 1, 0), min(m + 1, count - 1)
+        rising = math.exp(bands[UPPER_SLOPE, below]) if m else 0.0
+        falling = lower if m < count - 1 else 0.0
+        share = math.exp(-bands[OFFSET, m])
+        before = 0.0
         for n in range(len(masked)):
-            masked[n, m] = share * energies[n, m] + hidden
+            now = energies[n, m] + rising * energies[n, below] + falling * energies[n, above]
+            masked[n, m] = share * max(now, before) + bands[HIDDEN, m]
+            before = now
     return len(masked)
 
 
@@ -323,33 +334,58 @@ def exceed(
 
 
 @jit
-def mean_rows(energies: Array, masked: Array, means: Array) -> int:
-    """Set ``means`` to the mean of the energies, and of their ratio to what is masked."""
-    frames = len(energies)
-    for m in range(means.shape[1]):
-        means[0, m] = 0.0
-        means[1, m] = 0.0
-    for n in range(frames):
-        for m in range(means.shape[1]):
-            means[0, m] += energies[n, m] / frames
-            means[1, m] += energies[n, m] / masked[n, m] / frames
-    return frames
+def _sort(values: Array) -> int:
+    """In place; for a few."""
+    for i in range(1, values.size):
+        value = values[i]
+        j = i
+        while j > 0 and values[j - 1] > value:
+            values[j] = values[j - 1]
+            j -= 1
+        values[j] = value
+    return values.size
 
 
 @jit
-def medians(rows: Array, middle: Array) -> int:
-    """The median of each column; the lower of two for an even number.  The rows get sorted."""
-    count = len(rows)
+def usual(energies: Array, masked: Array, means: Array, usually: Array) -> int:
+    """What is there most of the time, of the energies and of their ratio to what is masked.
+
+    Parameters
+    ----------
+    energies, masked : float64 array [frames, bands]
+        As many frames as are a multiple of the means.
+    means : float64 array [parts]
+        To work in: of so many stretches the means are taken.
+    usually : float64 array [2, bands]
+        Overwritten with the means' median, the upper of two.
+
+    Returns
+    -------
+    int
+        Frames in a stretch.
+    """
+    length = len(energies) // means.size
+    for m in range(usually.shape[1]):
+        for kind in range(2):
+            for part in range(means.size):
+                total = 0.0
+                for n in range(part * length, (part + 1) * length):
+                    total += energies[n, m] / masked[n, m] if kind else energies[n, m]
+                means[part] = total / length
+            _sort(means)
+            usually[kind, m] = means[means.size // 2]
+    return length
+
+
+@jit
+def medians(rows: Array, work: Array, middle: Array) -> int:
+    """The median of each column; the upper of two for an even number of rows."""
     for m in range(middle.size):
-        for i in range(1, count):
-            value = rows[i, m]
-            j = i
-            while j > 0 and rows[j - 1, m] > value:
-                rows[j, m] = rows[j - 1, m]
-                j -= 1
-            rows[j, m] = value
-        middle[m] = rows[(count - 1) // 2, m]
-    return count
+        for i in range(work.size):
+            work[i] = rows[i, m]
+        _sort(work)
+        middle[m] = work[work.size // 2]
+    return work.size
 
 
 @jit

@@ -7,6 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.hearing.threshold_of_hearing import threshold_db_spl
+
 Array = NDArray[np.float64]
 
 LOW_HZ, HIGH_HZ, BARK = 80.0, 16000.0, 0.5
@@ -46,8 +48,8 @@ class EventTwin:
         self.shares = self.shares * heard * 10.0 ** (full_scale_spl_db / 10.0) / sine
         place = BARK * np.arange(count)
         self.offset_db = np.where(place <= 12.0, 3.0, 0.25 * place)
-        noise = 10.0 ** (0.4 * 3.64 * (self.centres / 1000.0) ** -0.8 / 10.0)
-        self.quiet = noise * 0.2 / (0.5 * self.width / rate_hz) / 3.0
+        heard_db = threshold_db_spl(self.centres) + weight_db(self.centres)
+        self.quiet = 10.0 ** (heard_db / 10.0) * 0.2 / (0.5 * self.width / rate_hz) / 3.0
         self.hop_s = self.hop / rate_hz
 
     def spectra(self, samples: Array) -> NDArray[np.complex128]:
@@ -103,16 +105,19 @@ class EventTwin:
         return np.asarray(np.sqrt(BARK * (mean**2).sum(axis=1)))
 
     def steady(self, energies: Array, masked: Array) -> Array:
-        """What lasts for most of three seconds around a batch, times 15 dB."""
+        """What lasts for most of three seconds around a batch, times 15 or 20 dB."""
         count = math.ceil(len(energies) / HELD)
         short = count * HELD - len(energies)
-        ratio = energies / masked
-        padded = [np.pad(one, ((0, short), (0, 0))) for one in (energies, ratio)]
-        means = np.stack([one.reshape(count, HELD, -1).mean(axis=1) for one in padded], axis=1)
-        found = np.zeros_like(means)
+        parts = []
+        for one in (energies, energies / masked):
+            padded = np.pad(one, ((0, short), (0, 0))).reshape(count, 8, HELD // 8, -1)
+            parts.append(np.sort(padded.mean(axis=2), axis=1)[:, 4])
+        usual = np.stack(parts, axis=1)
+        found = np.zeros_like(usual)
         for k in range(count if count >= 5 else 0):
-            near = np.sort(means[max(k - 7, 0) : k + 8], axis=0)
-            found[k] = 10.0**1.5 * near[(len(near) - 1) // 2]
+            begin = max(min(k - 7, count - 15), 0)
+            near = np.sort(usual[begin : begin + 15], axis=0)
+            found[k] = np.array([[10.0**1.5], [10.0**2.0]]) * near[len(near) // 2]
         return np.repeat(found, HELD, axis=0)[: len(energies)]
 
     def channel(self, first: Array, second: Array, left: Array, gain: float = 1.0) -> Array:

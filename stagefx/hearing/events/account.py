@@ -118,6 +118,7 @@ class EventTally:
                 place = int(ratios[n : n + self._span].argmax())
                 peak_frame = frame + place - before
                 self._events.append((peak_frame, float(ratios[n + place]), peak_frame))
+                self._last_hot = peak_frame
             self._together = together
 
     def _ends(self, sums: Array, limit: float) -> NDArray[np.bool_]:

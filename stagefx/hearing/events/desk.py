@@ -25,8 +25,13 @@ Array = NDArray[np.float64]
 
 BATCH_FRAMES = 80
 """Frames worked on at a time, 0.2 s: as far as forward masking reaches."""
-STANDS_OUT = 10.0**1.5
-"""An event stands 15 dB out of what is steady: less, and hiss is a row of events."""
+STANDS_OUT = np.array([[10.0**1.5], [10.0**2.0]])
+"""An event stands 15 dB out of what is steady in level, as a click out of the noise that just
+hides it: less, and hiss is a row of events.  And 20 dB out of what is steady in relation to what
+masks it: less, and coded music is."""
+PARTS = 8
+"""Of so many stretches of a batch the median is steady: clicks that come less often than some 20
+times a second, from where on they are a sound of their own, do not count as such."""
 NEAR = 0.2
 """What stays 7 dB below what hides it is not looked at closely; 0.2 s of it come to 2.5 dB, well
 under the limit.  Less would cost time, and make no difference to an event."""
@@ -49,8 +54,8 @@ class Batch:
     left: Array | None = None
     """[channels, frames, bands]: the least that is left; None where it comes to nothing."""
     masked: Array | None = None
-    means: Array | None = None
-    """[channels, 2, bands]: mean of what is left, and of its ratio to what is masked."""
+    usual: Array | None = None
+    """[channels, 2, bands]: what is left most of the time, and its ratio to what is masked."""
 
     def forget(self) -> None:
         """Keep what its surroundings are judged by."""
@@ -134,14 +139,14 @@ class Desk:
             difference_of(*seen, gain, apart)
             band_energies(apart, *tables, batch.plain[channel], 0)
 
-    def masked_at_once(self, batch: Batch) -> Array:
-        """The least that is hidden in each frame, by its own sound."""
-        from stagefx.kernels.events import hide_at_once
+    def masked_at_least(self, batch: Batch) -> Array:
+        """What is hidden in each frame at the very least; quickly found."""
+        from stagefx.kernels.events import hide_at_least
 
         assert batch.energies is not None
         found = np.empty(self._shape)
         for energies, masked in zip(batch.energies, found, strict=True):
-            hide_at_once(energies, self._bands, masked)
+            hide_at_least(energies, self._bands, self._lower, masked)
         return found
 
     def mask(self, around: Sequence[Batch | None], near: Array, masked: Array) -> None:
@@ -190,17 +195,18 @@ class Desk:
             exceed(left[channel], hidden, steady[channel], BAND_BARK, self._work[0], excess)
         return found
 
-    def means(self, left: Array, masked: Array | None) -> Array:
-        """Mean over a batch of what is left, and of its ratio to what is hidden."""
-        from stagefx.kernels.events import mean_rows
+    def usual(self, left: Array, masked: Array | None) -> Array:
+        """What is left most of the time in a batch, and its ratio to what is hidden."""
+        from stagefx.kernels.events import usual
 
-        found = np.empty((len(left), 2, left.shape[2]))
-        for channel, mean in enumerate(found):
-            mean_rows(left[channel], self._hidden if masked is None else masked[channel], mean)
+        found, means = np.empty((len(left), 2, left.shape[2])), np.empty(PARTS)
+        for channel, usually in enumerate(found):
+            hidden = self._hidden if masked is None else masked[channel]
+            usual(left[channel], hidden, means, usually)
         return found
 
     def excess(
-        self, left: Array | None, masked: Array | None, means: Sequence[Array | None]
+        self, left: Array | None, masked: Array | None, around: Sequence[Array | None]
     ) -> Array:
         """What stands out of what is steady around it, frame by frame, and in which band."""
         from stagefx.kernels.events import medians
@@ -209,11 +215,11 @@ class Desk:
             return np.zeros((2, BATCH_FRAMES))
         channels, _, bands = left.shape
         steady = np.zeros((channels, 2 * bands))
-        if means:
-            nothing = np.zeros((channels, 2, bands))
-            rows = np.stack([nothing if one is None else one for one in means], axis=1)
+        if around:
+            nothing, work = np.zeros((channels, 2, bands)), np.empty(len(around))
+            rows = np.stack([nothing if one is None else one for one in around], axis=1)
             for channel, row in enumerate(rows):
-                medians(row.reshape(len(means), 2 * bands), steady[channel])
+                medians(row.reshape(len(around), 2 * bands), work, steady[channel])
         found = self._exceeding(left, masked, STANDS_OUT * steady.reshape(channels, 2, bands))
         most = found[:, 0].argmax(axis=0)
         return np.ascontiguousarray(found[most, :, np.arange(left.shape[1])].T)

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.difference.bands import third_octaves_hz
-from stagefx.hearing.ear.scale import bark, ear_weight_db, internal_noise_db
-from stagefx.hearing.threshold_of_hearing import room_band_db_spl
+from stagefx.hearing.ear.scale import bark, ear_weight_db
+from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 
 Array = NDArray[np.float64]
 
@@ -125,10 +125,15 @@ def nepers(db: Array | float) -> Array:
 
 
 def quiet_energy(rate_hz: int) -> Array:
-    """The ear's own noise, a critical band's spread over its bands, raised for a short frame."""
+    """The threshold of hearing, a critical band's spread over its bands, raised for a short frame.
+
+    ISO 389-7 as it reaches the inner ear; it lies up to 10 dB above the noise that ITU-R BS.1387
+    gives the ear from 8 kHz on.
+    """
     lasting_s = WINDOW_SHARE * 2 * hop_frames(rate_hz) / rate_hz
-    noise = 10.0 ** (internal_noise_db(band_centres_hz(rate_hz)) / 10.0)
-    return np.asarray(noise * (INTEGRATION_S / lasting_s) / CRITICAL_BANDS)
+    centres = band_centres_hz(rate_hz)
+    threshold = 10.0 ** ((threshold_db_spl(centres) + ear_weight_db(centres)) / 10.0)
+    return np.asarray(threshold * (INTEGRATION_S / lasting_s) / CRITICAL_BANDS)
 
 
 def room_energy(rate_hz: int, room_dba: float | None) -> Array:

@@ -10,8 +10,8 @@ from stagefx.hearing.events.desk import BATCH_FRAMES, NEAR, Batch, Desk
 
 Array = NDArray[np.float64]
 
-SURROUNDING_BATCHES = 7
-"""To either side of a batch, 1.5 s: what sounds in half of them is steady."""
+SURROUNDINGS = 15
+"""Batches, 3 s, in the middle of which a batch is judged: what sounds in half of them is steady."""
 FEWEST_BATCHES = 5
 """Of a piece shorter than 1 s nothing is called steady."""
 EXPLAINED_AGAIN = 2.0
@@ -83,7 +83,7 @@ class Stream:
             if done is not None and done.samples is not None:
                 self._spare.append(done.samples)
                 done.forget()
-        if self._judged > SURROUNDING_BATCHES:
+        while self._judged >= max(self._counted + SURROUNDINGS // 2 + 1, SURROUNDINGS):
             self._count(self._judged)
 
     def end(self) -> EventAccount:
@@ -107,12 +107,12 @@ class Stream:
             return
         left = desk.energies(seen[2])
         if desk.over(left).max() < NEAR:
-            batch.means = desk.means(left, None)
+            batch.usual = desk.usual(left, None)
             return
         self._hear(batch)
         assert batch.plain is not None
         left = np.minimum(left, batch.plain)
-        masked = desk.masked_at_once(batch)
+        masked = desk.masked_at_least(batch)
         near = (desk.over(left, masked) >= NEAR).astype(np.float64)
         if near.any():
             around = [self._ring.get(number - 1), batch, self._ring[number + 1]]
@@ -125,7 +125,7 @@ class Stream:
         if self._taps is not None and together >= EXPLAINED_AGAIN:
             left = np.minimum(left, desk.energies(self._short(batch)))
             over = desk.over(left, masked)
-        batch.means = desk.means(left, masked)
+        batch.usual = desk.usual(left, masked)
         if over.max() >= NEAR:
             batch.left, batch.masked = left, masked
 
@@ -155,10 +155,11 @@ class Stream:
     def _count(self, last: int) -> None:
         """Tally the next batch, by what surrounds it up to the last that is known."""
         number = self._counted
-        begin, end = number - SURROUNDING_BATCHES, number + SURROUNDING_BATCHES + 1
-        near = [self._ring[one] for one in range(max(begin, 0), min(end, last))]
-        means = [one.means for one in near] if last >= FEWEST_BATCHES else []
+        begin = max(min(number - SURROUNDINGS // 2, last - SURROUNDINGS), 0)
+        near = [self._ring[one] for one in range(begin, min(begin + SURROUNDINGS, last))]
+        around = [one.usual for one in near] if last >= FEWEST_BATCHES else []
         batch = self._ring[number]
-        self._tally.take(self._desk.excess(batch.left, batch.masked, means))
-        self._ring.pop(begin, None)
+        self._tally.take(self._desk.excess(batch.left, batch.masked, around))
+        for gone in [one for one in self._ring if one < begin]:
+            del self._ring[gone]
         self._counted += 1
