@@ -9,6 +9,7 @@ import numpy as np
 
 from stagefx.audio.alignment_speed import find_speed
 from stagefx.audio.alignment_windows import Sighting
+from stagefx.audio.alignment_wow import follow_finely, wow_percent
 from stagefx.audio.constant_delay import ConstantDelay, alike, constant_delay, in_common
 from stagefx.audio.drift import Course, follow
 from stagefx.audio.lag import Lag, find_lag
@@ -31,6 +32,8 @@ _NEAR_ENOUGH = 0.3
 """Nor are those of which so much agrees in the mean of all bands: elsewhere there is less."""
 _PLAINLY_ALIKE = 0.8
 """Versions less alike may run at another speed."""
+_FINELY_ALIKE = 0.97
+"""Versions less alike may waver quicker than windows of a second show."""
 _SHORTEST_FOR_DRIFT_S = 6.5
 _SURE_TIMES = 6.0
 """A slope counts from as many standard deviations on."""
@@ -76,6 +79,7 @@ class Fit:
     drift_ppm: float | None = None
     drift_uncertainty_ppm: float | None = None
     path: TimePath | None = None
+    wow_percent: float | None = None
 
     @property
     def same_music(self) -> bool:
@@ -130,10 +134,20 @@ def _at_one_speed(pieces: Pieces) -> Fit:
     steady = _steady(constant, pieces)
     if not pieces.follows or not _long_enough(pieces) or constant.repeat:
         return steady
+    found = _followed(steady, constant, pieces)
+    if found.alike >= _FINELY_ALIKE:
+        return found
+    # Jumps that half fit may be a wavering speed.
+    starts = [found] if found.alike >= _PLAINLY_ALIKE or not found.path else [steady, found]
+    return max((_finely(each, pieces) for each in starts), key=lambda each: each.alike)
+
+
+def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
+    """Along a delay that drifts or jumps, where that is seen and has more in common."""
     matching, sightings = _sightings(pieces, constant)
     if not sightings:
         return steady
-    stretch = _reachable(pieces, sightings)
+    stretch = _reachable(pieces, sightings[0].lag, sightings[-1].lag)
     if not _long(stretch, pieces):
         return steady
     course = follow(pieces.first, matching.of(pieces.second), sightings, *stretch)
@@ -141,6 +155,21 @@ def _at_one_speed(pieces: Pieces) -> Fit:
         return steady
     moving = _moving(course, matching, stretch)
     return steady if moving.alike < steady.alike else moving
+
+
+def _finely(found: Fit, pieces: Pieces) -> Fit:
+    """Along a speed that wavers, where what was found leaves much unlike."""
+    path = found.path or TimePath(found.delay_frames, 0.0)
+    ends = path.delay_at(np.array([pieces.start, pieces.stop], dtype=np.float64)).tolist()
+    stretch = _reachable(pieces, *ends)
+    if not _long(stretch, pieces):
+        return found
+    second = found.matching.of(pieces.second)
+    course = follow_finely(pieces.first, second, path, *stretch)
+    if course is None:
+        return found
+    wow = wow_percent(course.fitted.path, pieces.first.format.rate_hz, *stretch)
+    return replace(_moving(course, found.matching, stretch), wow_percent=wow)
 
 
 def _constant(pieces: Pieces, search_s: float) -> ConstantDelay:
@@ -281,9 +310,8 @@ def _level(path: TimePath, middle: float) -> TimePath:
     return TimePath(offset, 0.0, jumps=path.jumps)
 
 
-def _reachable(pieces: Pieces, sightings: list[Sighting]) -> tuple[int, int]:
-    """The stretch of the first that the second has, by what was seen at both ends."""
-    before, after = sightings[0].lag, sightings[-1].lag
+def _reachable(pieces: Pieces, before: float, after: float) -> tuple[int, int]:
+    """The stretch of the first that the second has, by how late it is at both ends."""
     start = max(pieces.start, WARP_REACH_FRAMES + _SLACK - math.floor(before))
     end = pieces.second.format.frames - WARP_REACH_FRAMES - _SLACK - math.ceil(after)
     return start, min(pieces.stop, end)

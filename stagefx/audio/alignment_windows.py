@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from stagefx.audio.lag import movement, sliding_power, white_products
 from stagefx.audio.path_fit import Delays
 from stagefx.audio.recording import ForwardWindow, Recording
+from stagefx.audio.time_path import TimePath
+from stagefx.audio.warp import read_along
 
 Array = NDArray[np.float64]
 
@@ -82,6 +84,44 @@ def seek_windows(
             if len(places):
                 found.append((begin + centre(x), low + places, likeness))
     return _likeliest(found, length)
+
+
+def seek_along(
+    first: Recording,
+    second: Recording,
+    path: TimePath,
+    stretch: tuple[int, int],
+    length: int,
+    slack: int,
+    factor: int,
+) -> Delays:
+    """Windows that overlap by half, each sought a little to either side of a known course.
+
+    On means of `factor` frames: a short window of a wavering second is in step at low frequencies.
+    """
+    start, stop = stretch
+    x_window, y_window = ForwardWindow(first), ForwardWindow(second)
+    length, slack = length // factor * factor, -(-slack // factor) * factor
+    found: list[tuple[float, Array, Array]] = []
+    for begin in range(start, stop - length + 1, length // 2 // factor * factor):
+        end = begin + length
+        y = read_along(y_window, path, begin - slack, end + slack)
+        x = _moves(x_window.stretch(begin, end), factor)
+        moved = _moves(y, factor)
+        if x.any() and moved.any():
+            places, likeness = _candidates(x, moved, [slack / factor])
+            if len(places):
+                at = begin + factor * centre(x)
+                lags = factor * places - slack
+                # What lies a lag later on the straightened second is read by the course there.
+                known = path.delay_at(at + lags)
+                found.append((at, lags + known, likeness))
+    return _likeliest(found, length // factor)
+
+
+def _moves(block: Array, factor: int) -> Array:
+    means = block.reshape(-1, factor, block.shape[1]).mean(axis=1)
+    return np.ascontiguousarray(np.diff(means.T, axis=1))
 
 
 def centre(movement: Array) -> float:

@@ -25,7 +25,7 @@ _EXPLAINED = 0.3
 """Of the difference, by a shift."""
 _STRANGE, _USUAL = 0.5, 0.1
 """A difference re the first that is other music, and one that is none."""
-_IN_A_ROW = 3
+_IN_A_ROW = 5
 _LEAST_LOUD = 1e-5
 """Of the loudest look: quieter ones are passed by."""
 
