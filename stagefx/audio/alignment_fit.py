@@ -139,7 +139,12 @@ def _at_one_speed(pieces: Pieces) -> Fit:
         return found
     # Jumps that half fit may be a wavering speed.
     starts = [found] if found.alike >= _PLAINLY_ALIKE or not found.path else [steady, found]
-    return max((_finely(each, pieces) for each in starts), key=lambda each: each.alike)
+    for each in starts:
+        finer = _finely(each, pieces)
+        found = max(found, finer, key=lambda one: one.alike)
+        if found.alike >= _FINELY_ALIKE:
+            break
+    return found
 
 
 def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:

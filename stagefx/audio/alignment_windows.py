@@ -36,6 +36,8 @@ _INDEPENDENT_SHARE = 0.01
 _SURE = 0.999
 _JUMP_COST, _SKIP_COST = 25.0, 3.0
 """Natural logarithms of the odds against a jump, and against a window that is found nowhere."""
+_MOVE_COST = 2.0
+"""Of the quickest slow movement: a clock rather stays."""
 _MOST_BACK = 128
 """Windows that may be passed by in a row."""
 _SLOW = 0.012
@@ -174,10 +176,11 @@ def _likeliest(found: list[tuple[float, Array, Array]], length: int) -> Delays:
             continue
         before = slice(low, begin)
         free = _SLOW_FRAMES + _SLOW * (at[begin] - at[before])
-        jumps = np.abs(places[begin:end, None] - places[before]) > free
+        moved = np.abs(places[begin:end, None] - places[before]) / free
+        price = np.where(moved > 1.0, _JUMP_COST, _MOVE_COST * np.square(moved))
         back_in_time = at[begin] + places[begin:end, None] < (at + places)[before] - _BACK_FRAMES
-        jumps = np.where(back_in_time, np.inf, jumps)
-        way = cost[before] + _SKIP_COST * (here - 1 - number[before]) + _JUMP_COST * jumps
+        price = np.where(back_in_time, np.inf, price)
+        way = cost[before] + _SKIP_COST * (here - 1 - number[before]) + price
         best = np.argmin(way, axis=1)
         least = way[np.arange(end - begin), best]
         better = own[begin:end] + least < cost[begin:end]

@@ -19,7 +19,7 @@ from stagefx.audio.time_path import TimePath
 
 Array = NDArray[np.float64]
 
-_ROUNDS = ((0.12, 0.012, 5500), (0.12, 0.004, 11025), (0.06, 0.002, 22050))
+_ROUNDS = ((0.12, 0.012, 5500), (0.12, 0.004, 11025), (0.12, 0.002, 11025), (0.06, 0.002, 22050))
 """Length of the windows and how far they are sought, in s; sampling rate, in Hz."""
 _LENGTH_S = 0.06
 """Of the last windows, which overlap by half: flutter up to 10 Hz is followed."""
