@@ -32,6 +32,8 @@ _NEAR_ENOUGH = 0.3
 """Nor are those of which so much agrees in the mean of all bands: elsewhere there is less."""
 _PLAINLY_ALIKE = 0.8
 """Versions less alike may run at another speed."""
+_LEAST_SPEED = 2e-4
+"""Slower drifts are followed without being sought."""
 _FINELY_ALIKE = 0.97
 """Versions less alike may waver quicker than windows of a second show."""
 _SHORTEST_FOR_DRIFT_S = 6.5
@@ -95,14 +97,31 @@ def fit_together(pieces: Pieces) -> Fit:
 
 def best_fit(pieces: Pieces) -> Fit:
     """By one delay, along one that moves, or at another speed: whatever has most in common."""
-    found = _at_one_speed(pieces)
-    if found.alike >= _PLAINLY_ALIKE or not pieces.follows or not _long_enough(pieces):
-        return found
+    tried = _Tried(pieces, *_at_one_speed(pieces))
+    if not pieces.follows or not _long_enough(pieces) or tried.steady.repeat:
+        return tried.found
+    if tried.found.alike < _PLAINLY_ALIKE and (slope := _speed(pieces)):
+        sped = replace(pieces, second=AtSpeed(pieces.second, slope))
+        other = _Tried(sped, *_at_one_speed(sped), slope)
+        tried = max(tried, other, key=lambda each: each.found.alike)
+    if tried.found.alike < _FINELY_ALIKE:
+        tried = replace(tried, found=_wavering(tried))
+    return _with_speed(tried.found, tried.slope) if tried.slope else tried.found
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """What was found beside a second, perhaps read along a straight line."""
+
+    pieces: Pieces
+    steady: Fit
+    found: Fit
+    slope: float = 0.0
+
+
+def _speed(pieces: Pieces) -> float | None:
     slope = find_speed(pieces.first, pieces.second, pieces.start, pieces.stop, pieces.search_s)
-    if slope is None:
-        return found
-    other = _at_one_speed(replace(pieces, second=AtSpeed(pieces.second, slope)))
-    return _with_speed(other, slope) if other.alike > found.alike else found
+    return slope if slope is not None and abs(slope) > _LEAST_SPEED else None
 
 
 def _with_speed(found: Fit, slope: float) -> Fit:
@@ -126,22 +145,26 @@ def _with_speed(found: Fit, slope: float) -> Fit:
     )
 
 
-def _at_one_speed(pieces: Pieces) -> Fit:
+def _at_one_speed(pieces: Pieces) -> tuple[Fit, Fit]:
+    """By one delay, and by what fits better if there is such."""
     near = min(_NEAR_S, pieces.search_s)
     constant = _constant(pieces, near)
     if constant.alike < _NEAR_ENOUGH and pieces.search_s > near:
         constant = max(constant, _constant(pieces, pieces.search_s), key=lambda each: each.alike)
     steady = _steady(constant, pieces)
     if not pieces.follows or not _long_enough(pieces) or constant.repeat:
-        return steady
-    found = _followed(steady, constant, pieces)
-    if found.alike >= _FINELY_ALIKE:
-        return found
-    # Jumps that half fit may be a wavering speed.
-    starts = [found] if found.alike >= _PLAINLY_ALIKE or not found.path else [steady, found]
-    for each in starts:
-        finer = _finely(each, pieces)
-        found = max(found, finer, key=lambda one: one.alike)
+        return steady, steady
+    return steady, _followed(steady, constant, pieces)
+
+
+def _wavering(tried: _Tried) -> Fit:
+    """Along a speed that wavers, if that has more in common; jumps that half fit may be just that.
+    """
+    found = tried.found
+    half = found.path is not None and found.alike < _PLAINLY_ALIKE
+    for start in [tried.steady, found] if half else [found]:
+        finer = _finely(start, tried.pieces)
+        found = max(found, finer, key=lambda each: each.alike)
         if found.alike >= _FINELY_ALIKE:
             break
     return found
@@ -163,7 +186,7 @@ def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
 
 
 def _finely(found: Fit, pieces: Pieces) -> Fit:
-    """Along a speed that wavers, where what was found leaves much unlike."""
+    """The course laid finely about what was found, or just that."""
     path = found.path or TimePath(found.delay_frames, 0.0)
     ends = path.delay_at(np.array([pieces.start, pieces.stop], dtype=np.float64)).tolist()
     stretch = _reachable(pieces, *ends)

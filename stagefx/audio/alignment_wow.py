@@ -27,8 +27,8 @@ _PHASE_ROUNDS = 5
 """Each leaves half of what a window averages out of the quickest flutter."""
 _TRIED_S = 12.0
 """A long piece is followed finely only where a part of it gains by that."""
-_LEAST_GAIN = 0.5
-"""A finer course has to leave less than this share of what a coarse one leaves unlike."""
+_PROMISING, _LEAST_GAIN = 0.9, 0.5
+"""Of what a coarse course leaves unlike, a finer one has to leave less: at first, and in the end."""
 
 WEIGHTING_HZ = (0.1, 0.2, 0.315, 0.4, 0.63, 0.8, 1.0, 1.6, 2.0, 4.0, 6.3, 10.0, 20.0, 40.0, 63.0,
                 100.0, 200.0)  # fmt: skip
@@ -73,6 +73,9 @@ def _followed(
         if len(delays.at) < 8:
             return None
         found = fit_path(delays, start, stop, path.jumps).path
+    coarse = course_along(first, second, found, start, stop)
+    if 1.0 - alike(coarse.spectra) > _PROMISING * (1.0 - alike(before.spectra)):
+        return None
     length = round(_LENGTH_S * rate_hz)
     course = course_by_phase(
         first,
