@@ -11,9 +11,9 @@ from stagefx.audio.alignment_speed import find_speed
 from stagefx.audio.alignment_windows import Sighting
 from stagefx.audio.alignment_wow import follow_finely, wow_percent
 from stagefx.audio.constant_delay import ConstantDelay, alike, constant_delay, in_common
-from stagefx.audio.drift import Course, follow
+from stagefx.audio.drift import Course, course_along, follow
 from stagefx.audio.lag import Lag, find_lag
-from stagefx.audio.matched import AtSpeed, Matching
+from stagefx.audio.matched import Matching, at_speed
 from stagefx.audio.path_fit import Delays, fit_path
 from stagefx.audio.recording import Recording
 from stagefx.audio.repeats import Repeat
@@ -101,7 +101,7 @@ def best_fit(pieces: Pieces) -> Fit:
     if not pieces.follows or not _long_enough(pieces) or tried.steady.repeat:
         return tried.found
     if tried.found.alike < _PLAINLY_ALIKE and (slope := _speed(pieces)):
-        sped = replace(pieces, second=AtSpeed(pieces.second, slope))
+        sped = replace(pieces, second=at_speed(pieces.second, slope))
         other = _Tried(sped, *_at_one_speed(sped), slope)
         tried = max(tried, other, key=lambda each: each.found.alike)
     if tried.found.alike < _FINELY_ALIKE:
@@ -182,6 +182,11 @@ def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
     if course is None or not _moves(course, stretch):
         return steady
     moving = _moving(course, matching, stretch)
+    if pieces.thorough:  # some passages do not tell what all of it has in common
+        path = TimePath(steady.delay_frames, 0.0)
+        second = steady.matching.of(pieces.second)
+        spectra = course_along(pieces.first, second, path, *stretch).spectra
+        steady = replace(steady, alike=alike(spectra), in_common=in_common(spectra))
     return steady if moving.alike < steady.alike else moving
 
 

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.lag import movement, sliding_power, white_products
+from stagefx.audio.matched import Along
 from stagefx.audio.path_fit import Delays
 from stagefx.audio.recording import ForwardWindow, Recording
 from stagefx.audio.time_path import TimePath
-from stagefx.audio.warp import read_along
 
 Array = NDArray[np.float64]
 
@@ -102,12 +102,13 @@ def seek_along(
     On means of `factor` frames: a short window of a wavering second is in step at low frequencies.
     """
     start, stop = stretch
-    x_window, y_window = ForwardWindow(first), ForwardWindow(second)
+    straightened = Along(second, path, first.format.frames)
+    x_window, y_window = ForwardWindow(first), ForwardWindow(straightened)
     length, slack = length // factor * factor, -(-slack // factor) * factor
     found: list[tuple[float, Array, Array]] = []
     for begin in range(start, stop - length + 1, length // 2 // factor * factor):
         end = begin + length
-        y = read_along(y_window, path, begin - slack, end + slack)
+        y = y_window.stretch(begin - slack, end + slack)
         x = _moves(x_window.stretch(begin, end), factor)
         moved = _moves(y, factor)
         if x.any() and moved.any():

@@ -23,7 +23,7 @@ _ROUNDS = ((0.12, 0.012, 5500), (0.12, 0.004, 11025), (0.12, 0.002, 11025), (0.0
 """Length of the windows and how far they are sought, in s; sampling rate, in Hz."""
 _LENGTH_S = 0.06
 """Of the last windows, which overlap by half: flutter up to 10 Hz is followed."""
-_PHASE_ROUNDS = 5
+_PHASE_ROUNDS = 4
 """Each leaves half of what a window averages out of the quickest flutter."""
 _TRIED_S = 12.0
 """A long piece is followed finely only where a part of it gains by that."""

@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from stagefx.audio.alignment_windows import Sighting, centre, seek_windows
 from stagefx.audio.jumps import find_jumps, placed
+from stagefx.audio.matched import Along
 from stagefx.audio.path_fit import Delays, FittedPath, fit_path
 from stagefx.audio.phase_slope import delay_from_phase, direction
 from stagefx.audio.recording import ForwardWindow, Recording
 from stagefx.audio.spectra import Complex, PairMeter, PairSpectra
 from stagefx.audio.time_path import Jump, TimePath
-from stagefx.audio.warp import WARP_REACH_FRAMES, read_along
+from stagefx.audio.warp import WARP_REACH_FRAMES
 
 Array = NDArray[np.float64]
 
@@ -207,12 +208,13 @@ class _Windows:
         return Delays(places, frames + self._path.delay_at(places), uncertainty)
 
     def _read(self, start: int, stop: int) -> Iterator[tuple[int, Array, Array]]:
-        x_window, y_window = (ForwardWindow(each) for each in self._pieces)
+        first, second = self._pieces
+        straightened = Along(second, self._path, first.format.frames)
+        x_window, y_window = ForwardWindow(first), ForwardWindow(straightened)
         for stretch in self._stretches(start, stop):
             for begin in _begins(*stretch, self._length, self._overlap):
                 end = begin + self._length
-                y = read_along(y_window, self._path, begin, end)
-                yield begin, x_window.stretch(begin, end), y
+                yield begin, x_window.stretch(begin, end), y_window.stretch(begin, end)
 
     def _stretches(self, start: int, stop: int) -> Iterator[tuple[int, int]]:
         """What lies between the jumps, as far as a window fits in."""

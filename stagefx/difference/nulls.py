@@ -230,7 +230,7 @@ class Watch:
         if not self._looks:
             return True
         power, slope, left, across = np.array(self._looks).T
-        loud = (power > _LEAST_LOUD * power.max()) & (slope > 0.0) & (left > 0.0)
+        loud = (power > _LEAST_LOUD * power.max()) & (slope > 0.0)
         if not loud.any():
             return True
         power, slope, left, across = (each[loud] for each in (power, slope, left, across))
