@@ -186,6 +186,7 @@ def _alignment(found: Fit) -> Alignment:
         path=path,
         swapped=found.matching.crossed,
         channel_polarity=found.matching.signs,
+        wow_percent=found.wow_percent,
     )
 
 

@@ -9,10 +9,11 @@ import numpy as np
 
 from stagefx.audio.alignment_speed import find_speed
 from stagefx.audio.alignment_windows import Sighting
+from stagefx.audio.alignment_wow import follow_finely, wow_percent
 from stagefx.audio.constant_delay import ConstantDelay, alike, constant_delay, in_common
-from stagefx.audio.drift import Course, follow
+from stagefx.audio.drift import Course, course_along, follow
 from stagefx.audio.lag import Lag, find_lag
-from stagefx.audio.matched import AtSpeed, Matching
+from stagefx.audio.matched import Matching, at_speed
 from stagefx.audio.path_fit import Delays, fit_path
 from stagefx.audio.recording import Recording
 from stagefx.audio.repeats import Repeat
@@ -31,6 +32,10 @@ _NEAR_ENOUGH = 0.3
 """Nor are those of which so much agrees in the mean of all bands: elsewhere there is less."""
 _PLAINLY_ALIKE = 0.8
 """Versions less alike may run at another speed."""
+_LEAST_SPEED = 2e-4
+"""Slower drifts are followed without being sought."""
+_FINELY_ALIKE = 0.97
+"""Versions less alike may waver quicker than windows of a second show."""
 _SHORTEST_FOR_DRIFT_S = 6.5
 _SURE_TIMES = 6.0
 """A slope counts from as many standard deviations on."""
@@ -76,6 +81,7 @@ class Fit:
     drift_ppm: float | None = None
     drift_uncertainty_ppm: float | None = None
     path: TimePath | None = None
+    wow_percent: float | None = None
 
     @property
     def same_music(self) -> bool:
@@ -91,14 +97,31 @@ def fit_together(pieces: Pieces) -> Fit:
 
 def best_fit(pieces: Pieces) -> Fit:
     """By one delay, along one that moves, or at another speed: whatever has most in common."""
-    found = _at_one_speed(pieces)
-    if found.alike >= _PLAINLY_ALIKE or not pieces.follows or not _long_enough(pieces):
-        return found
+    tried = _Tried(pieces, *_at_one_speed(pieces))
+    if not pieces.follows or not _long_enough(pieces) or tried.steady.repeat:
+        return tried.found
+    if tried.found.alike < _PLAINLY_ALIKE and (slope := _speed(pieces)):
+        sped = replace(pieces, second=at_speed(pieces.second, slope))
+        other = _Tried(sped, *_at_one_speed(sped), slope)
+        tried = max(tried, other, key=lambda each: each.found.alike)
+    if tried.found.alike < _FINELY_ALIKE:
+        tried = replace(tried, found=_wavering(tried))
+    return _with_speed(tried.found, tried.slope) if tried.slope else tried.found
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """What was found beside a second, perhaps read along a straight line."""
+
+    pieces: Pieces
+    steady: Fit
+    found: Fit
+    slope: float = 0.0
+
+
+def _speed(pieces: Pieces) -> float | None:
     slope = find_speed(pieces.first, pieces.second, pieces.start, pieces.stop, pieces.search_s)
-    if slope is None:
-        return found
-    other = _at_one_speed(replace(pieces, second=AtSpeed(pieces.second, slope)))
-    return _with_speed(other, slope) if other.alike > found.alike else found
+    return slope if slope is not None and abs(slope) > _LEAST_SPEED else None
 
 
 def _with_speed(found: Fit, slope: float) -> Fit:
@@ -122,25 +145,64 @@ def _with_speed(found: Fit, slope: float) -> Fit:
     )
 
 
-def _at_one_speed(pieces: Pieces) -> Fit:
+def _at_one_speed(pieces: Pieces) -> tuple[Fit, Fit]:
+    """By one delay, and by what fits better if there is such."""
     near = min(_NEAR_S, pieces.search_s)
     constant = _constant(pieces, near)
     if constant.alike < _NEAR_ENOUGH and pieces.search_s > near:
         constant = max(constant, _constant(pieces, pieces.search_s), key=lambda each: each.alike)
     steady = _steady(constant, pieces)
     if not pieces.follows or not _long_enough(pieces) or constant.repeat:
-        return steady
+        return steady, steady
+    return steady, _followed(steady, constant, pieces)
+
+
+def _wavering(tried: _Tried) -> Fit:
+    """Along a speed that wavers, if that has more in common; jumps that half fit may be just that.
+    """
+    found = tried.found
+    half = found.path is not None and found.alike < _PLAINLY_ALIKE
+    for start in [tried.steady, found] if half else [found]:
+        finer = _finely(start, tried.pieces)
+        found = max(found, finer, key=lambda each: each.alike)
+        if found.alike >= _FINELY_ALIKE:
+            break
+    return found
+
+
+def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
+    """Along a delay that drifts or jumps, where that is seen and has more in common."""
     matching, sightings = _sightings(pieces, constant)
     if not sightings:
         return steady
-    stretch = _reachable(pieces, sightings)
+    stretch = _reachable(pieces, sightings[0].lag, sightings[-1].lag)
     if not _long(stretch, pieces):
         return steady
     course = follow(pieces.first, matching.of(pieces.second), sightings, *stretch)
     if course is None or not _moves(course, stretch):
         return steady
     moving = _moving(course, matching, stretch)
+    if pieces.thorough:  # some passages do not tell what all of it has in common
+        path = TimePath(steady.delay_frames, 0.0)
+        second = steady.matching.of(pieces.second)
+        spectra = course_along(pieces.first, second, path, *stretch).spectra
+        steady = replace(steady, alike=alike(spectra), in_common=in_common(spectra))
     return steady if moving.alike < steady.alike else moving
+
+
+def _finely(found: Fit, pieces: Pieces) -> Fit:
+    """The course laid finely about what was found, or just that."""
+    path = found.path or TimePath(found.delay_frames, 0.0)
+    ends = path.delay_at(np.array([pieces.start, pieces.stop], dtype=np.float64)).tolist()
+    stretch = _reachable(pieces, *ends)
+    if not _long(stretch, pieces):
+        return found
+    second = found.matching.of(pieces.second)
+    course = follow_finely(pieces.first, second, path, *stretch)
+    if course is None:
+        return found
+    wow = wow_percent(course.fitted.path, pieces.first.format.rate_hz, *stretch)
+    return replace(_moving(course, found.matching, stretch), wow_percent=wow)
 
 
 def _constant(pieces: Pieces, search_s: float) -> ConstantDelay:
@@ -281,9 +343,8 @@ def _level(path: TimePath, middle: float) -> TimePath:
     return TimePath(offset, 0.0, jumps=path.jumps)
 
 
-def _reachable(pieces: Pieces, sightings: list[Sighting]) -> tuple[int, int]:
-    """The stretch of the first that the second has, by what was seen at both ends."""
-    before, after = sightings[0].lag, sightings[-1].lag
+def _reachable(pieces: Pieces, before: float, after: float) -> tuple[int, int]:
+    """The stretch of the first that the second has, by how late it is at both ends."""
     start = max(pieces.start, WARP_REACH_FRAMES + _SLACK - math.floor(before))
     end = pieces.second.format.frames - WARP_REACH_FRAMES - _SLACK - math.ceil(after)
     return start, min(pieces.stop, end)

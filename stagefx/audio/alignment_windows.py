@@ -15,8 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.lag import movement, sliding_power, white_products
+from stagefx.audio.matched import Along
 from stagefx.audio.path_fit import Delays
 from stagefx.audio.recording import ForwardWindow, Recording
+from stagefx.audio.time_path import TimePath
 
 Array = NDArray[np.float64]
 
@@ -34,6 +36,8 @@ _INDEPENDENT_SHARE = 0.01
 _SURE = 0.999
 _JUMP_COST, _SKIP_COST = 25.0, 3.0
 """Natural logarithms of the odds against a jump, and against a window that is found nowhere."""
+_MOVE_COST = 2.0
+"""Of the quickest slow movement: a clock rather stays."""
 _MOST_BACK = 128
 """Windows that may be passed by in a row."""
 _SLOW = 0.012
@@ -82,6 +86,45 @@ def seek_windows(
             if len(places):
                 found.append((begin + centre(x), low + places, likeness))
     return _likeliest(found, length)
+
+
+def seek_along(
+    first: Recording,
+    second: Recording,
+    path: TimePath,
+    stretch: tuple[int, int],
+    length: int,
+    slack: int,
+    factor: int,
+) -> Delays:
+    """Windows that overlap by half, each sought a little to either side of a known course.
+
+    On means of `factor` frames: a short window of a wavering second is in step at low frequencies.
+    """
+    start, stop = stretch
+    straightened = Along(second, path, first.format.frames)
+    x_window, y_window = ForwardWindow(first), ForwardWindow(straightened)
+    length, slack = length // factor * factor, -(-slack // factor) * factor
+    found: list[tuple[float, Array, Array]] = []
+    for begin in range(start, stop - length + 1, length // 2 // factor * factor):
+        end = begin + length
+        y = y_window.stretch(begin - slack, end + slack)
+        x = _moves(x_window.stretch(begin, end), factor)
+        moved = _moves(y, factor)
+        if x.any() and moved.any():
+            places, likeness = _candidates(x, moved, [slack / factor])
+            if len(places):
+                at = begin + factor * centre(x)
+                lags = factor * places - slack
+                # What lies a lag later on the straightened second is read by the course there.
+                known = path.delay_at(at + lags)
+                found.append((at, lags + known, likeness))
+    return _likeliest(found, length // factor)
+
+
+def _moves(block: Array, factor: int) -> Array:
+    means = block.reshape(-1, factor, block.shape[1]).mean(axis=1)
+    return np.ascontiguousarray(np.diff(means.T, axis=1))
 
 
 def centre(movement: Array) -> float:
@@ -134,10 +177,11 @@ def _likeliest(found: list[tuple[float, Array, Array]], length: int) -> Delays:
             continue
         before = slice(low, begin)
         free = _SLOW_FRAMES + _SLOW * (at[begin] - at[before])
-        jumps = np.abs(places[begin:end, None] - places[before]) > free
+        moved = np.abs(places[begin:end, None] - places[before]) / free
+        price = np.where(moved > 1.0, _JUMP_COST, _MOVE_COST * np.square(moved))
         back_in_time = at[begin] + places[begin:end, None] < (at + places)[before] - _BACK_FRAMES
-        jumps = np.where(back_in_time, np.inf, jumps)
-        way = cost[before] + _SKIP_COST * (here - 1 - number[before]) + _JUMP_COST * jumps
+        price = np.where(back_in_time, np.inf, price)
+        way = cost[before] + _SKIP_COST * (here - 1 - number[before]) + price
         best = np.argmin(way, axis=1)
         least = way[np.arange(end - begin), best]
         better = own[begin:end] + least < cost[begin:end]

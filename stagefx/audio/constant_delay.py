@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,9 @@ _CLEARLY_LIKELIER = 2.0
 """Channels are exchanged where that has so much better odds: less, and chance exchanges them."""
 _LEAST_MORE = 1e-6
 """What channels that are alike but for -60 dB have in common either way is the same."""
+_TURNS = 2
+_SURE_VOTE = 0.3
+"""Of the bands: less, and a channel is neither the right way up nor turned over."""
 _TURNED_SHARE = 0.98
 _HIGHEST_HZ = 18e3
 """A pilot tone or an encoder's limit above it says nothing of the music."""
@@ -133,11 +136,10 @@ def constant_delay(
     passages = _lively(first, start + REACH_FRAMES, stop - REACH_FRAMES)
     held = _Passages(first, second, passages, lag.frames)
     matching = Matching(lag.crossed, lag.signs)
-    fit = _fitted(held, float(lag.frames), matching)
+    fit = _right_way_up(held, _fitted(held, float(lag.frames), matching), float(lag.frames))
     if _exchanged(held, fit):
         other = Matching(not matching.crossed, matching.signs[::-1])
-        fit = _fitted(held, float(lag.frames), other)
-        fit = _fitted(held, float(lag.frames), other.turned(_turned_over(fit.spectra)))
+        fit = _right_way_up(held, _fitted(held, float(lag.frames), other), float(lag.frames))
     whole = delay_from_phase(fit.spectra)
     response = direction(fit.spectra, whole.frames)
     own = [delay_from_phase(part, response) for part in fit.parts]
@@ -304,15 +306,32 @@ def gain_whatever_phase(spectra: PairSpectra) -> float:
     return float(np.abs(spectra.cross[:, heard]).sum()) / power if power > 0.0 else 0.0
 
 
-def _turned_over(spectra: PairSpectra) -> tuple[int, ...]:
-    """Which way up each channel is, by the mean direction of the phases, band by band."""
-    signs = []
+def _right_way_up(pairs: _Passages, fit: _Fit, lag: float) -> _Fit:
+    """The fit with each channel the way up that most bands say; in doubt like the others."""
+    for _ in range(_TURNS):
+        votes = _votes(fit.spectra)
+        own = np.array(fit.matching.signs)
+        sure = np.abs(votes) >= _SURE_VOTE
+        most = float((own * votes)[sure].sum()) if sure.any() else float((own * votes).sum())
+        signs = np.where(np.where(sure, own * votes, most) >= 0.0, 1, -1)
+        if (signs == own).all():
+            break
+        fit = _fitted(pairs, lag, replace(fit.matching, signs=tuple(signs.tolist())))
+    return fit
+
+
+def _votes(spectra: PairSpectra) -> Array:
+    """How far each channel is the right way up, -1 to 1: the mean over third octaves.
+
+    Of a channel that is silent in either version nothing is said: it counts as right.
+    """
+    votes = []
     for cross, x, y in zip(spectra.cross, spectra.first, spectra.second, strict=True):
         scale = np.sqrt(x * y)
         share = np.divide(cross.real, scale, out=np.zeros_like(x), where=scale > 0.0)
-        vote = sum(float(share[lines].mean()) for lines in third_octave_lines(spectra))
-        signs.append(1 if vote >= 0.0 else -1)
-    return tuple(signs)
+        bands = [float(share[lines].mean()) for lines in third_octave_lines(spectra)]
+        votes.append(float(np.mean(bands)) if bands and scale.any() else 1.0)
+    return np.array(votes)
 
 
 def _exchanged(pairs: _Passages, fit: _Fit) -> bool:

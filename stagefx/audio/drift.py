@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from stagefx.audio.alignment_windows import Sighting, centre, seek_windows
 from stagefx.audio.jumps import find_jumps, placed
+from stagefx.audio.matched import Along
 from stagefx.audio.path_fit import Delays, FittedPath, fit_path
 from stagefx.audio.phase_slope import delay_from_phase, direction
 from stagefx.audio.recording import ForwardWindow, Recording
 from stagefx.audio.spectra import Complex, PairMeter, PairSpectra
 from stagefx.audio.time_path import Jump, TimePath
-from stagefx.audio.warp import WARP_REACH_FRAMES, read_along
+from stagefx.audio.warp import WARP_REACH_FRAMES
 
 Array = NDArray[np.float64]
 
@@ -104,33 +105,53 @@ def follow(
     if jumps:
         path = placed(first, second, path, coarse.at)
         path = fit_path(coarse, start, stop, path.jumps).path
-    return _refined(first, second, path, length, start, stop)
+    return course_by_phase(first, second, path, length, start, stop)
 
 
-def _begins(start: int, stop: int, length: int) -> list[int]:
-    """Where windows begin that reach from end to end, side by side or a little over each other."""
-    many = -(-(stop - start) // length)
+def course_along(
+    first: Recording, second: Recording, path: TimePath, start: int, stop: int
+) -> Course:
+    """What both have in common along a known course."""
+    length = round(min(WINDOW_S * first.format.rate_hz, stop - start))
+    windows = _Windows(first, second, path, length)
+    windows.measured(start, stop, None)
+    spectra = windows.total.spectra()
+    fitted = FittedPath(path, path.slope, math.inf, math.inf)
+    return Course(fitted, spectra, windows.gain, delay_from_phase(spectra).uncertainty_frames)
+
+
+def _begins(start: int, stop: int, length: int, overlap: int = 1) -> list[int]:
+    """Where windows begin that reach from end to end, so many over each other, or a little more."""
+    many = -(-(stop - start) * overlap // length) - (overlap - 1)
     return [round(begin) for begin in np.linspace(start, stop - length, many).tolist()]
 
 
-def _refined(
+def course_by_phase(
     first: Recording,
     second: Recording,
     path: TimePath,
     length: int,
     start: int,
     stop: int,
+    *,
+    overlap: int = 1,
+    rounds: int = _ROUNDS,
+    overlooked: bool = True,
 ) -> Course | None:
+    """A course laid anew by what the phase still shows along it, window by window.
+
+    Jumps that were overlooked so far are sought only in a delay that else moves slowly.
+    """
     response: Complex | None = None
-    for turn in range(_ROUNDS):
-        windows = _Windows(first, second, path, length)
+    for turn in range(rounds):
+        windows = _Windows(first, second, path, length, overlap)
         delays = windows.measured(start, stop, response)
         if len(delays.at) < 3:
             return None
         spectra = windows.total.spectra()
         whole = delay_from_phase(spectra)
         jumps = path.jumps
-        if turn < _ROUNDS - 1 and (more := _overlooked(delays, path)):
+        if overlooked and turn < rounds - 1 and (more := _overlooked(delays, path)):
             jumps = (*jumps, *more)
             jumps = tuple(sorted(jumps, key=lambda jump: jump.frame))
             rough = fit_path(delays, start, stop, jumps).path
@@ -153,9 +174,11 @@ def _overlooked(delays: Delays, path: TimePath) -> list[Jump]:
 class _Windows:
     """Windows of both pieces side by side, the second read along a course."""
 
-    def __init__(self, first: Recording, second: Recording, path: TimePath, length: int) -> None:
+    def __init__(
+        self, first: Recording, second: Recording, path: TimePath, length: int, overlap: int = 1
+    ) -> None:
         self._pieces = first, second
-        self._path, self._length = path, length
+        self._path, self._length, self._overlap = path, length, overlap
         made = first.format
         self._segment = segment_frames(length, rate_hz=made.rate_hz)
         self.total = PairMeter(made.rate_hz, made.channels, self._segment)
@@ -185,12 +208,13 @@ class _Windows:
         return Delays(places, frames + self._path.delay_at(places), uncertainty)
 
     def _read(self, start: int, stop: int) -> Iterator[tuple[int, Array, Array]]:
-        x_window, y_window = (ForwardWindow(each) for each in self._pieces)
+        first, second = self._pieces
+        straightened = Along(second, self._path, first.format.frames)
+        x_window, y_window = ForwardWindow(first), ForwardWindow(straightened)
         for stretch in self._stretches(start, stop):
-            for begin in _begins(*stretch, self._length):
+            for begin in _begins(*stretch, self._length, self._overlap):
                 end = begin + self._length
-                y = read_along(y_window, self._path, begin, end)
-                yield begin, x_window.stretch(begin, end), y
+                yield begin, x_window.stretch(begin, end), y_window.stretch(begin, end)
 
     def _stretches(self, start: int, stop: int) -> Iterator[tuple[int, int]]:
         """What lies between the jumps, as far as a window fits in."""

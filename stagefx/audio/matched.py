@@ -193,12 +193,11 @@ class _Put:
         return np.ascontiguousarray(self._matching.put(self._recording.read(start, stop)))
 
 
-class AtSpeed:
-    """A recording read along a straight line, ``y[m] = recording(m + slope m)``."""
+class Along:
+    """A recording of so many frames read along a course, ``y[m] = recording(m + delay(m))``."""
 
-    def __init__(self, recording: Recording, slope: float) -> None:
-        self._recording, self._path = recording, TimePath(0.0, slope)
-        frames = int((recording.format.frames - 1) / (1.0 + slope)) + 1
+    def __init__(self, recording: Recording, path: TimePath, frames: int) -> None:
+        self._path = path
         self.format: AudioFormat = replace(recording.format, frames=frames, bits=None)
         self.place = recording.place
         self._window = ForwardWindow(recording)
@@ -213,6 +212,12 @@ class AtSpeed:
             for here in range(start, stop, _CHUNK_FRAMES)
         ]
         return np.concatenate(parts)
+
+
+def at_speed(recording: Recording, slope: float) -> Recording:
+    """A recording read along a straight line through its beginning."""
+    frames = int((recording.format.frames - 1) / (1.0 + slope)) + 1
+    return Along(recording, TimePath(0.0, slope), frames)
 
 
 def at_rate_of(first: Recording, second: Recording) -> Recording:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagefx.audio.spectra import Complex, PairSpectra
+from stagefx.audio.spectra import Array, Complex, PairSpectra
 
 LOWEST_HZ, HIGHEST_HZ = 500.0, 16000.0
 HIGHEST_SHARE = 0.45
@@ -20,6 +20,8 @@ _ROUNDS = 2
 _BENT_RADIANS = 0.5
 """Lines that lie farther off a straight phase count little: an all-pass turned them round."""
 _LEAST_STRAIGHT = 0.1
+_CLEARLY_STRAIGHTER = 1.2
+"""One channel alone is gone by only where the others clearly do not follow it."""
 _LINES_ALIKE = 1.5
 """Lines that count as one: the noise bandwidth of a raised cosine."""
 _SEGMENT_COUNTS = 0.95
@@ -93,7 +95,7 @@ def delay_from_phase(spectra: PairSpectra, response: Complex | None = None) -> P
         return PhaseDelay(0.0, math.inf)
     cross = spectra.cross if response is None else spectra.cross * response.conj()
     phase = np.angle(cross)
-    delay = -float((weight * radians_per_frame * phase).sum()) / steepness
+    delay = _straightest(weight, radians_per_frame, phase)
     for _ in range(_ROUNDS):
         left = np.angle(np.exp(1j * (phase + radians_per_frame * delay)))
         straight = weight * np.exp(-np.square(left / _BENT_RADIANS))
@@ -103,6 +105,22 @@ def delay_from_phase(spectra: PairSpectra, response: Complex | None = None) -> P
         delay -= float((straight * radians_per_frame * left).sum()) / bottom
     alike = _LINES_ALIKE / (2.0 * _SEGMENT_COUNTS * spectra.segments)
     return PhaseDelay(delay, math.sqrt(alike / steepness))
+
+
+def _straightest(weight: Array, radians_per_frame: Array, phase: Array) -> float:
+    """The least-squares delay of all channels, or of one, by which most lines lie straight."""
+    slope = weight * radians_per_frame
+    below, above = (slope * radians_per_frame).sum(axis=1), -(slope * phase).sum(axis=1)
+    known = below > 0.0
+    tried = [float(above.sum() / below.sum())]
+    if len(weight) > 1:
+        tried += (above[known] / below[known]).tolist()
+    scores = [
+        float((slope * radians_per_frame * np.exp(-np.square(left / _BENT_RADIANS))).sum())
+        for left in (np.angle(np.exp(1j * (phase + radians_per_frame * each))) for each in tried)
+    ]
+    best = int(np.argmax(scores))
+    return tried[best] if scores[best] > _CLEARLY_STRAIGHTER * scores[0] else tried[0]
 
 
 def direction(spectra: PairSpectra, delay_frames: float) -> Complex:

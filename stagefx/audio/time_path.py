@@ -169,15 +169,24 @@ class TimePath:
         return start, stop
 
     def first_beyond(self, position: float, frames: int) -> int:
-        """The first frame, of so many, that is found at or after a position of the second."""
-        low, high = 0, frames
+        """The first frame, of so many, that is found at or after a position of the second.
+
+        What was cut is passed by: its frames are found nowhere.
+        """
+        for low in reversed([0, *(min(max(jump.frame, 0), frames) for jump in self.jumps)]):
+            if low == 0 or self._found_at(low) < position:
+                break
+        high = frames
         while low < high:
             middle = (low + high) // 2
-            if middle + float(self.delay_at(np.array([float(middle)]))[0]) >= position:
+            if self._found_at(middle) >= position:
                 high = middle
             else:
                 low = middle + 1
         return low
+
+    def _found_at(self, frame: int) -> float:
+        return frame + float(self.delay_at(np.array([float(frame)]))[0])
 
 
 def spline_weights(

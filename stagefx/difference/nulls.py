@@ -25,7 +25,7 @@ _EXPLAINED = 0.3
 """Of the difference, by a shift."""
 _STRANGE, _USUAL = 0.5, 0.1
 """A difference re the first that is other music, and one that is none."""
-_IN_A_ROW = 3
+_IN_A_ROW = 5
 _LEAST_LOUD = 1e-5
 """Of the loudest look: quieter ones are passed by."""
 
@@ -230,7 +230,7 @@ class Watch:
         if not self._looks:
             return True
         power, slope, left, across = np.array(self._looks).T
-        loud = (power > _LEAST_LOUD * power.max()) & (slope > 0.0) & (left > 0.0)
+        loud = (power > _LEAST_LOUD * power.max()) & (slope > 0.0)
         if not loud.any():
             return True
         power, slope, left, across = (each[loud] for each in (power, slope, left, across))
