@@ -102,11 +102,33 @@ class Response:
     channels: tuple[tuple[Band, ...], ...]
 
     def re_median(self, low_hz: float, high_hz: float) -> Response:
-        """The same, each channel re the median of its bands in a range, 1 kHz where none is."""
+        """The same, each channel re the median of its bands in a range.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float, Hz
+            Nominal ends of the range, both within it.
+
+        Returns
+        -------
+        Response
+            Unchanged where no band of the range was measured.
+        """
         return self._shifted(lambda bands: -_median_db(bands, low_hz, high_hz))
 
     def without(self, response: Callable[[Array], Complex]) -> Response:
-        """The same with a known response, from Hz to complex, taken off."""
+        """The same with a known response taken off.
+
+        Parameters
+        ----------
+        response : callable
+            From Hz to the complex response.
+
+        Returns
+        -------
+        Response
+            Each band less the known response's mean power in it.
+        """
 
         def change_db(bands: tuple[Band, ...]) -> Array:
             parts = [np.geomspace(*band_edges_hz(band.hz), _FINE_PARTS) for band in bands]
@@ -132,10 +154,21 @@ class Response:
         *,
         audible: NDArray[np.bool_] | None = None,
     ) -> Deviation | None:
-        """The band of a range, both ends within it, that lies farthest off, whatever the channel.
+        """The band of a range that lies farthest off, whatever the channel.
 
-        Bands beyond their floor come first: a faint one may lie far off by chance.  None where no
-        band of the range was measured, or none of `audible` [bands].
+        Bands beyond their floor come first: a faint one may lie far off by chance.
+
+        Parameters
+        ----------
+        low_hz, high_hz : float, Hz
+            Nominal ends of the range, both within it.
+        audible : ndarray of bool [bands] or None
+            Which bands count; all where left out.
+
+        Returns
+        -------
+        Deviation or None
+            None where no band that counts was measured.
         """
         within = [
             band

@@ -22,6 +22,8 @@ FARTHEST_DB, NEAREST_DB = -100.0, 20.0
 
 _MARKS = {Grade.WILL: "full", Grade.MAY: "left", Grade.SHOULD_NOT: "none"}
 """How much of a row's round mark is filled; what is under the floor gets a dash."""
+MOST_ROWS = 14
+"""With more the words of neighbours touch; what is left out is farthest from being heard."""
 
 
 def draw_comparison(found: Comparison) -> Figure:
@@ -179,9 +181,9 @@ def draw_distance(axes: Axes, found: Comparison) -> None:
     ...     axes = style.sheet("the same piece twice").add_subplot()
     ...     draw_distance(axes, compare_files(trio, trio, passage=(2.0, 4.0)))
     >>> [label.get_text() for label in axes.get_yticklabels()][:3]
-    ['level', 'balance', 'low end']
+    ['edits', 'exchange', 'speed']
     """
-    rows = nearest_first(found.ledger)
+    rows = nearest_first(found.ledger)[:MOST_ROWS]
     style.claim(axes, distance_claim(found))
     axes.set_xlim(FARTHEST_DB, NEAREST_DB)
     axes.set_ylim(len(rows) - 0.4, -0.9)

@@ -25,11 +25,6 @@ Rows = Callable[[float | None], tuple[LedgerRow, ...]]
 """From a room's noise, dBA, to rows known from elsewhere than the pair's audio."""
 
 
-def _no_rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
-    del room_dba
-    return ()
-
-
 @dataclass(frozen=True)
 class Told:
     """What is known of two versions beside their audio.
@@ -42,7 +37,7 @@ class Told:
     basis: Basis = "calculated"
     room_dba: float | None = USUAL_ROOM_DBA
     renders: tuple[RenderReport, ...] = ()
-    rows: Rows = _no_rows
+    rows: Rows | None = None
     gap: GapNoise | None = None
     captured: Captured | None = None
     floors: Mapping[str, float] = field(default_factory=dict)
@@ -71,7 +66,7 @@ def judged(
             room_dba=room_dba,
             heard=heard,
             matched_db=matched_db,
-            rows=told.rows(room_dba),
+            rows=told.rows(room_dba) if told.rows else (),
         )
         return tuple(
             with_floor(row, told.floors[row.name]) if row.name in told.floors else row

@@ -65,20 +65,6 @@ class LedgerRow:
     remark: str = ""
     sentence: str = ""
 
-    def nudged(self, way: int) -> Grade | None:
-        """The grade of a value that is larger (way 1) or smaller (-1) by what counts as near."""
-        if self.value is None or (self.floor is not None and self.value < self.floor):
-            return self.grade
-        scale = limits()[self.name].scale
-        if scale == "level":
-            moved = self.value + way * NEAR_DB
-        elif scale == "probability":  # p = erf(d'/2): what is larger or smaller is d'
-            inverse = NormalDist().inv_cdf(min(0.5 + 0.5 * self.value, _SUREST))
-            moved = 2.0 * NormalDist().cdf(inverse * NEAR_FACTOR**way) - 1.0
-        else:
-            moved = self.value * NEAR_FACTOR**way
-        return grade_of(moved, limit_of(self))
-
 
 def margin_db(value: float, limit: Limit) -> float | None:
     """How far a value is from where it may be heard; None of a probability.
@@ -131,6 +117,21 @@ def with_floor(row: LedgerRow, floor: float) -> LedgerRow:
 def limit_of(row: LedgerRow) -> Limit:
     """The limit a row was judged by, which for a resonance is not its name's."""
     return replace(limits()[row.name], may=row.may, will=row.will)
+
+
+def nudged(row: LedgerRow, way: int) -> Grade | None:
+    """The grade if the value were larger (way 1) or smaller (-1) by what counts as near."""
+    if row.value is None or (row.floor is not None and row.value < row.floor):
+        return row.grade
+    scale = limits()[row.name].scale
+    if scale == "level":
+        moved = row.value + way * NEAR_DB
+    elif scale == "probability":  # p = erf(d'/2): what is larger or smaller is d'
+        inverse = NormalDist().inv_cdf(min(0.5 + 0.5 * row.value, _SUREST))
+        moved = 2.0 * NormalDist().cdf(inverse * NEAR_FACTOR**way) - 1.0
+    else:
+        moved = row.value * NEAR_FACTOR**way
+    return grade_of(moved, limit_of(row))
 
 
 def _source(limit: Limit) -> str:

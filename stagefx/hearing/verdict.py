@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stagefx.hearing.grades import Grade, together
-from stagefx.hearing.ledger import NEAR_DB, NEAR_FACTOR, LedgerRow
+from stagefx.hearing.ledger import NEAR_DB, NEAR_FACTOR, LedgerRow, nudged as nudge
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, distance_of, quantity, size_of, subject
 
@@ -186,7 +186,7 @@ def _near_limit(judged: Mapping[str, LedgerRow], grade: Grade) -> str:
     """Whether a row stands so near a limit that another measurement might turn the grade."""
     counted = {name: found for name, row in judged.items() if (found := _counted(row))}
     for way, how in ((1, "more"), (-1, "less")):
-        nudged = {name: judged[name].nudged(way) or found for name, found in counted.items()}
+        nudged = {name: nudge(judged[name], way) or found for name, found in counted.items()}
         other = together(nudged)
         turned = [judged[name] for name in counted if nudged[name] is not counted[name]]
         if other is None or other is grade or Grade.MAY.rank > max(other.rank, grade.rank):

@@ -22,7 +22,7 @@ KEYS = {
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("music")
     short_music(place / "one.wav")
-    short_music(place / "softer.wav", gain=10.0 ** (-1.0 / 20.0))
+    short_music(place / "softer.wav", gain=10.0 ** (-2.0 / 20.0))
     return place
 
 
@@ -36,10 +36,10 @@ def test_two_files_are_compared_verdict_first(folder: Path) -> None:
     order = ["What changed, by cause", "Against what is known of hearing"]
     places = [next(i for i, line in enumerate(lines) if line.startswith(o)) for o in order]
     assert places == sorted(places)
-    assert "level        -1.00 dB in volts, -1.00 dB in loudness" in lines
+    assert "level        -2.00 dB in volts, -2.00 dB in loudness" in lines
     (row,) = [line for line in lines if re.match(r" +level ", line)]
-    # a change of 1 dB, which may be heard from 0.2 dB
-    assert row.endswith("5.0 times the limit")
+    # a change of 2 dB, which may be heard from 0.2 dB
+    assert row.endswith("10.0 times the limit")
 
 
 def test_a_level_match_takes_the_level_away(folder: Path) -> None:
@@ -50,7 +50,7 @@ def test_a_level_match_takes_the_level_away(folder: Path) -> None:
 def test_json_has_the_keys_of_the_contract(folder: Path) -> None:
     found = one_object(run_here("compare", "one.wav", "softer.wav", "--json", cwd=folder).stdout)
     assert set(found) >= KEYS
-    assert found["alignment"]["gain_db"] == pytest.approx(-1.0, abs=1e-3)
+    assert found["alignment"]["gain_db"] == pytest.approx(-2.0, abs=1e-3)
 
 
 def test_two_stages_are_compared_with_music(folder: Path) -> None:

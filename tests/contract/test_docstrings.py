@@ -68,9 +68,13 @@ def documented_names(doc: NumpyDocString, section: str) -> list[str]:
     return [name.strip() for entry in doc[section] for name in entry.name.split(",")]
 
 
+def has_sections(text: str) -> bool:
+    return any(f"{section}\n---" in inspect.cleandoc(text) for section in SECTIONS)
+
+
 def in_brief(function: Callable[..., Any], text: str | None) -> list[str]:
     """What is wrong with the docstring of a name that is no part of the API."""
-    if text and any(f"{section}\n---" in text for section in SECTIONS):
+    if text and has_sections(text):
         return complaints(function, text=text, example=False)
     first = (text or "").partition("\n\n")[0].strip()
     return [] if first.endswith(".") else ["does not begin with a sentence"]
@@ -134,7 +138,9 @@ def everything_wrong() -> Iterator[str]:
                 )
                 yield from (f"{name} {complaint}" for complaint in found)
             elif inspect.isclass(value):
-                yield from (f"{name} {complaint}" for complaint in class_complaints(value))
+                brief = not full and bool(value.__doc__) and not has_sections(value.__doc__)
+                found = [] if brief else class_complaints(value)
+                yield from (f"{name} {complaint}" for complaint in found)
                 for method_name, method in methods(value):
                     text = inspect.cleandoc(method.__doc__ or "")
                     found = complaints(method, text=text, example=False)
