@@ -168,7 +168,7 @@ def align(
         thorough=thoroughly,
     )
     found = best_fit(pieces)
-    if not found.same_music:
+    if not found.same_music(stop - start, pieces.second.format.frames):
         raise ComparisonError(_not_the_same(first, second, found.alike, search_s))
     alignment = _alignment(found)
     return replace(alignment, remarks=remarks_on(first, second, alignment, found.repeat))

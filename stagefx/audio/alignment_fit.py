@@ -25,6 +25,8 @@ LEAST_IN_COMMON = 0.5
 LEAST_ALIKE = 0.2
 """Or the mean share of the bands: noise may hide some bands, and a hum outweigh all others."""
 
+_LEAST_TOUCH = 0.5
+"""Of the shorter version."""
 _NEAR_S = 0.1
 _SURELY_IN_COMMON = 0.99
 """Versions of which this much agrees within 0.1 s are not sought farther off."""
@@ -83,9 +85,15 @@ class Fit:
     path: TimePath | None = None
     wow_percent: float | None = None
 
-    @property
-    def same_music(self) -> bool:
-        """Whether what they have in common is more than other music would have."""
+    def same_music(self, first_frames: int, second_frames: int) -> bool:
+        """Whether what they have in common is more than other music would have.
+
+        Where only the end of one touches the beginning of the other, much more is asked: one beat
+        of a drum is like another.
+        """
+        over = min(first_frames, second_frames - self.delay_frames) - max(0.0, -self.delay_frames)
+        if over < _LEAST_TOUCH * min(first_frames, second_frames):
+            return min(self.in_common, self.alike) >= LEAST_IN_COMMON
         return self.in_common >= LEAST_IN_COMMON or self.alike >= LEAST_ALIKE
 
 

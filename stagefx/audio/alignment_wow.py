@@ -27,7 +27,7 @@ _PHASE_ROUNDS = 4
 """Each leaves half of what a window averages out of the quickest flutter."""
 _TRIED_S = 12.0
 """A long piece is followed finely only where a part of it gains by that."""
-_PROMISING, _LEAST_GAIN = 0.9, 0.5
+_PROMISING, _LEAST_GAIN = 1.1, 0.5
 """Of what a coarse course leaves unlike, a finer one has to leave less: at first, and in the end."""
 
 WEIGHTING_HZ = (0.1, 0.2, 0.315, 0.4, 0.63, 0.8, 1.0, 1.6, 2.0, 4.0, 6.3, 10.0, 20.0, 40.0, 63.0,

@@ -46,6 +46,8 @@ _SURE_VOTE = 0.3
 _TURNED_SHARE = 0.98
 _HIGHEST_HZ = 18e3
 """A pilot tone or an encoder's limit above it says nothing of the music."""
+_DEAD = 1e-10
+"""Of the loudest channel's power."""
 _TOLD_FROM_HZ, _TOLD_TO_HZ = 100.0, 12.5e3
 _LEAST_BAND = 1e-7
 """Third octaves 70 dB under the strongest line hold what leaks, and dither."""
@@ -182,8 +184,12 @@ def in_common(spectra: PairSpectra) -> float:
     0.5
     """
     audible = (spectra.hz >= _LOWEST_HZ) & (spectra.hz <= _HIGHEST_HZ)
-    explained, second = spectra.explained[:, audible].sum(), spectra.second[:, audible].sum()
-    return _beyond_chance(float(explained / second) if second > 0.0 else 0.0, spectra)
+    first, second, explained = (
+        each[:, audible].sum(axis=1) for each in (spectra.first, spectra.second, spectra.explained)
+    )
+    sounds = first > _DEAD * first.max()  # of a dead channel nothing can follow
+    power = float(second[sounds].sum())
+    return _beyond_chance(float(explained[sounds].sum()) / power if power > 0.0 else 0.0, spectra)
 
 
 def _beyond_chance(share: float, spectra: PairSpectra) -> float:

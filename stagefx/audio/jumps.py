@@ -21,6 +21,8 @@ _NEIGHBOURS = 8
 _MOST_JUMPS = 64
 _UNSURE_TIMES = 30.0
 """Places count as possible that cost no more than as many frames' usual error."""
+_GAIN_ROUNDS = 3
+"""The gain is only right once the place is."""
 _LONGEST_S = 30.0
 _LEAST_STRETCH = 256
 
@@ -162,23 +164,28 @@ def _place(
     """The first frame after a jump, and how far to either side it may lie."""
     start, stop = stretch
     x = np.diff(ForwardWindow(first).stretch(start, stop), axis=0)
-    errors = []
-    for path in paths:
-        y = np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0)
-        errors.append((x, y))
-    power = float(np.square(x).sum())
-    if power == 0.0:
+    before, after = (
+        np.diff(read_along(ForwardWindow(second), path, start, stop), axis=0) for path in paths
+    )
+    if not x.any():
         return None
-    gain = max(float((x * y).sum()) for x, y in errors) / power
-    before, after = (np.square(y - gain * x).sum(axis=1) for x, y in errors)
-    # What was dropped is in neither: the frames just before the earlier side ends are passed by.
-    before_to, after_to = (np.concatenate([[0.0], np.cumsum(each)]) for each in (before, after))
-    cost = before_to[: len(before_to) - dropped] + (after_to[-1] - after_to[dropped:])
-    best = int(np.argmin(cost))
+    best, after_it, gain = len(x) // 4, len(x) - len(x) // 4, 0.0  # the ends are sure
+    for _ in range(_GAIN_ROUNDS):
+        sides = (x[:best], before[:best]), (x[after_it:], after[after_it:])
+        power = sum(float(np.square(one).sum()) for one, _ in sides)
+        if power == 0.0:
+            return None
+        gain = sum(float((one * other).sum()) for one, other in sides) / power
+        early, late = (np.square(y - gain * x).sum(axis=1) for y in (before, after))
+        # What was dropped is in neither: frames just before the earlier side ends are passed by.
+        early_to, late_to = (np.concatenate([[0.0], np.cumsum(each)]) for each in (early, late))
+        cost = early_to[: len(early_to) - dropped] + (late_to[-1] - late_to[dropped:])
+        best = int(np.argmin(cost))
+        after_it = best + dropped
     least = float(cost[best])
-    if least > 0.9 * min(float(before.sum()), float(after.sum())):
+    if least > 0.9 * min(float(early.sum()), float(late.sum())):
         return None
-    possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(before))
+    possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(early))
     # Of samples that were played twice the first time is right: the latest place.
     chosen = int(possible[-1] if not dropped else (possible[0] + possible[-1]) // 2)
     unsure = max(int(possible[-1]) - chosen, chosen - int(possible[0]))
