@@ -67,7 +67,6 @@ def test_the_meter_finds_what_its_twin_finds(rate_hz: int, fault: str) -> None:
         assert min(abs(at_s - one) for one in found.at_s) < 0.01
 
 
-@pytest.mark.kernel
 def test_frames_and_bands_of_the_kernels_are_the_twin_s() -> None:
     """Sine, noise and a steep ramp: each frame's energy in each band."""
     twin, late = EventTwin(44100, SPL_DB), np.arange(8820)
@@ -88,7 +87,6 @@ def test_frames_and_bands_of_the_kernels_are_the_twin_s() -> None:
     assert np.allclose(least[::2], expected[::2], rtol=1e-6)
 
 
-@pytest.mark.kernel
 def test_spreading_and_masking_of_the_kernels_are_the_twin_s() -> None:
     """Loud and soft frames in turn, so that slopes differ and masking reaches both ways."""
     twin, bands = EventTwin(48000, SPL_DB), band_table(48000, None)
@@ -118,7 +116,6 @@ def masked_at_least(energies: Array, bands: Array) -> Array:
     return found
 
 
-@pytest.mark.kernel
 def test_what_is_hidden_at_least_is_what_the_nearest_hide() -> None:
     """The frame itself or the one before; the band itself, and a little of both beside it."""
     twin, bands = EventTwin(48000, SPL_DB), band_table(48000, None)
@@ -132,7 +129,6 @@ def test_what_is_hidden_at_least_is_what_the_nearest_hide() -> None:
     assert np.allclose(masked_at_least(energies, bands), expected, rtol=1e-9)
 
 
-@pytest.mark.kernel
 def test_excess_and_medians_of_the_kernels_are_the_twin_s() -> None:
     twin, bands = EventTwin(48000, SPL_DB), band_table(48000, None).shape[1]
     energies, masked = RANDOM.uniform(0.1, 10.0, (2, 80, bands))
@@ -152,7 +148,6 @@ def test_excess_and_medians_of_the_kernels_are_the_twin_s() -> None:
         assert np.array_equal(middle, np.sort(energies[:count], axis=0)[count // 2])
 
 
-@pytest.mark.kernel
 def test_the_short_filter_and_the_difference_are_the_plain_ones() -> None:
     taps, samples = RANDOM.standard_normal(9), RANDOM.standard_normal(100)
     taps[3] = 0.0

@@ -110,7 +110,7 @@ class EventTally:
                 if frame - self._last_hot >= self._apart:
                     self._events.append((frame, float(single[n]), frame))
                 self._last_hot = frame
-            at, peak, begun = self._events[-1] if self._events else (-1, math.inf, -1)
+            at, peak, begun = self._events[-1] if self._events else (-self._span, math.inf, 0)
             if single[n] > peak and frame - begun < _PEAK_FRAMES:
                 self._events[-1] = (frame, float(single[n]), begun)
             together = bool(sums[n] >= limit)

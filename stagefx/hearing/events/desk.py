@@ -149,36 +149,43 @@ class Desk:
             hide_at_least(energies, self._bands, self._lower, masked)
         return found
 
+    def mask_at_once(self, batch: Batch, near: Array, masked: Array) -> None:
+        """What is hidden in the frames that are near by all that sounds in them."""
+        from stagefx.kernels.events import hide
+
+        for channel, row in enumerate(masked):
+            levels = self._spread(batch, channel, near[channel] > 0.0)
+            hide(levels, near[channel], self._after[:1], self._before[:1], self._bands, row)
+
     def mask(self, around: Sequence[Batch | None], near: Array, masked: Array) -> None:
-        """What is hidden in the frames of a batch that are near, by all that sounds around them."""
-        from stagefx.kernels.events import hide, spread_levels
+        """What is hidden in the frames that are near by all that sounds around them, too."""
+        from stagefx.kernels.events import hide
 
         earlier, later = len(self._after) - 1, len(self._before) - 1
         for channel, row in enumerate(masked):
             wanted = np.zeros(3 * BATCH_FRAMES, np.bool_)
             for frame in np.flatnonzero(near[channel]) + BATCH_FRAMES:
                 wanted[frame - earlier : frame + later + 1] = True
-            parts = []
-            for batch, here in zip(around, wanted.reshape(3, BATCH_FRAMES), strict=True):
-                if batch is None:
-                    parts.append(self._silence)
-                    continue
-                assert batch.energies is not None
-                assert batch.levels is not None
-                assert batch.known is not None
-                known = batch.known[channel]
-                known[here & (known == 0.0)] = 1.0
-                spread_levels(
-                    batch.energies[channel],
-                    known,
-                    self._bands,
-                    self._lower,
-                    self._work,
-                    batch.levels[channel],
-                )
-                parts.append(batch.levels[channel])
+            parts = [
+                self._silence if batch is None else self._spread(batch, channel, here)
+                for batch, here in zip(around, wanted.reshape(3, BATCH_FRAMES), strict=True)
+            ]
             levels = np.concatenate(parts)[BATCH_FRAMES - earlier : 2 * BATCH_FRAMES + later]
             hide(levels, near[channel], self._after, self._before, self._bands, row)
+
+    def _spread(self, batch: Batch, channel: int, wanted: NDArray[np.bool_]) -> Array:
+        """Levels of one channel's frames, found where they are wanted and not known yet."""
+        from stagefx.kernels.events import spread_levels
+
+        assert batch.energies is not None
+        assert batch.levels is not None
+        assert batch.known is not None
+        known: Array = batch.known[channel]
+        levels: Array = batch.levels[channel]
+        known[wanted & (known == 0.0)] = 1.0
+        tables = (self._bands, self._lower, self._work)
+        spread_levels(batch.energies[channel], known, *tables, levels)
+        return levels
 
     def over(self, left: Array, masked: Array | None = None) -> Array:
         """Excess of each channel's frames over what is masked, or over what silence hides."""

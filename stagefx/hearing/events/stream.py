@@ -113,14 +113,12 @@ class Stream:
         assert batch.plain is not None
         left = np.minimum(left, batch.plain)
         masked = desk.masked_at_least(batch)
-        near = (desk.over(left, masked) >= NEAR).astype(np.float64)
-        if near.any():
-            around = [self._ring.get(number - 1), batch, self._ring[number + 1]]
-            for one in around:
-                if one is not None:
-                    self._hear(one)
-            desk.mask(around, near, masked)
         over = desk.over(left, masked)
+        for closer in (self._mask_at_once, self._mask_around):
+            if over.max() < NEAR:
+                break
+            closer(number, (over >= NEAR).astype(np.float64), masked)
+            over = desk.over(left, masked)
         together = np.sqrt(np.square(over).sum(axis=1)).max()
         if self._taps is not None and together >= EXPLAINED_AGAIN:
             left = np.minimum(left, desk.energies(self._short(batch)))
@@ -128,6 +126,16 @@ class Stream:
         batch.usual = desk.usual(left, masked)
         if over.max() >= NEAR:
             batch.left, batch.masked = left, masked
+
+    def _mask_at_once(self, number: int, near: Array, masked: Array) -> None:
+        self._desk.mask_at_once(self._ring[number], near, masked)
+
+    def _mask_around(self, number: int, near: Array, masked: Array) -> None:
+        around = [self._ring.get(one) for one in (number - 1, number, number + 1)]
+        for batch in around:
+            if batch is not None:
+                self._hear(batch)
+        self._desk.mask(around, near, masked)
 
     def _inside(self, batch: Batch) -> Array:
         assert batch.samples is not None
