@@ -87,7 +87,7 @@ def _plain(value: float) -> float | None:
 
 @dataclass(frozen=True)
 class GapNoise:
-    """Noise of both versions in the silences of the first.
+    """Noise of both versions in the silences of the quieter.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ class GapNoise:
 
 
 def gap_noise(first: Recording, second: Recording, difference: Difference) -> GapNoise:
-    """Listen to both versions where the first is silent.
+    """Listen to both versions where the quieter is silent.
 
     Parameters
     ----------
@@ -138,8 +138,8 @@ def gap_noise(first: Recording, second: Recording, difference: Difference) -> Ga
 
     Notes
     -----
-    A gap is 0.35 s or more in which the first lies 50 dB below the whole music; its first 0.15 s
-    are left out, and a gap in which the second keeps falling by 3 dB is the music's tail.
+    A gap is 0.35 s or more in which the quieter version lies 50 dB below the whole music; its first 0.15 s
+    are left out, and a gap in which the louder version keeps falling by 3 dB is the music's tail.
 
     Examples
     --------
@@ -202,7 +202,8 @@ class _Sums:
     def add(self, gap: Array) -> bool:
         """Add a silence, unless it is a tail; say which."""
         half = gap.shape[2] // 2
-        before, after = np.var(gap[1, :, :half]), np.var(gap[1, :, half:])
+        louder = int(np.argmax(np.var(gap, axis=(1, 2))))
+        before, after = np.var(gap[louder, :, :half]), np.var(gap[louder, :, half:])
         if gap.shape[2] < self._frames or before > after * 10.0 ** (_STEADY_DB / 10.0):
             return False
         begins = range(0, gap.shape[2] - self._frames + 1, self._frames // 2)

@@ -107,7 +107,8 @@ class Difference:
     interchannel_phase_deg : float or None, degrees
         Mean change of phase between the channels, 100 Hz to 1.4 kHz, less pure delay.
     step_powers : ndarray of float64 [steps], full scale squared
-        Mean square of the first, fiftieth of a second by fiftieth, its loudest channel.
+        Mean square of the quieter version at the first's gain, fiftieth of a second by fiftieth,
+        its loudest channel.
     rate_hz : int, Hz
         Sampling rate of the first.
     above_hearing_dbfs : float or None, dB
@@ -230,7 +231,7 @@ def _taken_apart(
     segment = segment_frames(end - begin, rate_hz=made.rate_hz)
     remainder = RemainderMeter(made.rate_hz, made.channels, segment)
     transfer = TransferMeter(made.rate_hz, made.channels, end - begin)
-    steps = StepMeter(made.rate_hz, made.channels)
+    steps = [StepMeter(made.rate_hz, made.channels) for _ in range(2)]
     watch = Watch()
     between = BetweenChannels(made.rate_hz) if made.channels == 2 else None
     transfer.lead_in(lead_in(first, begin))
@@ -239,7 +240,8 @@ def _taken_apart(
         for pair, more in read_ahead((pair, nulls.add(pair)) for pair in pairs):
             done = beside.submit(remainder.add, pair.first, more)
             transfer.add(pair.first, more)
-            steps.add(pair.first)
+            steps[0].add(pair.first)
+            steps[1].add(pair.second / alignment.gain)
             watch.add(pair.first, more)
             if between:
                 between.add(pair.first)
@@ -283,7 +285,7 @@ def _taken_apart(
         band_powers=third_octave_powers(spectra, powers),
         interchannel_coherence=between.coherence() if between else None,
         interchannel_phase_deg=interchannel_phase_between(spectra, delay),
-        step_powers=steps.powers(),
+        step_powers=np.minimum(*(meter.powers() for meter in steps)),
         rate_hz=made.rate_hz,
         above_hearing_dbfs=above_hearing_dbfs(spectra, powers),
         short_filter=short_filter(spectra),

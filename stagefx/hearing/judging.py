@@ -18,6 +18,7 @@ from stagefx.hearing.edit_rows import findings
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow, with_floor
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
+from stagefx.hearing.splices import with_splices
 from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
 from stagefx.hearing.witness import Heard, listen
 
@@ -58,6 +59,12 @@ def judged(
         *pair, difference,
         full_scale_spl_db=spl_db, matched_db=matched_db, room_dba=told.room_dba,
     )  # fmt: skip
+    heard = replace(
+        heard,
+        events=with_splices(
+            heard.events, *pair, difference, full_scale_spl_db=spl_db, room_dba=told.room_dba
+        ),
+    )
 
     def ledger_in(room_dba: float | None, heard: Heard) -> tuple[LedgerRow, ...]:
         ledger = build_ledger(
