@@ -138,8 +138,9 @@ def gap_noise(first: Recording, second: Recording, difference: Difference) -> Ga
 
     Notes
     -----
-    A gap is 0.35 s or more in which the quieter version lies 50 dB below the whole music; its first 0.15 s
-    are left out, and a gap in which the louder version keeps falling by 3 dB is the music's tail.
+    A gap is 0.35 s or more in which the quieter version lies 50 dB below the whole music; its first
+    0.15 s are left out, and a gap in which the louder version keeps falling by 3 dB is the music's
+    tail.
 
     Examples
     --------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,6 +16,7 @@ from stagefx.difference.response import DITHER_MEAN_SQUARE, Band, Response
 from stagefx.difference.transfer import TransferModel
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
 LOWEST_HZ, HIGHEST_HZ = 500.0, 8000.0
 """Where delays are heard best."""
@@ -175,52 +177,41 @@ def _measured(bands: tuple[Band, ...]) -> list[float]:
     return [band.hz for band in bands if band.db is not None and low <= band.hz <= high]
 
 
-def group_delay_between(
+def group_delays_between(
     response: Response, spectra: PairSpectra, model: TransferModel
-) -> DelayFound:
-    """The largest group delay, 500 Hz to 8 kHz, less the pure delay that the alignment took away.
+) -> tuple[DelayFound, ...]:
+    """Group delays, 500 Hz to 8 kHz, less the pure delay that the alignment took away.
 
-    ``τ = -dφ / dω``
-
-    Parameters
-    ----------
-    response : Response
-        Says which bands were measured.
-    spectra : PairSpectra
-        Says how surely.
-    model : TransferModel
-        The filter between the two versions.
-
-    Returns
-    -------
-    DelayFound
-        Of the channel and third octave that lies farthest from none, beyond its floor first;
-        positive where the second is later.
-
-    Examples
-    --------
-    >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
-    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
-    >>> take_apart(noise, noise).group_delay.value_s
-    0.0
+    ``τ = -dφ / dω``, in each third octave of each channel; positive where the second is later.
     """
     found, lines = [], _Lines.of(spectra, model.seen_share)
     for channel, bands in enumerate(response.channels):
         middles = np.array(_measured(bands))
         if not len(middles):
             continue
-        around = model.response(np.concatenate([(1.0 - _STEP) * middles, (1.0 + _STEP) * middles]))
-        below, above = np.split(around[channel], 2)
-        delays = -np.angle(above * below.conj()) / (4.0 * np.pi * _STEP * middles) + 0.0
+        delays = delays_of(lambda hz, of=channel: model.response(hz)[of], middles)  # type: ignore[misc]
         for hz, delay in zip(middles.tolist(), delays.tolist(), strict=True):
             low, high = band_edges_hz(hz)
             slope = math.sqrt(12.0) / (2.0 * math.pi * (high - low))
-            found.append((delay, 2.0 * slope * lines.unsure_radians(channel, hz), hz))
-    if not found:
+            unsure_s = 2.0 * slope * lines.unsure_radians(channel, hz)
+            found.append(DelayFound(delay, unsure_s, hz))
+    return tuple(found)
+
+
+def delays_of(response: Callable[[Array], Complex], hz: Array) -> Array:
+    """Group delay, in s, of a response from Hz to complex."""
+    around = response(np.concatenate([(1.0 - _STEP) * hz, (1.0 + _STEP) * hz]))
+    below, above = np.split(around, 2)
+    return np.asarray(-np.angle(above * below.conj()) / (4.0 * np.pi * _STEP * hz) + 0.0)
+
+
+def largest_delay(delays: Iterable[DelayFound]) -> DelayFound:
+    """The delay that lies farthest from none, those beyond their floor first."""
+    known = [each for each in delays if each.value_s is not None]
+    if not known:
         return DelayFound(None, reason="the music has nothing there that could be measured")
-    certain = [each for each in found if abs(each[0]) >= each[1]]
-    return DelayFound(*max(certain or found, key=lambda each: abs(each[0])))
+    certain = [each for each in known if abs(each.value_s or 0.0) >= (each.floor_s or 0.0)]
+    return max(certain or known, key=lambda each: abs(each.value_s or 0.0))
 
 
 def interchannel_delay_between(

@@ -19,9 +19,10 @@ from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.phase import (
     DelayFound,
-    group_delay_between,
+    group_delays_between,
     interchannel_delay_between,
     interchannel_phase_between,
+    largest_delay,
     with_phases,
 )
 from stagefx.difference.powers import (
@@ -109,6 +110,8 @@ class Difference:
     step_powers : ndarray of float64 [steps], full scale squared
         Mean square of the quieter version at the first's gain, fiftieth of a second by fiftieth,
         its loudest channel.
+    group_delays : tuple of DelayFound
+        Of every third octave and channel, 500 Hz to 8 kHz, less pure delay.
     rate_hz : int, Hz
         Sampling rate of the first.
     above_hearing_dbfs : float or None, dB
@@ -137,6 +140,7 @@ class Difference:
     interchannel_coherence: float | None = None
     interchannel_phase_deg: float | None = None
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
+    group_delays: tuple[DelayFound, ...] = field(default=(), repr=False)
     rate_hz: int = 48000
     above_hearing_dbfs: float | None = None
     short_filter: Array | None = field(default=None, repr=False, compare=False)
@@ -255,6 +259,7 @@ def _taken_apart(
     gain = _gain(nulls, spectra, alignment)
     powers = both_powers(spectra, abs(alignment.gain))
     delay = interchannel_delay_between(response, spectra, model)
+    delays = group_delays_between(response, spectra, model)
     difference = Difference(
         alignment=replace(alignment, gain_db=20.0 * math.log10(gain)),
         null_db=NullDepths(
@@ -270,7 +275,8 @@ def _taken_apart(
         stop=end,
         first_dbfs=decibels(power, 0.5),
         transfer=model,
-        group_delay=group_delay_between(response, spectra, model),
+        group_delay=largest_delay(delays),
+        group_delays=delays,
         interchannel_delay=delay,
         edits=find_edits(
             first,

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from stagefx.audio.weighting import k_weighting_db
 from stagefx.difference import DelayFound, Deviation, Difference
 from stagefx.difference.bands import nominal_hz, third_octaves_hz
-from stagefx.difference.transfer import TransferModel
+from stagefx.difference.phase import delays_of, largest_delay
 from stagefx.hearing.edit_rows import edit_rows
 from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.ledger import (
@@ -57,7 +57,6 @@ HIGHEST_HZ = 16e3
 _CREST_DB = 15.0
 """Over its mean, a band of music rises by as much in its loudest moments (common practice)."""
 _SHAPES = ("low end", "middle", "high end", "resonance")
-_DELAY_STEP = 1e-3
 LEAST_DB = 1e-3
 LEAST_EVENT_DB = -30.0
 """Quieter events are not told from dither in loud music."""
@@ -171,17 +170,19 @@ def _response_rows(
     difference: Difference, resonance: Resonance | None, audible: NDArray[np.bool_]
 ) -> dict[str, LedgerRow]:
     """Low end, middle, high end and group delay without the resonance, and the resonance."""
-    response, delay, model = difference.response, difference.group_delay, difference.transfer
-    if resonance is not None and model is not None:
+    response = difference.response
+    heard_hz = third_octaves_hz()[audible].tolist()
+    delays = [each for each in difference.group_delays if each.at_hz in heard_hz]
+    if resonance is not None:
         response = response.without(resonance.response)
-        delay = _delay_without(model, resonance, delay)
+        delays = [_without(resonance, each) for each in delays]
     response = response.re_median(*REFERENCE_HZ)
     found = {
         name: _range_row(name, response.worst(*range_hz, audible=audible))
         for name, range_hz in RANGES_HZ.items()
     }
     found["resonance"] = _resonance_row(resonance, found["middle"].floor or LEAST_DB)
-    found["group delay"] = _delay_row("group delay", delay, 1e3)
+    found["group delay"] = _delay_row("group delay", largest_delay(delays), 1e3)
     return found
 
 
@@ -205,27 +206,12 @@ def _resonance_row(resonance: Resonance | None, floor: float) -> LedgerRow:
     )
 
 
-def _delay_without(
-    model: TransferModel, resonance: Resonance, found: DelayFound | None
-) -> DelayFound | None:
-    """The largest group delay that the resonance does not make, where there is one."""
-    if found is None or found.value_s is None:
-        return found
-    hz = third_octaves_hz()
-    hz = hz[(hz >= 485.0) & (hz <= 8240.0)]
-
-    def rest(at: Array) -> Complex:
-        return np.asarray(model.response(at) / resonance.response(at))
-
-    below, above = rest((1.0 - _DELAY_STEP) * hz), rest((1.0 + _DELAY_STEP) * hz)
-    delays = -np.angle(above * below.conj()) / (4.0 * np.pi * _DELAY_STEP * hz)
-    channel, band = np.unravel_index(int(np.argmax(np.abs(delays))), delays.shape)
-    value = float(delays[channel, band])
-    return (
-        replace(found, value_s=value, at_hz=float(hz[band]))
-        if (abs(value) < abs(found.value_s))
-        else found
-    )
+def _without(resonance: Resonance, found: DelayFound) -> DelayFound:
+    """A group delay less what the resonance makes of it."""
+    assert found.value_s is not None
+    assert found.at_hz is not None
+    own = float(delays_of(resonance.response, np.array([found.at_hz]))[0])
+    return replace(found, value_s=found.value_s - own)
 
 
 def _range_row(name: str, found: Deviation | None) -> LedgerRow:

@@ -1,4 +1,4 @@
-"""How a cut or a repeat sounds at the place where it was made, beside the same edit made cleanly."""
+"""How a cut or a repeat sounds where it was made, beside the same edit made cleanly."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def _both_ways(
     around = round(_AROUND_S * rate_hz)
     before, after = _delays(path, jump)
     splice = jump.frame + min(before, after)
-    frames = round(splice) + np.arange(-around, around)
+    frames = round(splice) + np.arange(-around, around, dtype=np.float64)
     heard = ForwardWindow(second).stretch(int(frames[0]), int(frames[-1]) + 1)
     if alignment.swapped:
         heard = heard[:, ::-1]
