@@ -21,6 +21,8 @@ _NEIGHBOURS = 8
 _MOST_JUMPS = 64
 _UNSURE_TIMES = 30.0
 """Places count as possible that cost no more than as many frames' usual error."""
+_ROUNDING = 1e-12
+"""Of the sums: places that differ by less are as good."""
 _GAIN_ROUNDS = 3
 """The gain is only right once the place is."""
 _LONGEST_S = 30.0
@@ -185,7 +187,8 @@ def _place(
     least = float(cost[best])
     if least > 0.9 * min(float(early.sum()), float(late.sum())):
         return None
-    possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(early))
+    bound = least + max(_UNSURE_TIMES * least / len(early), _ROUNDING * float(cost.max()))
+    possible = np.flatnonzero(cost <= bound)
     # Of samples that were played twice the first time is right: the latest place.
     chosen = int(possible[-1] if not dropped else (possible[0] + possible[-1]) // 2)
     unsure = max(int(possible[-1]) - chosen, chosen - int(possible[0]))
