@@ -17,7 +17,7 @@ from stagefx.audio.matched import Matching, at_speed
 from stagefx.audio.path_fit import Delays, fit_path
 from stagefx.audio.recording import Recording
 from stagefx.audio.repeats import Repeat
-from stagefx.audio.time_path import Jump, TimePath
+from stagefx.audio.time_path import TimePath
 from stagefx.audio.warp import WARP_REACH_FRAMES
 
 LEAST_IN_COMMON = 0.5
@@ -166,8 +166,7 @@ def _at_one_speed(pieces: Pieces) -> tuple[Fit, Fit]:
 
 
 def _wavering(tried: _Tried) -> Fit:
-    """Along a speed that wavers, if that has more in common; jumps that half fit may be just that.
-    """
+    """Along a speed that wavers, if that has more in common; half fitting jumps may be just that."""
     found = tried.found
     half = found.path is not None and found.alike < _PLAINLY_ALIKE
     for start in [tried.steady, found] if half else [found]:
@@ -262,7 +261,9 @@ def _sightings(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[
     matching = constant.matching
     if constant.in_common < _SURELY_IN_COMMON or pieces.thorough:
         matching, alone = _each_alone(pieces, constant)
-        if pieces.thorough or any(abs(each.lag - constant.delay_frames) >= _APART_FRAMES for each in alone):
+        if pieces.thorough or any(
+            abs(each.lag - constant.delay_frames) >= _APART_FRAMES for each in alone
+        ):
             return matching, alone
         matching = constant.matching
     slope = _slope(constant)
@@ -277,9 +278,7 @@ def _sightings(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[
     return matching, [Sighting(float(at), constant.delay_frames) for at in delays.at]
 
 
-def _each_alone(
-    pieces: Pieces, constant: ConstantDelay
-) -> tuple[Matching, list[Sighting]]:
+def _each_alone(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[Sighting]]:
     """Short windows from end to end, each sought by itself, and how the channels match in most.
 
     First where the last one was found; farther off where it is not found there.

@@ -130,8 +130,8 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
     """
     jumps: list[Jump] = []
     carried = 0.0
-    for number, jump in enumerate(path.jumps):
-        jump = replace(jump, frames=jump.frames + carried)
+    for number, known in enumerate(path.jumps):
+        jump = replace(known, frames=known.frames + carried)
         carried = 0.0
         earlier = tuple(jumps)
         later = path.jumps[number + 1 :]

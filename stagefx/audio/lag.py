@@ -110,8 +110,8 @@ def find_lag(
     if factor == 1:
         return _best(coarse, low)
     centre = _best(coarse, low // factor).frames * factor
-    around = centre - 4 * factor, centre + 4 * factor
-    return _best(_correlation(first, second, spread, around, 1), around[0])
+    low = centre - 4 * factor
+    return _best(_correlation(first, second, spread, (low, centre + 4 * factor), 1), low)
 
 
 @dataclass(frozen=True)

@@ -212,7 +212,6 @@ def _loudest_db(recording: Recording, start: int, stop: int) -> float | None:
 
 
 def _inside(first: Recording, second: Recording, alignment: Alignment, jump: Jump) -> Edit:
-    rate_hz = first.format.rate_hz
     many = abs(jump.frames)
     if jump.frames < 0.0:
         lost = many / (1.0 + (alignment.path.slope if alignment.path else 0.0))

@@ -121,7 +121,9 @@ class Difference:
     interchannel_delay: DelayFound | None = None
     edits: tuple[Edit, ...] = ()
     level_db: float | None = None
-    band_powers: Array = field(default_factory=lambda: np.zeros((2, 0, 0)), repr=False, compare=False)
+    band_powers: Array = field(
+        default_factory=lambda: np.zeros((2, 0, 0)), repr=False, compare=False
+    )
     interchannel_coherence: float | None = None
     interchannel_phase_deg: float | None = None
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)

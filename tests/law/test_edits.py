@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.signal import hilbert, tf2zpk, zpk2sos, sosfilt, bilinear
+from scipy.signal import bilinear, hilbert, sosfilt, tf2zpk, zpk2sos
 
 from stagefx.audio.alignment import align
 from stagefx.audio.files import open_audio
@@ -198,7 +198,7 @@ def test_wow_is_followed_and_weighted(percent: float, hz: float, weight_db: floa
 def test_a_direct_voltage_is_named_with_its_size() -> None:
     first = music("trio")
     assert one(compared(first, first + 0.15), "direct voltage").amount == pytest.approx(0.15, 1e-3)
-    one_side = one(compared(first, first + [0.0, 0.02]), "direct voltage")
+    one_side = one(compared(first, first + np.array([0.0, 0.02])), "direct voltage")
     assert (one_side.channel, one_side.amount) == (1, pytest.approx(0.02, rel=0.01))
 
 
