@@ -15,7 +15,7 @@ Array = NDArray[np.float64]
 _COARSE_RATE_HZ = 11025
 """The long search is done on means of neighbouring frames, at least this many a second."""
 _COARSE_BLOCKS = 1 << 14
-_FEW_PASSAGES, _MOST_PASSAGES, _NEAR_S = 3, 6, 0.2
+_FEW_PASSAGES, _MOST_PASSAGES, _NEAR_S = 3, 4, 0.2
 """Farther off more passages are sought: some may be missing, or soft."""
 _LEAST_POWER = 0.02
 """Of the loudest stretch: quieter ones, such as where a piece just begins, match by chance."""
