@@ -25,6 +25,7 @@ _ROUNDING = 1e-12
 """Of the sums: places that differ by less are as good."""
 _GAIN_ROUNDS = 3
 """The gain is only right once the place is."""
+_TOUCHING_FRAMES = 64
 _LONGEST_S = 30.0
 _LEAST_STRETCH = 256
 
@@ -153,7 +154,23 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
             carried = jump.frames  # what lies beyond is as late as before: by the next jump then
         else:
             jumps.append(replace(jump, frame=found[0], unsure_frames=found[1]))
-    return replace(path, jumps=tuple(jumps))
+    return replace(path, jumps=_touching_joined(jumps))
+
+
+def _touching_joined(jumps: list[Jump]) -> tuple[Jump, ...]:
+    """Cuts with nothing between them are one cut: what repeats itself may hide its middle."""
+    joined: list[Jump] = []
+    for jump in jumps:
+        last = joined[-1] if joined else None
+        if (
+            last is not None
+            and max(last.frames, jump.frames) < 0.0
+            and jump.frame + jump.frames <= last.frame + _TOUCHING_FRAMES
+        ):
+            joined[-1] = replace(jump, frames=last.frames + jump.frames)
+        else:
+            joined.append(jump)
+    return tuple(joined)
 
 
 def _place(
