@@ -142,8 +142,9 @@ def align(
     Notes
     -----
     Goes by up to eight passages of 3 s.  Of a pure delay, 10 s of music with a floor 60 dB below
-    it are right within 2e-5 frame.  Drift is looked for in 6.5 s or more; where the passages show
-    it, the whole piece is followed, window by window.
+    it are right within 2e-5 frame.  Drift, another speed up to 4.5 % and cuts are looked for in
+    6.5 s or more; where the passages show them, the whole piece is followed, window by window.
+    Both are the same music by what they have in common line by line, whatever their phases.
 
     Examples
     --------

@@ -47,6 +47,8 @@ _LEAST_WANDER_FRAMES = 0.05
 _SETTLED_FRAMES = 1e-5
 _LEAST_LIKENESS, _PLAINLY_LIKE = 0.15, 0.5
 """Of a window to where it was found: to count at all, and to be sought nowhere else."""
+_AS_LIKE = 0.9
+"""Of the likest so far: music repeats itself, nearly."""
 _SIGHTING_S = 0.4
 """Short, or a quick clock smears the place."""
 _SIGHTINGS_EVERY_S, _FEWEST_SIGHTINGS, _MOST_SIGHTINGS = 4.0, 10, 64
@@ -166,8 +168,7 @@ def _at_one_speed(pieces: Pieces) -> tuple[Fit, Fit]:
 
 
 def _wavering(tried: _Tried) -> Fit:
-    """Along a speed that wavers, if that has more in common; jumps that half fit may be just that.
-    """
+    """Along a speed that wavers, where that has more in common than jumps or one delay."""
     found = tried.found
     half = found.path is not None and found.alike < _PLAINLY_ALIKE
     for start in [tried.steady, found] if half else [found]:
@@ -289,23 +290,44 @@ def _each_alone(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list
     seconds = (pieces.stop - pieces.start) / rate_hz
     many = int(min(max(seconds / _SIGHTINGS_EVERY_S, _FEWEST_SIGHTINGS), _MOST_SIGHTINGS))
     seen: list[tuple[Sighting, Lag]] = []
-    expected, farther_off = round(constant.delay_frames), 0
+    expected, farther_off, best, reached = round(constant.delay_frames), 0, 0.0, -math.inf
     for middle in pieces.start + (np.arange(many) + 0.5) * (pieces.stop - pieces.start) / many:
         part = round(float(middle)) - length // 2, round(float(middle)) + length // 2
         if not np.diff(first.read(*part), axis=0).any():
             continue
         near = round(_NEAR_S * rate_hz)
         lag = find_lag(first, pieces.second, [part], search_frames=near, around=expected)
-        if lag.likeness < _PLAINLY_LIKE and farther_off < _MOST_FARTHER_OFF and search > near:
+        plain = max(_PLAINLY_LIKE, _AS_LIKE * best)
+        if lag.likeness < plain and farther_off < _MOST_FARTHER_OFF and search > near:
             farther_off += 1
             other = find_lag(first, pieces.second, [part], search_frames=search)
             lag = max(lag, other, key=lambda each: each.likeness)
         if lag.likeness >= _LEAST_LIKENESS:
             seen.append((Sighting(float(middle), float(lag.frames)), lag))
-            expected = lag.frames
+            if middle + lag.frames >= reached:  # or a later one would be sought in the wrong place
+                expected, reached = lag.frames, float(middle + lag.frames)
+            best = max(best, lag.likeness)
     if not seen:
         return constant.matching, []
+    seen = _forwards(seen)
     return _matching([lag for _, lag in seen]), [one for one, _ in seen]
+
+
+def _forwards(seen: list[tuple[Sighting, Lag]]) -> list[tuple[Sighting, Lag]]:
+    """The likeliest of them in which nothing comes earlier in the second than what came before."""
+    found = [one.frame + one.lag for one, _ in seen]
+    total, back = [lag.likeness for _, lag in seen], [-1] * len(seen)
+    for here in range(len(seen)):
+        for before in range(here):
+            if found[before] <= found[here] and (
+                total[before] + seen[here][1].likeness > total[here]
+            ):
+                total[here], back[here] = total[before] + seen[here][1].likeness, before
+    chosen, kept = int(np.argmax(total)), []
+    while chosen >= 0:
+        kept.append(seen[chosen])
+        chosen = back[chosen]
+    return kept[::-1]
 
 
 def _matching(lags: list[Lag]) -> Matching:

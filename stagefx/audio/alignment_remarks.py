@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from stagefx.audio.alignment import Alignment
 
 _LEAST_WANDER_PPM = 0.01
+_OTHER_SPEED_PPM = 300.0
+"""Clocks of recorders lie within this of each other (common practice)."""
 _MOST_LISTED = 5
 
 
@@ -57,7 +59,7 @@ def remarks_on(
     if alignment.swapped:
         said.append(
             f"Left and right are exchanged in {second.place}; they were put back for the "
-            "comparison. Check the leads."
+            "comparison."
         )
     if repeat is not None:
         said.append(_repeats(repeat, rate_hz))
@@ -85,6 +87,9 @@ def _drifts(second: Recording, alignment: Alignment, path: TimePath, first: Reco
     wander = _wander_ppm(path, first.format.frames, first.format.rate_hz)
     wandering = f", wandering by {wander:.2g} ppm" if wander >= _LEAST_WANDER_PPM else ""
     way = "fast" if ppm > 0.0 else "slow"
+    if max(abs(ppm), wander) >= _OTHER_SPEED_PPM:
+        said = f"{second.place} runs {way} by {1e-4 * abs(ppm):.3g} %"
+        return [f"{said}{wandering}: it plays at another speed. It was taken away."]
     amount = f"{abs(ppm):.4g} ppm (± {uncertainty:.1g}){wandering}"
     return [f"{second.place} runs {way} by {amount}: two clocks were at work. It was taken away."]
 
@@ -108,7 +113,7 @@ def _jumps(second: Recording, jumps: tuple[Jump, ...], rate_hz: int) -> list[str
         listed.append(f"{more} more")
     said = (
         f"{second.place} has dropped or doubled samples: {'; '.join(listed)}. It was put right on "
-        "either side, and the frames around left out; record again with a larger buffer."
+        "either side, and the frames around left out."
     )
     return [said]
 
@@ -116,5 +121,5 @@ def _jumps(second: Recording, jumps: tuple[Jump, ...], rate_hz: int) -> list[str
 def _jump(jump: Jump, rate_hz: int) -> str:
     many = abs(jump.frames)
     what = "lacking" if jump.frames < 0.0 else "too many"
-    samples = "1 sample" if many == 1.0 else f"{many:g} samples"
+    samples = "1 sample" if many == 1.0 else f"{many:.7g} samples"
     return f"{samples} {what} at {jump.frame / rate_hz:.3f} s"

@@ -26,7 +26,7 @@ SLACK_S = 0.06
 """How far a window may lie beside what was seen before and after it."""
 _MOST_CANDIDATES = 6
 _EXPECTED_FRAMES = 32
-"""Around what was seen nearby: there even a lesser peak counts, for a voice has one every period."""
+"""Around what was seen nearby: there a lesser peak counts too, for a voice has one a period."""
 _LEAST_LIKENESS = 0.12
 """A window that is less like any place tells nothing."""
 _COARSE_FRAMES = 0.02
@@ -164,8 +164,8 @@ def _top(heights: Array, best: int) -> float:
 
 def _likeliest(found: list[tuple[float, Array, Array]], length: int) -> Delays:
     """The course of least cost through candidates, some windows passed by (Viterbi, 1967)."""
-    number = np.concatenate([np.full(len(each[1]), k) for k, each in enumerate(found)] or [[]])
-    at = np.array([found[k][0] for k in number.astype(int).tolist()])
+    number = np.repeat(np.arange(len(found)), [len(each[1]) for each in found])
+    at = np.array([found[k][0] for k in number.tolist()])
     places = np.concatenate([np.zeros(0), *(each[1] for each in found)])
     likeness = np.concatenate([np.zeros(0), *(each[2] for each in found)])
     own = np.log1p(-np.square(np.minimum(likeness, _SURE))) * 0.5 * _INDEPENDENT_SHARE * length

@@ -1,8 +1,8 @@
 """A speed that wavers: the delay followed finely, and how much of it would be heard as wow.
 
 What a quick wow smears in a window of half a second is still in step, below a few kilohertz, in a
-tenth of one.  So windows are sought at a low rate first, along what is known; each round straightens
-the second further, and the next looks higher and shorter.
+tenth of one.  So windows are sought at a low rate first, along what is known; each round
+straightens the second further, and the next looks higher and shorter.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _PHASE_ROUNDS = 4
 _TRIED_S = 12.0
 """A long piece is followed finely only where a part of it gains by that."""
 _PROMISING, _LEAST_GAIN = 1.1, 0.5
-"""Of what a coarse course leaves unlike, a finer one has to leave less: at first, and in the end."""
+"""Of what a coarse course leaves unlike, a finer one may leave so much: at first, in the end."""
 
 WEIGHTING_HZ = (0.1, 0.2, 0.315, 0.4, 0.63, 0.8, 1.0, 1.6, 2.0, 4.0, 6.3, 10.0, 20.0, 40.0, 63.0,
                 100.0, 200.0)  # fmt: skip

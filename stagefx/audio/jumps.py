@@ -21,8 +21,11 @@ _NEIGHBOURS = 8
 _MOST_JUMPS = 64
 _UNSURE_TIMES = 30.0
 """Places count as possible that cost no more than as many frames' usual error."""
+_ROUNDING = 1e-12
+"""Of the sums: places that differ by less are as good."""
 _GAIN_ROUNDS = 3
 """The gain is only right once the place is."""
+_TOUCHING_FRAMES = 64
 _LONGEST_S = 30.0
 _LEAST_STRETCH = 256
 
@@ -128,8 +131,8 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
     """
     jumps: list[Jump] = []
     carried = 0.0
-    for number, jump in enumerate(path.jumps):
-        jump = replace(jump, frames=jump.frames + carried)
+    for number, known in enumerate(path.jumps):
+        jump = replace(known, frames=known.frames + carried)
         carried = 0.0
         earlier = tuple(jumps)
         later = path.jumps[number + 1 :]
@@ -151,7 +154,23 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
             carried = jump.frames  # what lies beyond is as late as before: by the next jump then
         else:
             jumps.append(replace(jump, frame=found[0], unsure_frames=found[1]))
-    return replace(path, jumps=tuple(jumps))
+    return replace(path, jumps=_touching_joined(jumps))
+
+
+def _touching_joined(jumps: list[Jump]) -> tuple[Jump, ...]:
+    """Cuts with nothing between them are one cut: what repeats itself may hide its middle."""
+    joined: list[Jump] = []
+    for jump in jumps:
+        last = joined[-1] if joined else None
+        if (
+            last is not None
+            and max(last.frames, jump.frames) < 0.0
+            and jump.frame + jump.frames <= last.frame + _TOUCHING_FRAMES
+        ):
+            joined[-1] = replace(jump, frames=last.frames + jump.frames)
+        else:
+            joined.append(jump)
+    return tuple(joined)
 
 
 def _place(
@@ -185,7 +204,8 @@ def _place(
     least = float(cost[best])
     if least > 0.9 * min(float(early.sum()), float(late.sum())):
         return None
-    possible = np.flatnonzero(cost <= least + _UNSURE_TIMES * least / len(early))
+    bound = least + max(_UNSURE_TIMES * least / len(early), _ROUNDING * float(cost.max()))
+    possible = np.flatnonzero(cost <= bound)
     # Of samples that were played twice the first time is right: the latest place.
     chosen = int(possible[-1] if not dropped else (possible[0] + possible[-1]) // 2)
     unsure = max(int(possible[-1]) - chosen, chosen - int(possible[0]))

@@ -15,9 +15,10 @@ Array = NDArray[np.float64]
 _COARSE_RATE_HZ = 11025
 """The long search is done on means of neighbouring frames, at least this many a second."""
 _COARSE_BLOCKS = 1 << 14
-_MOST_PASSAGES = 3
-_LEAST_POWER = 1e-6
-"""Of the loudest stretch: quieter ones, such as the silence before a piece, match by chance."""
+_FEW_PASSAGES, _MOST_PASSAGES, _NEAR_S = 3, 4, 0.2
+"""Farther off more passages are sought: some may be missing, or soft."""
+_LEAST_POWER = 0.02
+"""Of the loudest stretch: quieter ones, such as where a piece just begins, match by chance."""
 _NEARLY_BEST = 0.98
 """Of peaks this close to the highest the one of least lag is taken: music repeats itself."""
 _CLEARLY_MORE = 1.1
@@ -98,7 +99,9 @@ def find_lag(
     Lag(frames=1234, polarity=-1)
     """
     factor = max(first.format.rate_hz // _COARSE_RATE_HZ, 1)
-    spread = list(passages)[:: -(-len(passages) // _MOST_PASSAGES)]
+    far = search_frames > _NEAR_S * first.format.rate_hz
+    most = _MOST_PASSAGES if far else _FEW_PASSAGES
+    spread = list(passages)[:: -(-len(passages) // most)]
     # Farther apart they do not touch.
     low = max(around - search_frames, -spread[-1][1])
     high = min(around + search_frames, second.format.frames - spread[0][0])
@@ -107,8 +110,8 @@ def find_lag(
     if factor == 1:
         return _best(coarse, low)
     centre = _best(coarse, low // factor).frames * factor
-    around = centre - 4 * factor, centre + 4 * factor
-    return _best(_correlation(first, second, spread, around, 1), around[0])
+    low = centre - 4 * factor
+    return _best(_correlation(first, second, spread, (low, centre + 4 * factor), 1), low)
 
 
 @dataclass(frozen=True)
@@ -155,20 +158,17 @@ def _correlation(
     low, high = between
     many = (high - low) // factor + 1
     across = np.zeros((2, channels, many))
-    of_second = np.zeros(many)
-    of_first = 0.0
     x_window, y_window = ForwardWindow(first), ForwardWindow(second)
     for start, end in passages:
         stop = end - (end - start) % factor
         x = movement(x_window, start, stop, factor)
         y = movement(y_window, start + low, stop + high, factor)
         x, y, products = white_products(x, y, crossed=channels == 2)
-        across += products
-        of_second += sliding_power(y, x.shape[1])
-        of_first += float(np.square(x).sum())
-    power = of_first * np.maximum(of_second, _LEAST_POWER * of_second.max())
-    if power.any():
-        across /= np.sqrt(power)
+        of_second = sliding_power(y, x.shape[1])
+        power = np.square(x).sum() * np.maximum(of_second, _LEAST_POWER * of_second.max())
+        if power.any():
+            # Each passage counts alike: the second may lack the loudest.
+            across += products / np.sqrt(power) / len(passages)
     return _Correlations(*across)
 
 

@@ -23,6 +23,7 @@ _LEAST_END_S = 1e-3
 """Less at either end is the reach of an interpolation, or nothing at all."""
 _LOUDEST_S = 0.1
 _CHUNK_FRAMES = 1 << 16
+_UNSURE_FRAMES = 64
 _ALIKE_POWER = 0.1
 """A copy of its neighbourhood leaves less than that when the neighbourhood is taken off."""
 _LEAST_SPEED_PERCENT = 0.01
@@ -211,7 +212,6 @@ def _loudest_db(recording: Recording, start: int, stop: int) -> float | None:
 
 
 def _inside(first: Recording, second: Recording, alignment: Alignment, jump: Jump) -> Edit:
-    rate_hz = first.format.rate_hz
     many = abs(jump.frames)
     if jump.frames < 0.0:
         lost = many / (1.0 + (alignment.path.slope if alignment.path else 0.0))
@@ -222,17 +222,18 @@ def _inside(first: Recording, second: Recording, alignment: Alignment, jump: Jum
 
 
 def _is_copy(second: Recording, begin: int, many: int) -> bool:
-    """Whether a stretch is what is played just before it, or just after."""
-    if begin - many < 0 or begin + 2 * many > second.format.frames or many < 1:
+    """Whether a stretch, or one close by, is what is played just before it, or just after."""
+    many = min(many, _CHUNK_FRAMES)
+    about = min(many, _UNSURE_FRAMES)
+    low = max(begin - about, many)
+    high = min(begin + 2 * many + about, second.format.frames)
+    if many < 1 or high - low < many:
         return False
-    more = min(many, _CHUNK_FRAMES)
-    here = second.read(begin, begin + more)
-    power = float(np.square(here).sum())
-    for other in (begin - many, begin + many):
-        left = float(np.square(here - second.read(other, other + more)).sum())
-        if left <= _ALIKE_POWER * power:
-            return True
-    return False
+    here, before = second.read(low, high), second.read(low - many, high - many)
+    powers = np.stack([np.square(here - before).sum(axis=1), np.square(here).sum(axis=1)])
+    total = np.concatenate([np.zeros((2, 1)), np.cumsum(powers, axis=1)], axis=1)
+    left, power = total[:, many:] - total[:, :-many]
+    return bool(np.any(left <= _ALIKE_POWER * power))
 
 
 def _of_channels(

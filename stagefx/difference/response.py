@@ -26,6 +26,8 @@ _LEAST_SHARE = 1e-10
 """A band 100 dB under the loudest holds what leaks from it."""
 _MOST_UNSURE_DB = 0.25
 """Two standard deviations beyond which a band counts as not measured."""
+_NOTHING = 1e-24
+"""Of the first's power: what rounding leaves of a dead channel."""
 _PARTS = 8
 _FINE_PARTS = 64
 """Points over which a known response is averaged in a band: enough for a Q of 60."""
@@ -330,7 +332,7 @@ def _level(lines: _Lines, middle_hz: float, loudest: float) -> _Level | None:
     independent = max(total**2 / float(np.square(x).sum()) / _WINDOW_LINES, 1.0)
     transfer = 1.0 + lines.cross[inside].sum() / total
     heard = abs(transfer) ** 2 * total
-    if heard <= 0.0:
+    if heard <= _NOTHING * total:
         return None
     unsure = math.sqrt(noise / (2.0 * heard * independent * lines.independent)) * _DB_PER_NEPER
     if 2.0 * unsure > _MOST_UNSURE_DB:

@@ -73,8 +73,8 @@ def test_without_a_floor_a_delay_is_found_and_taken_away_to_the_dither(piece: st
     assert found.null_db.after_delay < -140.0
 
 
-@pytest.mark.parametrize("late", [3, -3, 20_000, -20_000, 190_000, -190_000])
-def test_a_lag_of_up_to_four_seconds(late: int) -> None:
+@pytest.mark.parametrize("late", [3, -3, 20_000, -20_000, 190_000, -190_000, 1_400_000])
+def test_a_lag_of_up_to_half_a_minute(late: int) -> None:
     lead = np.random.default_rng(3).standard_normal((abs(late), 2)) * 1e-4
     longer = np.concatenate([lead, -0.7 * MUSIC])
     pieces = (held(MUSIC), held(longer)) if late > 0 else (held(longer), held(MUSIC))
@@ -85,10 +85,10 @@ def test_a_lag_of_up_to_four_seconds(late: int) -> None:
 
 
 def test_what_begins_farther_apart_is_said_not_to_be_the_same_music() -> None:
-    late = np.concatenate([np.zeros((5 * RATE_HZ, 2)), MUSIC])
-    with pytest.raises(ComparisonError, match=r"not the same music.*within 4 s"):
+    late = np.concatenate([np.zeros((31 * RATE_HZ, 2)), MUSIC])
+    with pytest.raises(ComparisonError, match=r"not the same music.*within 30 s"):
         align(held(MUSIC), held(late))
-    assert align(held(MUSIC), held(late), search_s=6.0).delay_frames == 5 * RATE_HZ
+    assert align(held(MUSIC), held(late), search_s=32.0).delay_frames == 31 * RATE_HZ
 
 
 def test_of_music_that_repeats_itself_the_nearest_place_is_taken() -> None:
