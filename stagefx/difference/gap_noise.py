@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from stagefx.audio.recording import Recording
 from stagefx.audio.weighting import a_weighting_db
 from stagefx.difference.bands import band_edges_hz, third_octaves_hz
-from stagefx.difference.hum import HumLine, find_hum
+from stagefx.difference.hum import HumLine, find_hum, without_lines
 from stagefx.difference.nulls import decibels
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.quiet import step_frames
@@ -47,7 +47,7 @@ class NoiseFound:
     a_weighted_dbfs : float, dB
         The same, A-weighted.
     hz, bands_dbfs : tuple of float, Hz and dB
-        Third octaves.
+        Third octaves, without the hum.
     hum : tuple of HumLine
         Lines of the mains that stand out, lowest first.
     mains_hz : int or None, Hz
@@ -231,11 +231,12 @@ class _Sums:
             ear = 10.0 ** (a_weighting_db(hz) / 10.0)
         middles = third_octaves_hz().tolist()
         hum, mains_hz = find_hum(hz, mean_square)
+        noise = without_lines(hz, mean_square, hum)
         return NoiseFound(
             level_dbfs=decibels(float(mean_square[heard].sum()), _SINE),
             a_weighted_dbfs=decibels(float((mean_square * ear)[heard].sum()), _SINE),
             hz=tuple(middles),
-            bands_dbfs=tuple(decibels(_band(hz, mean_square, at), _SINE) for at in middles),
+            bands_dbfs=tuple(decibels(_band(hz, noise, at), _SINE) for at in middles),
             hum=hum,
             mains_hz=mains_hz,
         )

@@ -78,6 +78,18 @@ def find_hum(hz: Array, power: Array) -> tuple[tuple[HumLine, ...], int | None]:
     return families[best], best
 
 
+def without_lines(hz: Array, power: Array, lines: tuple[HumLine, ...]) -> Array:
+    """A spectrum as of `find_hum`, what lies around its lines put in their place."""
+    left = power.copy()
+    for line in lines:
+        middle = round(line.hz / float(hz[1]))
+        near = slice(max(middle - _NEAR_LINES, 0), middle + _NEAR_LINES + 1)
+        around = np.r_[power[max(middle - _AROUND_LINES, 1) : near.start],
+                       power[near.stop : middle + _AROUND_LINES + 1]]  # fmt: skip
+        left[near] = np.minimum(left[near], np.median(around))
+    return left
+
+
 def _family(hz: Array, power: Array, mains: int) -> tuple[HumLine, ...]:
     found = []
     spacing = float(hz[1])

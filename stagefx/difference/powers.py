@@ -68,13 +68,13 @@ def above_hearing_dbfs(spectra: PairSpectra, powers: Array) -> float | None:
 
     None where that is next to nothing, or no more than what both have.
     """
-    first, second = _mean_square(spectra) * powers[:, :, spectra.hz > HIGHEST_HZ].sum(axis=2)
+    first, second = mean_square_scale(spectra) * powers[:, :, spectra.hz > HIGHEST_HZ].sum(axis=2)
     more = np.abs(second - first)
     told = (more > _LEAST_ABOVE) & (more > _SHARE_ABOVE * np.minimum(first, second))
     return 10.0 * math.log10(2.0 * float(more[told].max())) if told.any() else None
 
 
-def _mean_square(spectra: PairSpectra) -> float:
+def mean_square_scale(spectra: PairSpectra) -> float:
     """From a sum of squared lines to the mean square of what they stand for."""
     window = float(np.square(raised_cosine(spectra.segment_frames)).sum())
     return 2.0 / (spectra.segment_frames * window * max(spectra.segments, 1))
@@ -82,7 +82,7 @@ def _mean_square(spectra: PairSpectra) -> float:
 
 def third_octave_powers(spectra: PairSpectra, powers: Array) -> Array:
     """Mean squares of both in third octaves; [2, channels, 31], full scale squared."""
-    scale = _mean_square(spectra)
+    scale = mean_square_scale(spectra)
     bands = []
     for middle in third_octaves_hz().tolist():
         low, high = band_edges_hz(middle)

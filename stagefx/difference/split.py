@@ -15,6 +15,7 @@ from stagefx.audio.matched import at_rate_of
 from stagefx.audio.recording import Recording
 from stagefx.audio.spectra import Array, PairSpectra
 from stagefx.difference.edits import Edit, find_edits
+from stagefx.difference.hum import HumLine, find_hum
 from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.phase import (
@@ -32,6 +33,7 @@ from stagefx.difference.powers import (
     both_powers,
     heard_lines,
     level_change_db,
+    mean_square_scale,
     third_octave_powers,
 )
 from stagefx.difference.quiet import StepMeter
@@ -114,6 +116,8 @@ class Difference:
         Of every third octave and channel, 500 Hz to 8 kHz, less pure delay.
     rate_hz : int, Hz
         Sampling rate of the first.
+    residual_hum : tuple of HumLine
+        Lines of the mains in what no linear filter explains, mean of the channels.
     above_hearing_dbfs : float or None, dB
         What one version has more above 18 kHz, re a full-scale sine; None where that is nothing.
     short_filter : ndarray of float64 [channels, 129] or None
@@ -142,6 +146,7 @@ class Difference:
     step_powers: Array = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
     group_delays: tuple[DelayFound, ...] = field(default=(), repr=False)
     rate_hz: int = 48000
+    residual_hum: tuple[HumLine, ...] = ()
     above_hearing_dbfs: float | None = None
     short_filter: Array | None = field(default=None, repr=False, compare=False)
 
@@ -253,7 +258,7 @@ def _taken_apart(
                 meter.add(block)
             done.result()
         model = transfer.model(alignment.gain, beside)
-    spectra = remainder.spectra()
+    spectra, left_over = remainder.spectra(), remainder.left_over()
     response = response_between(spectra)
     power = float(nulls.aligned.first.sum()) / ((end - begin) * made.channels)
     gain = _gain(nulls, spectra, alignment)
@@ -266,7 +271,7 @@ def _taken_apart(
             plain=nulls.plain_db,
             after_gain=nulls.after_gain_db,
             after_delay=nulls.after_delay_db,
-            after_response=_remainder_db(spectra, remainder.left_over(), nulls.relative_gain),
+            after_response=_remainder_db(spectra, left_over, nulls.relative_gain),
         ),
         loudness=Loudness(*(_finite(meter.integrated_lufs) for meter in meters)),
         balance_db=balance_change_db(spectra, powers),
@@ -293,6 +298,7 @@ def _taken_apart(
         interchannel_phase_deg=interchannel_phase_between(spectra, delay),
         step_powers=np.minimum(*(meter.powers() for meter in steps)),
         rate_hz=made.rate_hz,
+        residual_hum=_hum(spectra, left_over * alignment.gain**2),
         above_hearing_dbfs=above_hearing_dbfs(spectra, powers),
         short_filter=short_filter(spectra),
     )
@@ -329,6 +335,12 @@ def _remainder_db(spectra: PairSpectra, left_over: Array, gain: float) -> float 
     heard = (spectra.hz >= LOWEST_HZ) & (spectra.hz <= HIGHEST_HZ)
     left = float(left_over[:, heard].sum())
     return decibels(left / gain**2, float(spectra.first[:, heard].sum()))
+
+
+def _hum(spectra: PairSpectra, left_over: Array) -> tuple[HumLine, ...]:
+    if spectra.segments < _FEWEST_SEGMENTS:
+        return ()
+    return find_hum(spectra.hz, mean_square_scale(spectra) * left_over.mean(axis=0))[0]
 
 
 def _gain(nulls: NullMeter, spectra: PairSpectra, alignment: Alignment) -> float:

@@ -24,6 +24,7 @@ from stagefx.hearing.level_at_ear import (
     level_of,
     room_of,
 )
+from stagefx.hearing.masked_hum import masked_hum_row
 from stagefx.hearing.noise import dither_over_db, noise_change
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.residue_file import residue_writer, write_residue
@@ -283,7 +284,7 @@ def _judged_files(
         floor_db = dither_over_db(
             ear.full_scale_spl_db, rate_hz=made.rate_hz, room_noise_dba=room_dba
         )
-        return gap_rows(
+        noise, hum = gap_rows(
             gap,
             full_scale_spl_db=ear.full_scale_spl_db,
             channels=made.channels,
@@ -291,6 +292,12 @@ def _judged_files(
             matched_db=level_matched_db(difference, level_by),
             noise_floor_db=floor_db + decibels(made.channels) / 2.0,
         )
+        if hum.value is not None:
+            return noise, hum
+        masked = masked_hum_row(
+            first, difference, full_scale_spl_db=ear.full_scale_spl_db, room_dba=room_dba
+        )
+        return noise, masked or hum
 
     told = Told(
         music=f"{name_of(first)} against {name_of(second)}", room_dba=room_dba, rows=rows, gap=gap

@@ -58,6 +58,8 @@ _CREST_DB = 15.0
 """Over its mean, a band of music rises by as much in its loudest moments (common practice)."""
 _SHAPES = ("low end", "middle", "high end", "resonance")
 LEAST_DB = 1e-3
+_LEAST_COHERENCE = 0.9
+"""With less a tone that one version has more would pass for a resonance."""
 LEAST_EVENT_DB = -30.0
 """Quieter events are not told from dither in loud music."""
 _MIDDLE_HZ = 700.0
@@ -80,8 +82,7 @@ def build_ledger(
     """
     audible = audible_bands(difference, full_scale_spl_db, room_dba)
     found = {name: unjudged_row(name, remark) for name, remark in NOT_JUDGED.items()}
-    model = difference.transfer
-    resonance = None if model is None else find_resonance(model.response)
+    resonance = _resonance(difference)
     found |= _response_rows(difference, resonance, audible)
     shaped = any(_lit(found[name]) for name in _SHAPES)
     foot = _foot_db(difference, resonance, audible) if shaped else None
@@ -111,6 +112,17 @@ def audible_bands(
     return np.asarray(
         (loudest_db >= hiding_db(hz, room_noise_dba=room_dba)) & (hz <= 1.03 * HIGHEST_HZ)
     )
+
+
+def _resonance(difference: Difference) -> Resonance | None:
+    """The resonance of the filter, where the music tells the filter there."""
+    if difference.transfer is None:
+        return None
+    found = find_resonance(difference.transfer.response)
+    if found is None:
+        return None
+    band = min(difference.response.bands, key=lambda each: abs(math.log(each.hz / found.hz)))
+    return found if (band.coherence or 0.0) >= _LEAST_COHERENCE else None
 
 
 def _foot_db(
