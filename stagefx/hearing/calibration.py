@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 INTEGRATION_S = 1.0
 """Chosen, not fitted: shorter, and sounds of half a second (most rows) say the same of long ones;
 longer, and a difference of 1.5 s falls more than a tenth behind the same for 30 s."""
+LOUDNESS_S = 0.1
+"""Attack of long-term loudness (B. R. Glasberg, B. C. J. Moore, JAES 50 (5), 2002)."""
 _LN_RATIOS = np.log(2.0) * np.arange(-2.5, 2.6, 0.5)
 _LN_WEIGHTS = np.log(np.geomspace(0.25, 4.0, 25))
 """Weights of what is new in every interval that are tried; between them d' is interpolated."""
@@ -75,7 +77,7 @@ def calibrate() -> Calibration:
             )
         )
     per_db, weight = (float(f"{value:.3g}") for value in np.exp(best))
-    return Calibration(Decision(per_db, weight, INTEGRATION_S), tuple(observed))
+    return Calibration(Decision(per_db, weight, INTEGRATION_S, LOUDNESS_S), tuple(observed))
 
 
 def _fit(tables: Sequence[Array], start: Sequence[float] | Array = _START) -> Array:
@@ -129,9 +131,9 @@ def _ln_sensitivity(first: Array, second: Array) -> Array:
     evidence, heard = np.empty(frames), np.empty(frames)
     found = []
     for weight in np.exp(_LN_WEIGHTS):
-        made = Decision(1.0, float(weight), INTEGRATION_S)
+        made = Decision(1.0, float(weight), INTEGRATION_S, LOUDNESS_S)
         differences(one[0], other[0], one[1], other[1], made.new_noise(None), sizes[0])
-        detect(sizes, made.kernel_settings(), np.zeros(1), evidence, heard, nearest)
+        detect(sizes, made.kernel_settings(), np.zeros(1 + bands), evidence, heard, nearest)
         found.append(0.5 * np.log(max(float(heard.max()), _SOUNDS_ALIKE)))
     return np.array(found)
 
@@ -165,6 +167,10 @@ new_noise_weight = {made.new_noise_weight:g}
 
 # Memory in seconds: chosen so that 1.5, 6 and 30 s of the same give p within a tenth.
 integration_s = {made.integration_s:g}
+
+# Seconds over which a band's difference is averaged before it counts, as loudness is: chosen.
+# Larger, and differences that come and go at random, as noise's do, count for less.
+loudness_s = {made.loudness_s:g}
 """
 
 

@@ -258,7 +258,7 @@ def steps(first_db: Array, second_db: Array, ratios: Array) -> int:
 def differences(
     first: Array, second: Array, first_db: Array, second_db: Array, new_noise: Array, sizes: Array
 ) -> int:
-    """Differences of level [frames, bands] in decibels, less where noise is new in each interval.
+    """Differences of level [frames, bands], second less first in decibels, less where noise is new.
 
     The excitations as energy and in decibels; ``new_noise`` [bands] is energy.
     """
@@ -267,7 +267,7 @@ def differences(
         for m in range(row.size):
             row[m] = 1.0 + new_noise[m] / math.sqrt(one[m] * other[m])
         for m in range(row.size):
-            row[m] = abs(first_db[n, m] - second_db[n, m]) / row[m]
+            row[m] = (second_db[n, m] - first_db[n, m]) / row[m]
     return len(sizes)
 
 
@@ -278,17 +278,20 @@ def detect(
     """Squared sensitivity to a difference in each frame: both ears, all bands, a moment's past.
 
     ``sizes`` [channels, frames, bands] from `differences`; ``settings``: d'^2 of a decibel in one
-    band, the newest frame's share in the leaky mean; ``state`` [1]: the mean of d'^2 so far.
+    band, the newest frame's share in its leaky mean, and in that of the differences; ``state``
+    [1 + channels x bands]: the mean of d'^2 so far, those of the differences.
     Overwritten: ``evidence`` [frames], d'^2 summed over bands; ``heard`` [frames], the mean;
     ``nearest`` [frames, bands], the larger of both ears.
     """
     channels, frames, count = sizes.shape
     for n in range(frames):
         row = nearest[n]
-        row[:] = sizes[0, n]
-        for channel in range(1, channels):
+        row[:] = 0.0
+        for channel in range(channels):
+            first = 1 + channel * count
             for m in range(count):
-                row[m] = max(row[m], sizes[channel, n, m])
+                state[first + m] += settings[2] * (sizes[channel, n, m] - state[first + m])
+                row[m] = max(row[m], abs(state[first + m]))
         squares = 0.0
         eighths = 0.0
         for m in range(count):

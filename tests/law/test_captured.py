@@ -157,7 +157,10 @@ def test_silences_are_cut_where_they_begin_and_end() -> None:
     found = take_apart(one, other, start=start)
     step = RATE_HZ // 50
     steps = MUSIC[start:][: len(found.step_powers) * step].reshape(-1, step, 2)
-    np.testing.assert_allclose(found.step_powers, np.square(steps).mean(axis=1).max(axis=1))
+    # of two, the quieter: within what the recorder adds
+    powers = np.square(steps).mean(axis=1).max(axis=1)
+    np.testing.assert_allclose(found.step_powers, powers, rtol=1e-3)
+    assert (found.step_powers <= powers).all()
     ((begin, end),) = _silences(found, RATE_HZ)
     assert (begin - start) % step == (end - start) % step == 0
     assert 0.15 * RATE_HZ <= begin - GAP.start <= 0.15 * RATE_HZ + 2 * step

@@ -282,7 +282,8 @@ def test_a_burst_is_found_where_it_is() -> None:
     assert found.worst_hz == pytest.approx(0.9 * RATE_HZ / (2.0 * np.pi), rel=0.05)
     course, picture = found.course, found.landscape
     begin_s = float(course.probability.argmax() * course.step_s)
-    assert begin_s < 4.03 < begin_s + 2.0 * course.step_s
+    # averaged as loudness is, a tenth of a second, a burst shows a little later than it is
+    assert begin_s - 0.1 < 4.03 < begin_s + 2.0 * course.step_s
     row, cell = np.unravel_index(picture.steps_db.argmax(), picture.steps_db.shape)
     assert cell * picture.cell_s == pytest.approx(4.0, abs=2.0 * picture.cell_s)
     assert picture.edges_hz[row] < found.worst_hz < picture.edges_hz[row + 1]

@@ -179,16 +179,21 @@ def calibrated(
     new_noise: Array,
     d_prime_per_db: float,
     integration_s: float,
+    loudness_s: float,
 ) -> float:
     """The highest probability of two intervals, corrected for guessing, from excitations."""
     highest, mean = 0.0, 0.0
+    averaged = np.zeros((len(first), COUNT))
+    stays = math.exp(-HOP / RATE_HZ / loudness_s)
     for n in range(len(first[0])):
         total = 0.0
         for k in range(COUNT):
             most = 0.0
-            for one, other in zip(first, second, strict=True):
+            for ear, (one, other) in enumerate(zip(first, second, strict=True)):
                 step = 1.0 + new_noise[k] / (one[n, k] * other[n, k]) ** 0.5
-                most = max(most, abs(10.0 * math.log10(one[n, k] / other[n, k])) / step)
+                now = 10.0 * math.log10(one[n, k] / other[n, k]) / step
+                averaged[ear, k] = stays * averaged[ear, k] + (1.0 - stays) * now
+                most = max(most, abs(averaged[ear, k]))
             total += most**8
         kept = math.exp(-HOP / RATE_HZ / integration_s)
         mean = kept * mean + (1.0 - kept) * (d_prime_per_db * total**0.125) ** 2

@@ -101,7 +101,7 @@ def test_calibrated_probability_is_that_of_the_twin(
         for version in (first, second)
     ]
     expected = ear_twin.calibrated(
-        *ears, made.new_noise_weight * new, made.d_prime_per_db, made.integration_s
+        *ears, made.new_noise_weight * new, made.d_prime_per_db, made.integration_s, made.loudness_s
     )
     assert 0.01 < expected < 0.99
     assert found == pytest.approx(expected, rel=1e-9)

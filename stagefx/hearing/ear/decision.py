@@ -1,7 +1,8 @@
 """From differences of excitation to a calibrated probability: p = 1/2 is 75 % of two intervals.
 
-``z = |L2 - L1| / (1 + q N / sqrt(E1 E2))`` in each band, E excitation, L its level in dB, N what is
-new in every interval: the threshold of hearing and the room;
+``z = (L2 - L1) / (1 + q N / sqrt(E1 E2))`` in each band, E excitation, L its level in dB, N what is
+new in every interval: the threshold of hearing and the room; its leaky mean over a tenth of a second,
+in which ups and downs that follow each other cancel;
 ``d'^2 = k^2 (sum z^8)^(1/4)`` in each frame, its leaky mean over a second, the highest of a piece;
 ``p = 2 Phi(d' / sqrt 2) - 1 = erf(d' / 2)``: two intervals, corrected for guessing.
 
@@ -33,16 +34,20 @@ EVEN_CHANCE_D_PRIME = 0.9538725524
 
 @dataclass(frozen=True)
 class Decision:
-    """The constants of the decision: d' of a decibel, weight of what is new, memory."""
+    """The constants of the decision: d' of a decibel, weight of what is new, two memories."""
 
     d_prime_per_db: float
     new_noise_weight: float
     integration_s: float
+    loudness_s: float
 
     def kernel_settings(self) -> Array:
-        """In the order of `stagefx.kernels.ear.detect`: k^2, the leaky mean's share of the new."""
-        leak = -math.expm1(-1.0 / (FRAMES_PER_SECOND * self.integration_s))
-        return np.array([self.d_prime_per_db**2, leak])
+        """In the order of `stagefx.kernels.ear.detect`: k^2, the leaky means' shares of the new."""
+        leaks = [
+            -math.expm1(-1.0 / (FRAMES_PER_SECOND * seconds))
+            for seconds in (self.integration_s, self.loudness_s)
+        ]
+        return np.array([self.d_prime_per_db**2, *leaks])
 
     def new_noise(self, room_dba: float | None) -> Array:
         """Energy in each band [109], weighted: q N."""

@@ -132,7 +132,7 @@ class _Heard:
         self._sizes = np.empty((channels, BATCH_FRAMES, bands))
         self._new_noise = decision().new_noise(room_dba)
         self._settings = decision().kernel_settings()
-        self._mean, self._highest = np.zeros(1), 0.0
+        self._mean, self._highest = np.zeros(1 + channels * bands), 0.0
         self._smoothed, self._highest_by_standard = np.zeros(2), np.zeros(2)
         self._tally = MaskTally(channels)
         self._course = _CourseKeeper()
