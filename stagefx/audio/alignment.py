@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from stagefx.audio.alignment_fit import Fit, Pieces, best_fit, fit_together
 from stagefx.audio.alignment_remarks import remarks_on
 from stagefx.audio.matched import at_rate_of
@@ -68,6 +71,12 @@ class Alignment:
     def gain(self) -> float:
         """What the first is multiplied by to become the second, polarity included."""
         return float(self.polarity * 10.0 ** (self.gain_db / 20.0))
+
+    @property
+    def channel_gains(self) -> NDArray[np.float64]:
+        """The same channel by channel: one alone may be turned over."""
+        signs = self.channel_polarity or (self.polarity,)
+        return abs(self.gain) * np.array(signs, dtype=np.float64)
 
     @property
     def jumps(self) -> tuple[Jump, ...]:

@@ -108,8 +108,10 @@ def fit_together(pieces: Pieces) -> Fit:
 def best_fit(pieces: Pieces) -> Fit:
     """By one delay, along one that moves, or at another speed: whatever has most in common."""
     tried = _Tried(pieces, *_at_one_speed(pieces))
-    if not pieces.follows or not _long_enough(pieces) or tried.steady.repeat:
+    if not pieces.follows or not _long_enough(pieces):
         return tried.found
+    if tried.steady.repeat and tried.found.alike >= _PLAINLY_ALIKE:
+        return tried.found  # of a steady tone nothing more is known
     if tried.found.alike < _PLAINLY_ALIKE and (slope := _speed(pieces)):
         sped = replace(pieces, second=at_speed(pieces.second, slope))
         other = _Tried(sped, *_at_one_speed(sped), slope)

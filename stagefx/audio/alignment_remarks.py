@@ -82,6 +82,9 @@ def _repeats(repeat: Repeat, rate_hz: int) -> str:
 
 def _drifts(second: Recording, alignment: Alignment, path: TimePath, first: Recording) -> list[str]:
     ppm, uncertainty = alignment.drift_ppm or 0.0, alignment.drift_uncertainty_ppm or 0.0
+    if alignment.wow_percent is not None and abs(ppm) < _OTHER_SPEED_PPM:
+        wow = f"{alignment.wow_percent:.2g} %"
+        return [f"The speed of {second.place} wavers by {wow} (weighted peak). It was taken away."]
     if not ppm:
         return []
     wander = _wander_ppm(path, first.format.frames, first.format.rate_hz)

@@ -21,7 +21,7 @@ _LEAST_POWER = 0.02
 """Of the loudest stretch: quieter ones, such as where a piece just begins, match by chance."""
 _NEARLY_BEST = 0.98
 """Of peaks this close to the highest the one of least lag is taken: music repeats itself."""
-_CLEARLY_MORE = 1.1
+_CLEARLY_MORE = 1.5
 """Left is sought in right only where that stands out by so much more than left in left."""
 _WHITE_SEGMENT = 512
 _WHITE_FLOOR = 1e-4

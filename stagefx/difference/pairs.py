@@ -93,7 +93,7 @@ def side_by_side(
             moved = np.ascontiguousarray(moved[:, ::-1])
         for jump in alignment.jumps:
             around = slice(*(max(frame - here, 0) for frame in jump.left_out(WARP_REACH_FRAMES)))
-            moved[around] = alignment.gain * x[around]
+            moved[around] = alignment.channel_gains * x[around]
         yield Pair(x, moved, untouched)
 
 
