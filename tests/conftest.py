@@ -1,4 +1,4 @@
-"""What holds for every test: fixed seeds, kernels known by their imports, no silent page skips."""
+"""What holds for every test: fixed seeds, kernels known by their imports, no silent skips."""
 
 from __future__ import annotations
 
@@ -9,8 +9,14 @@ from types import ModuleType
 import pytest
 from hypothesis import settings
 
-PAGE_NEEDS = ("chromium", "node", "tsc")
-MISSING = [program for program in PAGE_NEEDS if shutil.which(program) is None]
+NEEDS = {"page": ("chromium", "node", "tsc"), "simulator": ("ngspice",)}
+"""Programs that tests with a marker need; each is found in the Debian package of its name, tsc in
+node-typescript and node in nodejs."""
+MISSING = {
+    marker: [program for program in programs if shutil.which(program) is None]
+    for marker, programs in NEEDS.items()
+}
+UNTESTED = {"page": "no page was tested", "simulator": "no circuit was simulated"}
 
 settings.register_profile("fixed", derandomize=True, deadline=None, database=None)
 settings.load_profile("fixed")
@@ -20,8 +26,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if _uses_kernels(getattr(item, "module", None)):
             item.add_marker(pytest.mark.kernel)
-        if MISSING and item.get_closest_marker("page"):
-            item.add_marker(pytest.mark.skip(reason=f"no {' and no '.join(MISSING)}"))
+        for marker, missing in MISSING.items():
+            if missing and item.get_closest_marker(marker):
+                item.add_marker(pytest.mark.skip(reason=f"no {' and no '.join(missing)}"))
 
 
 def _uses_kernels(module: ModuleType | None) -> bool:
@@ -35,10 +42,12 @@ def _uses_kernels(module: ModuleType | None) -> bool:
     return any(str(home).startswith("stagefx.kernels.") for home in homes)
 
 
-def _skipped_pages(config: pytest.Config) -> int:
+def _skipped(config: pytest.Config) -> dict[str, int]:
+    """How many tests were skipped for want of programs, by their marker."""
     reporter = config.pluginmanager.get_plugin("terminalreporter")
     reports = reporter.stats.get("skipped", []) if reporter else []
-    return sum("page" in report.keywords for report in reports)
+    counts = {marker: sum(marker in report.keywords for report in reports) for marker in NEEDS}
+    return {marker: count for marker, count in counts.items() if count}
 
 
 def _no_skip_allowed() -> bool:
@@ -46,18 +55,18 @@ def _no_skip_allowed() -> bool:
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
-    if _no_skip_allowed() and _skipped_pages(session.config):
+    if _no_skip_allowed() and _skipped(session.config):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 
 def pytest_terminal_summary(
     terminalreporter: pytest.TerminalReporter, config: pytest.Config
 ) -> None:
-    skipped = _skipped_pages(config)
-    if skipped:
-        verdict = "which fails this run" if _no_skip_allowed() else "so no page was tested"
+    for marker, count in _skipped(config).items():
+        verdict = "which fails this run" if _no_skip_allowed() else f"so {UNTESTED[marker]}"
+        wanting = " and ".join(MISSING[marker])
         terminalreporter.write_line(
-            f"PAGE TESTS SKIPPED: {skipped}, for want of {' and '.join(MISSING)}, {verdict}",
+            f"{marker.upper()} TESTS SKIPPED: {count}, for want of {wanting}, {verdict}",
             red=True,
             bold=True,
         )

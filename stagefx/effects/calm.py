@@ -112,13 +112,20 @@ def _slope(peak: float, step: float) -> float:
 def _calm(level: float, slope: float, limits: Array, law: Array, most_lag: float) -> bool:
     """Whether a limiter is idle up to a level and up to a slope a frame."""
     high, low = limits.tolist()
+    rise, fall, constant = law.tolist()
+    slope /= FACTOR
     if not (level < high and -level > low):
         return False
-    rise, fall, constant = law.tolist()
-    slowest = FACTOR * min(rise, -fall)
+    slowest = min(rise, -fall)
     if slowest == np.inf:
         return True
-    r = slope / slowest
-    r2 = r * r
-    lag = slowest * constant / FACTOR * r * r2 * (1.0 / 3.0 + r2 * (0.2 + r2 / 7.0))
+    # the weights of three slopes half an interval apart, and of their changes over the constant
+    bent = 16.0 * constant * constant
+    weights = abs(1.0 - 0.5 * bent) + abs(0.25 * bent - constant) + 0.25 * bent + constant
+    r = weights * slope / slowest
+    if r >= 1.0:
+        return False
+    more = r * r / (1.0 - r * r)
+    r += more * (2.0 * constant + (1.0 + more) * bent) * slope / slowest
+    lag = slowest * constant * r * r * r / (3.0 * (1.0 - r * r))
     return bool(r < 1.0 and lag < most_lag)

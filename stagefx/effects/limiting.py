@@ -246,7 +246,7 @@ class Limiter:
             self._limits,
             self._law,
             self._state,
-            np.empty(2 * STEP + ROOM),
+            np.empty(3 * STEP + ROOM),
             lacking[: marks.size + _MORE],
             marks,
         )

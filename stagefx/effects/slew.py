@@ -20,7 +20,7 @@ SETTINGS = (
 
 
 def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0) -> Limiting:
-    """Limit the slope: dv/dt = S tanh((u - v)/(S tau)), in its limit of small lag.
+    """Limit the slope: dv/dt = S tanh((u - v)/(S tau)), tau short against the music.
 
     Parameters
     ----------
@@ -42,7 +42,8 @@ def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0)
     Notes
     -----
     The law is that of an undegenerated bipolar pair.  For other input stages it overstates the
-    distortion below slewing.
+    distortion below slewing.  A sine comes out within 0.25 S tau of the law at any moment,
+    within 0.6 S tau where its steepest slope is S itself.
 
     Examples
     --------

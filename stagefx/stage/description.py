@@ -226,6 +226,7 @@ class Supply(Table):
     decoupling_distance: fields.Length | None = None
     secondary: fields.RmsVolts | None = None
     transformer_regulation: fields.Share | None = None
+    transformer_resistance: fields.Resistance | None = None
     rectifier: Literal["full", "half"] = "full"
     diodes_in_path: int = Field(default=1, ge=0, le=4, strict=True)
     diode_drop: fields.AtLeastZeroVolts | None = None

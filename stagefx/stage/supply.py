@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from stagefx.stage.charging import Charging, Winding
 from stagefx.stage.circuit import Array, Circuit
 
 CREST_OF_RMS = np.sqrt(2.0)
@@ -181,6 +182,54 @@ def _fall_v_per_s(circuit: Circuit) -> Array:
     return np.asarray((supply.load_current_a / supply.reservoir_f)[:, 0])
 
 
+def charged_through_resistance(circuit: Circuit, *, mains: float = 1.0) -> Charging | None:
+    """How a reservoir is charged through its transformer's winding.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Its supply's secondary, reservoir, load current and mains frequency are stated.
+    mains : float, ratio
+        Mains voltage over its nominal value.
+
+    Returns
+    -------
+    Charging or None
+        The steady state; None where the winding's resistance is not stated.
+
+    Notes
+    -----
+    The secondary as stated is what stands behind the resistance.
+
+    Examples
+    --------
+    >>> from stagefx.stage import load_stage, nominal
+    >>> charged_through_resistance(nominal(load_stage("line-stage"))) is None
+    True
+    """
+    supply, stated = circuit.supply, circuit.stage.supply
+    assert supply is not None
+    assert stated is not None
+    if supply.transformer_ohm is None:
+        return None
+    assert supply.secondary_v_rms is not None
+    assert supply.reservoir_f is not None
+    assert supply.load_current_a is not None
+    assert supply.mains_frequency_hz is not None
+    none = np.zeros((circuit.draws, 1))
+    drop = none if supply.diode_drop_v is None else stated.diodes_in_path * supply.diode_drop_v
+    parts = (
+        CREST_OF_RMS * supply.secondary_v_rms * mains,
+        drop,
+        supply.transformer_ohm,
+        supply.reservoir_f,
+        supply.load_current_a,
+        supply.mains_frequency_hz,
+        ripple_hz(circuit)[:, None],
+    )
+    return Winding(*((none + part)[:, 0] for part in parts)).charging()
+
+
 def ripple_exact_v_pp(circuit: Circuit) -> Array:
     """Ripple of a reservoir drained by a constant current from crest to the next half-wave.
 
@@ -198,6 +247,7 @@ def ripple_exact_v_pp(circuit: Circuit) -> Array:
     Notes
     -----
     With phi the angle left to the next crest, Vs (1 - cos phi) = (I/C)(T - phi/omega), bisected.
+    Where the winding's resistance is stated, the reservoir is charged through it.
 
     Examples
     --------
@@ -209,6 +259,9 @@ def ripple_exact_v_pp(circuit: Circuit) -> Array:
     assert supply is not None
     assert supply.secondary_v_rms is not None
     assert supply.mains_frequency_hz is not None
+    charging = charged_through_resistance(circuit)
+    if charging is not None:
+        return np.asarray(charging.highest_v - charging.lowest_v)
     wave = CREST_OF_RMS * supply.secondary_v_rms[:, 0]
     turning = 2.0 * np.pi * supply.mains_frequency_hz[:, 0]
     fall, between = _fall_v_per_s(circuit), 1.0 / ripple_hz(circuit)
@@ -236,7 +289,7 @@ def valley_v(circuit: Circuit, *, mains: float = 1.0) -> Array:
     Returns
     -------
     array [draws], V
-        Crest less the ripple by the rule.
+        Crest less the ripple by the rule; exactly, where the winding's resistance is stated.
 
     Examples
     --------
@@ -244,6 +297,9 @@ def valley_v(circuit: Circuit, *, mains: float = 1.0) -> Array:
     >>> round(float(valley_v(nominal(load_stage("line-stage")))[0]), 4)
     20.2132
     """
+    charging = charged_through_resistance(circuit, mains=mains)
+    if charging is not None:
+        return charging.lowest_v
     return np.maximum(crest_v(circuit, mains=mains) - ripple_v_pp(circuit), 0.0)
 
 
@@ -345,8 +401,66 @@ def regulator_heat_w(circuit: Circuit) -> Array:
     supply = circuit.supply
     assert supply is not None
     assert supply.load_current_a is not None
-    mean = crest_v(circuit) - 0.5 * ripple_v_pp(circuit)
+    charging = charged_through_resistance(circuit)
+    if charging is None:
+        mean = crest_v(circuit) - 0.5 * ripple_v_pp(circuit)
+    else:
+        mean = 0.5 * (charging.highest_v + charging.lowest_v)
     lower = supply.positive_v
     if rails(circuit) == 2:
         lower = np.minimum(lower, -supply.negative_v)
     return np.maximum((mean - lower[:, 0]) * supply.load_current_a[:, 0], 0.0)
+
+
+def charging_current_peak_a(circuit: Circuit) -> Array:
+    """Highest current that charges a reservoir.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        As for `ripple_exact_v_pp`, with the winding's resistance stated.
+
+    Returns
+    -------
+    array [draws], A
+        At nominal mains, in the steady state.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> supply = {"positive": "15 V", "negative": "-15 V", "secondary": "15 V rms"}
+    >>> supply |= {"mains_frequency": "50 Hz", "reservoir": "1000 uF", "load_current": "50 mA"}
+    >>> stage = stage_from({"supply": supply | {"transformer_resistance": "1 ohm"}})
+    >>> round(float(charging_current_peak_a(nominal(stage))[0]), 3)
+    0.524
+    """
+    charging = charged_through_resistance(circuit)
+    assert charging is not None
+    return charging.peak_a
+
+
+def charging_current_rms_a(circuit: Circuit) -> Array:
+    """Rms of the current that charges a reservoir.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        As for `charging_current_peak_a`.
+
+    Returns
+    -------
+    array [draws], A rms
+        Over whole cycles; more than the load's current, whose mean it has.
+
+    Examples
+    --------
+    >>> from stagefx.stage import nominal, stage_from
+    >>> supply = {"positive": "15 V", "negative": "-15 V", "secondary": "15 V rms"}
+    >>> supply |= {"mains_frequency": "50 Hz", "reservoir": "1000 uF", "load_current": "50 mA"}
+    >>> stage = stage_from({"supply": supply | {"transformer_resistance": "1 ohm"}})
+    >>> round(float(charging_current_rms_a(nominal(stage))[0]), 3)
+    0.145
+    """
+    charging = charged_through_resistance(circuit)
+    assert charging is not None
+    return charging.rms_a

@@ -97,6 +97,8 @@ class SupplyValues:
         Of one secondary, at its rated load and nominal mains.
     transformer_regulation : array [draws, 1], ratio
         How much higher the secondary stands off load.
+    transformer_ohm : array [draws, 1], ohm
+        Of one winding, with what the primary adds.
     diode_drop_v : array [draws, 1], V
         Of one diode.
     mains_frequency_hz : array [draws, 1], Hz
@@ -113,6 +115,7 @@ class SupplyValues:
     negative_v: Array
     secondary_v_rms: Array | None = None
     transformer_regulation: Array | None = None
+    transformer_ohm: Array | None = None
     diode_drop_v: Array | None = None
     mains_frequency_hz: Array | None = None
     reservoir_f: Array | None = None
@@ -127,6 +130,7 @@ _SUPPLY_KEYS = {
     "negative": "negative_v",
     "secondary": "secondary_v_rms",
     "transformer_regulation": "transformer_regulation",
+    "transformer_resistance": "transformer_ohm",
     "diode_drop": "diode_drop_v",
     "mains_frequency": "mains_frequency_hz",
     "reservoir": "reservoir_f",

@@ -15,8 +15,8 @@ KEYS = {
     "bias_current offset_voltage swing_loss_high swing_loss_low output_current supply_rejection "
     "quiescent_current supply_maximum harmonics harmonics_level",
     "supply": "positive negative decoupling decoupling_distance secondary transformer_regulation "
-    "rectifier diodes_in_path diode_drop mains_frequency mains_tolerance reservoir "
-    "reservoir_rating load_current regulator_dropout regulator_rejection regulator_noise",
+    "transformer_resistance rectifier diodes_in_path diode_drop mains_frequency mains_tolerance "
+    "reservoir reservoir_rating load_current regulator_dropout regulator_rejection regulator_noise",
     "output": "resistance coupling",
     "output_cable": "length capacitance_per_metre capacitance",
     "load": "resistance capacitance",
@@ -88,6 +88,7 @@ EVERYTHING: dict[str, Any] = {
         "decoupling_distance": "5 mm",
         "secondary": "15 V rms",
         "transformer_regulation": "20 %",
+        "transformer_resistance": "4.7 ohm",
         "rectifier": "half",
         "diodes_in_path": 2,
         "diode_drop": "0.8 V",

@@ -59,7 +59,7 @@ def limited(
     """The kernel's answer, slopes and time constant in intervals."""
     intervals = u.size - BEFORE - AFTER
     delta, marks, left = np.zeros(intervals + 3), np.full(intervals, np.nan), np.array(state)
-    lags = np.full(2 * min(intervals, STEP) + ROOM, np.nan)
+    lags = np.full(3 * min(intervals, STEP) + ROOM, np.nan)
     law = np.array([*slopes, constant])
     count = limit(u, np.array(levels), law, left, lags, delta, marks)
     return Limited(delta, left, marks, count)
@@ -96,52 +96,131 @@ class Brute:
     slewing: NDArray[np.bool_]
 
 
-def target_and_slope(u: Array) -> tuple[Array, Array]:
-    """The target and its slope at each fine step, from polynomials through six nodes."""
+def target_and_slopes(u: Array) -> tuple[Array, ...]:
+    """The target and three derivatives at each fine step, from polynomials through six nodes."""
     s = np.arange(1, STEPS + 1) / STEPS
     powers = np.vander(np.arange(-2.0, 4.0), increasing=True)
-    values, slopes = [], []
+    found = []
     for k in range(BEFORE, u.size - AFTER):
-        rising = np.linalg.solve(powers, u[k - 2 : k + 4])
-        values.append(np.polynomial.Polynomial(rising)(s))
-        slopes.append(np.polynomial.Polynomial(rising).deriv()(s))
-    return np.concatenate(values), np.concatenate(slopes)
+        rising = np.polynomial.Polynomial(np.linalg.solve(powers, u[k - 2 : k + 4]))
+        found.append([rising.deriv(order)(s) if order else rising(s) for order in range(4)])
+    return tuple(np.concatenate(column) for column in zip(*found, strict=True))
+
+
+@dataclass
+class Law:
+    """The limiter's law in closed forms, step by step; `w` is what it hands on."""
+
+    levels: tuple[float, float]
+    slopes: tuple[float, float]
+    constant: float
+    v: float
+    line: int = 0
+    """1 on the rising line, -1 on the falling one."""
+    level: int = 0
+    area: float = 0.0
+    """What a line's rounded end adds to a step of `w`."""
+
+    def steady(self, speed: float, bend: float, turn: float) -> tuple[float, float]:
+        """The lag beyond the linear one, and the linear one."""
+        steepest = self.slopes[0] if speed > 0.0 else self.slopes[1]
+        if self.constant == 0.0:
+            return 0.0, 0.0
+        share = self.constant / steepest
+        twice = self.constant * share * turn
+        change = share * bend - twice
+        r = np.clip(speed / steepest - change, -1.0, 1.0)
+        more = sum(r ** (2 * k) for k in range(1, 5))
+        y = np.clip(r - more * (change - more * twice), -1.0, 1.0)
+        lag = sum(y**k / k for k in range(3, 16, 2))
+        return steepest * self.constant * lag, steepest * self.constant * y
+
+    def begin(self, u: float, sign: int, r: float, rate: float, bent: float) -> None:
+        """Take up a line; r is the target's slope over its own."""
+        was, self.line, level, self.level = self.line, sign, self.level, 0
+        if self.constant == 0.0:
+            self.v = self.v + (u - self.v) / r if level else u
+            return
+        steering = self.constant * (self.slopes[0] if sign > 0 else self.slopes[1])
+        excess = 0.5 * (r - 1.0 + np.hypot(r - 1.0, np.sqrt(4.0 * rate / np.pi)))
+        if was:
+            x0 = (u - self.v) / (self.constant * (self.slopes[0] if was > 0 else self.slopes[1]))
+            x = (np.log((r + 1.0) / excess) - x0 * (r - 1.0)) / (r + 1.0)
+        elif level:
+            x = np.log(2.0 * r / excess) / (r + 1.0)
+        else:
+            rate = max(rate, bent ** (2.0 / 3.0))
+            x = max(0.5 * np.log(4.0) + 0.25 * np.log(np.pi / rate), 1.0)
+        self.v = u - x * steering
+
+    def step(self, u: float, speed: float, bend: float, turn: float) -> float:
+        """What is handed on one step later."""
+        (high, low), (rise, fall) = self.levels, self.slopes
+        sign = 1 if speed > 0.0 else -1
+        own = rise if sign > 0 else fall
+        r, rate = speed / own, abs(self.constant * bend / own)
+        bent = abs(self.constant**2 * turn / own)
+        if self.level and (u - self.v) * self.level < 0.0:
+            if r > 1.0 and sign != self.level:
+                self.begin(u, sign, r, rate, bent)
+            self.level = 0
+        elif self.line:
+            slope = rise if self.line > 0 else fall
+            self.v += slope / STEPS
+            ahead = self.v + slope * self.constant
+            if (u - ahead) * self.line < 0.0 and (speed - slope) * self.line <= 0.0:
+                if r > 1.0:
+                    self.begin(u, sign, r, rate, bent)
+                else:
+                    self.end(slope, speed / slope)
+        if not self.line and not self.level:
+            lag, linear = self.steady(speed, bend, turn)
+            self.v = u - lag - linear
+            climbs = np.sign(linear)
+            if self.v > high and climbs != -1:
+                self.level, self.v = 1, high
+            elif self.v < low and climbs != 1:
+                self.level, self.v = -1, low
+            elif r > 1.0:
+                self.begin(u, sign, r, rate, bent)
+            else:
+                more, self.area = self.area, 0.0
+                return u - lag + more
+        if (self.v - high) * self.line > 0.0 and self.line > 0:
+            self.line, self.level, self.v = 0, 1, high
+        if (self.v - low) * self.line > 0.0 and self.line < 0:
+            self.line, self.level, self.v = 0, -1, low
+        slope = {1: rise, -1: fall, 0: 0.0}[self.line]
+        return self.v + (slope * self.constant if self.line else 0.0)
+
+    def end(self, slope: float, r: float) -> None:
+        """Leave a line for the target; its rounded end has an area of its own."""
+        self.line = 0
+        if self.constant > 0.0:
+            r = float(np.clip(r, -0.9, 0.9))
+            lag = sum(r**k / k for k in range(3, 16, 2))
+            area = np.pi**2 / 12.0 - 0.5 + 0.5 * (r + r**2 - r**3 + lag**2 * (1.0 + r))
+            self.area -= slope * self.constant**2 * area / (1.0 - r * r) * STEPS
 
 
 def brute_force(
     u: Array, levels: tuple[float, float], slopes: tuple[float, float], constant: float
 ) -> Brute:
-    """The law word for word, step by step.
-
-    The output follows the target less its lag, until the target is steeper than the limit; from
-    then on it moves no faster than the limit, until it is back.  It never leaves its levels.
-    """
-    (high, low), (rise, fall) = levels, slopes
-    value, speed = target_and_slope(u)
-    goal = value.copy()
-    if constant > 0.0:
-        steepest = np.where(speed > 0.0, rise, -fall)
-        r = np.clip(speed / steepest, -1.0, 1.0)
-        goal -= steepest * constant * (r**3 / 3.0 + r**5 / 5.0 + r**7 / 7.0)
-    v, slewing = float(np.clip(u[BEFORE], low, high)), False
-    out, slews = np.empty(value.size), np.zeros(value.size, dtype=bool)
-    for n in range(value.size):
-        least, most = v + fall / STEPS, v + rise / STEPS
-        steep = speed[n] > rise or speed[n] < fall
-        slewing = bool(steep or (slewing and not least <= goal[n] <= most))
-        v = min(max(goal[n], least), most) if slewing else goal[n]
-        slews[n] = slewing and low < v < high and v != goal[n]
-        v = min(max(v, low), high)
-        out[n] = v
-    t = np.arange(1, value.size + 1) / STEPS
-    beyond = (out - value) / STEPS
+    """The law word for word, step by step."""
+    columns = target_and_slopes(u)
+    law = Law(levels, slopes, constant, float(np.clip(u[BEFORE], *levels[::-1])))
+    out, clipped, slews = (np.zeros(columns[0].size) for _ in range(3))
+    for n, row in enumerate(zip(*columns, strict=True)):
+        out[n] = law.step(*row)
+        clipped[n], slews[n] = law.level != 0, law.line != 0
+    t = np.arange(1, out.size + 1) / STEPS
+    beyond = (out - columns[0]) / STEPS
     beyond[-1] *= 0.5  # the trapezoidal rule; at rest before the first step
-    delta = np.zeros(value.size // STEPS + 3)
+    delta = np.zeros(out.size // STEPS + 3)
     for k in range(delta.size):
         near = np.abs(t - (k - 1)) < 2.0
         delta[k] = np.sum(beyond[near] * SPLINE(t[near] - (k - 1)))
-    clipped = ((out == high) & (goal > high)) | ((out == low) & (goal < low))
-    return Brute(delta, v, clipped, slews)
+    return Brute(delta, law.v, clipped.astype(bool), slews.astype(bool))
 
 
 def music(seed: int, intervals: int) -> Array:
@@ -173,9 +252,10 @@ def test_the_limiter_is_its_law_by_brute_force(case: str, seed: int) -> None:
     found = limited(u, levels=levels, slopes=slopes, constant=constant)
     twin = brute_force(u, levels, slopes, constant)
     assert np.abs(twin.delta).max() > 5e-3
-    # brute force is late by up to one step at each event: 0.2 an interval over 256 steps
     ready = slice(0, -3 if constant else None)  # the lag of the last three is yet to come
-    assert found.delta[ready] == pytest.approx(twin.delta[ready], rel=0.0, abs=3e-4)
+    # the lag is interpolated between nodes, which peaks of the slope near the limit show
+    close = 3e-4 + 0.01 * constant * slopes[0] if constant else 1e-5
+    assert found.delta[ready] == pytest.approx(twin.delta[ready], rel=0.0, abs=close)
     if found.state[1] != TRACKING:
         assert found.state[0] == pytest.approx(twin.last, abs=1e-3)
 
@@ -297,13 +377,16 @@ def test_a_step_is_slewed_into_a_level() -> None:
     assert found.marks.tolist() == [MARK_SLEWING] * 6 + [MARK_CLIPPED] * 3
 
 
-def test_a_ramp_lags_by_the_series_of_its_law() -> None:
-    """At half the slew limit: V (1/24 + 1/160 + 1/896), V the limit times the time constant."""
-    u = nodes_of(lambda t: 0.25 * t, 10)
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.8])
+def test_a_ramp_lags_as_its_law_says(share: float) -> None:
+    """By V (artanh r - r) beyond the linear lag, V the limit times the time constant."""
+    u = nodes_of(lambda t: 0.5 * share * t, 10)
     found = limited(u, slopes=(0.5, -0.5), constant=0.8)
-    lag = 0.5 * 0.8 * (0.5**3 / 3.0 + 0.5**5 / 5.0 + 0.5**7 / 7.0)
+    lag = 0.5 * 0.8 * (np.arctanh(share) - share)
+    cut = 0.5 * 0.8 * share**17 / 17.0 / (1.0 - share**2)  # the rest of the series is less
     # each spline's integral is 1; the ramp was there before, and the last three are yet to come
-    assert found.delta == pytest.approx([-lag] * 10 + [0.0] * 3, abs=1e-12)
+    assert found.delta[:10] == pytest.approx([-lag] * 10, rel=1e-9, abs=cut)
+    assert not found.delta[10:].any()
     assert found.count == 0
 
 
@@ -328,7 +411,7 @@ def test_in_two_calls_it_is_the_same_bits_as_in_one(first: int) -> None:
     (high, low), (rise, fall), constant = CASES["all"]
     u, size = music(4, 320), 320
     limits, law = np.array([high, low]), np.array([rise, fall, constant])
-    room = np.empty(2 * size + ROOM)
+    room = np.empty(3 * size + ROOM)
     whole, marks, state = np.zeros(size + 3), np.empty(size), np.zeros(2)
     limit(u, limits, law, state, room, whole, marks)
     split, split_marks, split_state = np.zeros(size + 3), np.empty(size), np.zeros(2)
@@ -355,8 +438,9 @@ def test_whatever_comes_the_output_stays_within_its_levels(
     assert np.isin(found.marks, [MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH]).all()
     assert found.count == np.count_nonzero(found.marks)
     assert found.state[1] in {TRACKING, CLIPPED_HIGH, CLIPPED_LOW, RISING, FALLING}
-    if found.state[1] != TRACKING:
-        assert -1.0 <= found.state[0] <= 2.0
+    if found.state[1] != TRACKING:  # a line, as continued to its beginning, may lie outside
+        beyond = 1.5 if abs(found.state[1]) == RISING else 0.0
+        assert -1.0 - beyond <= found.state[0] <= 2.0 + beyond
 
 
 # --- counting marks ---

@@ -76,26 +76,28 @@ SPEEDS = [0.003, 0.03, 0.12]
 @pytest.mark.parametrize("speed", SPEEDS)
 @pytest.mark.parametrize("steepness", [0.2, 0.5, 0.8, 1.2, 1.5, 4.0])
 def test_the_third_harmonic_is_that_of_the_law(steepness: float, speed: float) -> None:
-    """Within 1.5 dB, up to 0.12 of the closed-loop bandwidth."""
+    """Within 0.5 dB, up to 0.12 of the closed-loop bandwidth."""
     wanted = harmonics(by_the_law(steepness, speed), periods=1, count=3)
     found = harmonics(rendered(steepness, speed, hz=5000.0, rate_hz=44100), periods=500, count=3)
-    assert in_decibels(found[2] / wanted[2]) == pytest.approx(0.0, abs=1.5)
-    assert in_decibels(found[0] / wanted[0]) == pytest.approx(0.0, abs=0.1)
+    assert in_decibels(found[2] / wanted[2]) == pytest.approx(0.0, abs=0.5)
+    assert in_decibels(found[0] / wanted[0]) == pytest.approx(0.0, abs=0.03)
 
 
 @pytest.mark.parametrize("speed", SPEEDS)
-@pytest.mark.parametrize("steepness", [0.2, 0.8, 1.0, 1.2, 4.0])
+@pytest.mark.parametrize("steepness", [0.2, 0.8, 1.0, 1.1, 1.2, 2.0, 4.0])
 def test_the_audible_waveform_stays_near_that_of_the_law(steepness: float, speed: float) -> None:
-    """Nearer than 1.5 S tau, S tau steering the input pair fully; below slewing, than a tenth.
+    """Nearer than 0.25 S tau, S tau steering the input pair fully; below slewing, than a thirtieth.
 
-    The pole acts on what slews too, which makes that late by up to tau.
+    Where the steepest slope is S itself, the pair is steered far and for long, but not fully: the
+    lag, which then depends on how long, is short by up to 0.6 S tau.
     """
     audible = 20
     found = harmonics(rendered(steepness, speed, hz=1000.0), periods=100, count=audible)
     wanted = harmonics(by_the_law(steepness, speed), periods=1, count=audible)
     turns = np.exp(2j * np.pi * np.outer(np.arange(200) / 200, np.arange(1, audible + 1)))
     error = np.abs((turns @ (found - wanted)).imag).max()
-    assert error < (0.1 if steepness <= 0.8 else 1.5) * speed / steepness
+    most = 0.03 if steepness <= 0.8 else 0.6 if steepness == 1.0 else 0.25
+    assert error < most * speed / steepness
 
 
 def held_step(error: float, steering: float, constants: float) -> float:
@@ -171,5 +173,5 @@ def test_a_stage_follows_the_law_in_volts(topology: str) -> None:
         )
         wanted = harmonics(by_the_law(steepness, speed), periods=1, count=3)
         measured = harmonics(found, periods=500, count=3)
-        assert in_decibels(measured[2] / wanted[2]) == pytest.approx(0.0, abs=1.5)
-        assert in_decibels(measured[0] / wanted[0]) == pytest.approx(0.0, abs=0.05)
+        assert in_decibels(measured[2] / wanted[2]) == pytest.approx(0.0, abs=0.5)
+        assert in_decibels(measured[0] / wanted[0]) == pytest.approx(0.0, abs=0.02)

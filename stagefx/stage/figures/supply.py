@@ -22,6 +22,7 @@ _STATED_AS = {
     "reservoir": "reservoir_f",
     "load_current": "load_current_a",
     "mains_frequency": "mains_frequency_hz",
+    "transformer_resistance": "transformer_ohm",
 }
 
 
@@ -72,6 +73,7 @@ def _keys(*names: str) -> tuple[str, ...]:
 
 
 _VALLEY = (*_RIPPLE, "secondary")
+_CHARGING = (*_VALLEY, "transformer_resistance")
 _REJECTIONS = (*_keys(*_RIPPLE, "regulator_rejection"), "amplifier.supply_rejection")
 
 SUPPLY = (
@@ -82,18 +84,23 @@ SUPPLY = (
     ),
     Definition(
         "ripple_exact_v_pp", "V p-p", "supply", "the same, exactly",
-        "constant-current discharge from the crest to the next half-wave", _keys(*_VALLEY),
+        "constant-current discharge from the crest to the next half-wave; with "
+        "transformer_resistance, charged through it", _keys(*_VALLEY, "transformer_resistance"),
         _work(supply.ripple_exact_v_pp, _needs(*_VALLEY)),
     ),
     Definition(
         "valley_v", "V", "supply", "lowest voltage of a reservoir at nominal mains",
-        "sqrt 2 x secondary - diode drops - ripple by the rule", _keys(*_VALLEY, "diode_drop"),
+        "sqrt 2 x secondary - diode drops - ripple by the rule; with transformer_resistance "
+        "exactly, charged through it from the stated secondary",
+        _keys(*_VALLEY, "diode_drop", "transformer_resistance"),
         _work(supply.valley_v, _needs(*_VALLEY)),
     ),
     Definition(
         "regulator_margin_v", "V", "supply", "what a regulator has left at low mains",
         "valley at low mains - (rail + dropout)",
-        _keys(*_VALLEY, "diode_drop", "mains_tolerance", "regulator_dropout"),
+        _keys(
+            *_VALLEY, "diode_drop", "mains_tolerance", "regulator_dropout", "transformer_resistance"
+        ),
         _work(supply.regulator_margin_v, _needs(*_VALLEY, regulated=True)),
     ),
     Definition(
@@ -109,8 +116,20 @@ SUPPLY = (
     ),
     Definition(
         "regulator_heat_w", "W", "supply", "heat of one regulator at nominal mains",
-        "(crest - half the ripple - rail) x load current", _keys(*_VALLEY, "positive"),
+        "(crest - half the ripple - rail) x load current; with transformer_resistance, (mean of "
+        "highest and lowest voltage - rail) x load current",
+        _keys(*_VALLEY, "positive", "transformer_resistance"),
         _work(supply.regulator_heat_w, _needs(*_VALLEY, regulated=True)),
+    ),
+    Definition(
+        "charging_current_peak_a", "A", "supply", "highest current that charges a reservoir",
+        "of the steady state: sqrt 2 x secondary - diode drops through transformer_resistance",
+        _keys(*_CHARGING), _work(supply.charging_current_peak_a, _needs(*_CHARGING)),
+    ),
+    Definition(
+        "charging_current_rms_a", "A rms", "supply", "the same, rms",
+        "root of the mean of the steady state's current squared",
+        _keys(*_CHARGING), _work(supply.charging_current_rms_a, _needs(*_CHARGING)),
     ),
     Definition(
         "ripple_at_load_v_rms", "V rms", "supply", "what of the ripple reaches the load",
