@@ -18,7 +18,7 @@ from stagefx.evidence.letter import Letter, write_letter
 from stagefx.evidence.waveform import Waveform, waveform_of
 from stagefx.hearing import Comparison, Grade, compare_files, compare_stages
 from stagefx.hearing.delivery import Delivery, deliver
-from stagefx.hearing.passage import Passage, choose_passage
+from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.verdict import LevelBy
 from stagefx.stage.figures import Figures, work_out
@@ -251,12 +251,13 @@ def _pieces(asked: Asked, level_by: LevelBy, seed: int) -> tuple[Piece, ...]:
     first, second = asked.files
     with ExitStack() as open_, tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
         one, other = (open_.enter_context(open_audio(file)) for file in (first, second))
-        passage = _passage(asked, one, other, level_by)
         residue = Path(folder, "difference.wav")
+        # all of both, unless a passage is asked for: what was cut or clicks once may lie anywhere
         found = compare_files(
             first, second, listening_level_db=asked.question.listening_level, level_by=level_by,
-            passage=(passage.start_s, passage.stop_s), residue=residue,
+            passage=asked.question.passage, residue=residue,
         )  # fmt: skip
+        passage = _about_moment(asked, found) or _passage(asked, one, other, level_by)
         return (_piece(asked, first.name, passage, found, (one, other), residue, seed),)
 
 
@@ -300,7 +301,7 @@ def _piece(
         level_db = asked.question.listening_level
         delivery = deliver(*pair, listening_level_db=level_db, passage=ends)
     with open_audio(residue) as rest:
-        excerpts = cut(*pair, rest, ends, seed=seed)
+        excerpts = cut(*pair, rest, ends, difference_start=found.difference.start, seed=seed)
     return Piece(music, passage, found, excerpts, delivery)
 
 
@@ -312,6 +313,23 @@ def _passage(asked: Asked, one: Recording, other: Recording, level_by: LevelBy) 
         level_matched=level_by != "nothing",
     )  # fmt: skip
     return replace(found, start_s=round(found.start_s, 3), stop_s=round(found.stop_s, 3))
+
+
+def _about_moment(asked: Asked, found: Comparison) -> Passage | None:
+    """Ten seconds about the event or the edit that is heard, where there is one."""
+    over = {row.name for row in found.ledger if row.grade and row.grade.rank >= Grade.MAY.rank}
+    difference = found.difference
+    start_s, stop_s = (at / difference.rate_hz for at in (difference.start, difference.stop))
+    moment_s, why = None, ""
+    if "events" in over and found.heard.events.worst_s is not None:
+        moment_s, why = start_s + found.heard.events.worst_s, "It holds the loudest event."
+    elif "edits" in over:
+        longest = max(difference.edits, key=lambda edit: edit.length_s)
+        moment_s, why = longest.at_s, "It holds the longest edit."
+    if asked.question.passage is not None or moment_s is None:
+        return None
+    begin_s = max(min(moment_s - USUAL_PASSAGE_S / 2.0, stop_s - USUAL_PASSAGE_S), start_s)
+    return Passage(round(begin_s, 3), round(min(begin_s + USUAL_PASSAGE_S, stop_s), 3), why)
 
 
 def _blind(asked: Asked) -> BlindScore | None:

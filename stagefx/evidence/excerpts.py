@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
+from stagefx.audio.recording import ForwardWindow, Recording
 from stagefx.audio.writing import AudioWriter
 from stagefx.units import decibels
 
@@ -82,6 +82,7 @@ def cut(
     difference: Recording,
     passage: tuple[float, float],
     *,
+    difference_start: int = 0,
     seed: int = 0,
 ) -> Excerpts:
     """Cut a passage out of both versions and of their difference.
@@ -91,9 +92,11 @@ def cut(
     first, second : Recording
         Two versions of a piece, of one rate.
     difference : Recording
-        What is left after level and time, in the first's time.
+        What is left after level and time.
     passage : tuple of two float, s
         From where to where in the first.
+    difference_start : int, frames
+        Where in the first the difference begins.
     seed : int, default: 0
         Of the dither.
 
@@ -116,7 +119,7 @@ def cut(
     one, other = _stretch(first, start, stop), _stretch(second, start, stop)
     peak = max(_peak(one), _peak(other))
     factor = min(1.0, HIGHEST / peak) if peak else 1.0
-    rest = _stretch(difference, start, stop)
+    rest = _stretch(difference, start - difference_start, stop - difference_start)
     loudest = _peak(rest)
     up = (
         min(10.0 ** (TURNED_UP_DB / 20.0), 10.0 ** (MOST_DIFFERENCE_DBFS / 20.0) / loudest)
@@ -135,9 +138,8 @@ def cut(
 
 
 def _stretch(recording: Recording, start: int, stop: int) -> Array:
-    """A stretch of a recording, silence where it has ended."""
-    there = recording.read(min(start, recording.format.frames), min(stop, recording.format.frames))
-    return np.pad(there, ((0, stop - start - len(there)), (0, 0)))
+    """A stretch of a recording, silence outside it."""
+    return ForwardWindow(recording).stretch(start, stop)
 
 
 def _peak(samples: Array) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
@@ -10,7 +11,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from stagefx.evidence.answer import Answer, answer_question
 from stagefx.evidence.answer_json import as_json_text, tables_of
@@ -286,3 +289,21 @@ def test_no_file_of_the_page_names_a_folder_of_the_machine() -> None:
     home = str(Path(QUESTIONS).resolve().parent)
     assert home not in page_of(answered("faster-device"))
     assert home not in as_json_text(answered("faster-device"))
+
+
+def test_the_difference_that_is_played_is_that_of_the_two_versions_played() -> None:
+    """Both decoded by another library's reader: change less baseline, turned up, up to a filter."""
+    played = answered("passive-box").piece.excerpts
+    baseline, change, difference = (
+        soundfile.read(io.BytesIO(data), always_2d=True)[0]
+        for data in (played.baseline, played.change, played.difference)
+    )
+    assert len(baseline) == len(change) == len(difference)
+    # a delay of half a frame is taken off before the difference is written: envelopes of 10 ms
+    whole = len(baseline) // 441 * 441
+    envelopes = [
+        np.square(x[:whole]).reshape(-1, 441, 2).mean(axis=(1, 2))
+        for x in (change - baseline, difference)
+    ]
+    likeness = float(np.corrcoef(*envelopes)[0, 1])
+    assert likeness > 0.9

@@ -1,8 +1,8 @@
 """From differences of excitation to a calibrated probability: p = 1/2 is 75 % of two intervals.
 
 ``z = (L2 - L1) / (1 + q N / sqrt(E1 E2))`` in each band, E excitation, L its level in dB, N what is
-new in every interval: the threshold of hearing and the room; its leaky mean over a tenth of a second,
-in which ups and downs that follow each other cancel;
+new in every interval: the threshold of hearing and the room; its leaky mean over a tenth of a
+second, in which ups and downs that follow each other cancel;
 ``d'^2 = k^2 (sum z^8)^(1/4)`` in each frame, its leaky mean over a second, the highest of a piece;
 ``p = 2 Phi(d' / sqrt 2) - 1 = erf(d' / 2)``: two intervals, corrected for guessing.
 
