@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 import soundfile
 
 from stagefx.evidence.scenario import samples_folder
+from tests.band_limited import RATE_HZ, sound
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 from tests.cli.short_music import short_music
 
 STAGES = samples_folder() / "stages"
 KEYS = {
-    "alignment", "null_db", "loudness", "response", "hearing", "ledger", "floor", "verdict",
+    "alignment", "null_db", "loudness", "response", "edits", "events", "hearing", "ledger",
+    "floor", "verdict",
 }  # fmt: skip
 
 
@@ -142,3 +146,37 @@ def test_without_a_floor_recordings_say_so(folder: Path) -> None:
 def test_what_cannot_be_captured_is_refused(folder: Path, arguments: list[str], said: str) -> None:
     short_music(folder / "again.wav")
     assert said in complaint(run_here("compare", *arguments, cwd=folder))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda x: np.delete(x, slice(48000, 52800), axis=0), "100 ms of sound are cut out at 1."),
+        (lambda x: x[:, ::-1], "Left and right are exchanged; they differ by"),
+        (
+            lambda x: x + 0.5 * (np.arange(len(x)) == 40000)[:, None],
+            "A click, gap or burst at 0.83",
+        ),
+    ],
+    ids=["cut", "exchanged", "click"],
+)
+def test_a_fault_is_said_in_one_plain_sentence_with_its_time(
+    tmp_path: Path, change: Callable[[np.ndarray], np.ndarray], said: str
+) -> None:
+    music = sound(8.0) * [0.5, 0.2]
+    soundfile.write(tmp_path / "first.wav", music, RATE_HZ, "PCM_24")
+    soundfile.write(tmp_path / "second.wav", change(music), RATE_HZ, "PCM_24")
+    done = run_here("compare", "first.wav", "second.wav", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("In this set-up the difference will be heard.")
+    assert said in " ".join(done.stdout.split())
+
+
+def test_another_room_is_said_and_nonsense_refused(folder: Path) -> None:
+    for room, words in (("40", "in a 40 dBA room"), ("none", "without room noise")):
+        done = run_here("compare", "one.wav", "softer.wav", "--room", room, cwd=folder)
+        assert words in " ".join(done.stdout.split())
+    for room in ("loud", "-5", "nan", "200"):
+        done = run_here("compare", "one.wav", "softer.wav", "--room", room, cwd=folder)
+        assert done.returncode == 2
+        assert "from 0 to 80, or none" in " ".join(done.stderr.split())
