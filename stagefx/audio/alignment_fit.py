@@ -7,11 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stagefx.audio.alignment_speed import find_speed
+from stagefx.audio.alignment_speed import FASTEST, find_speed
 from stagefx.audio.alignment_windows import Sighting
 from stagefx.audio.alignment_wow import follow_finely, wow_percent
 from stagefx.audio.constant_delay import ConstantDelay, alike, constant_delay, in_common
-from stagefx.audio.drift import Course, course_along, follow
+from stagefx.audio.drift import (
+    SHORTEST_WINDOW_S,
+    WINDOW_S,
+    Course,
+    course_along,
+    course_by_phase,
+    follow,
+)
 from stagefx.audio.lag import Lag, find_lag
 from stagefx.audio.matched import Matching, at_speed
 from stagefx.audio.path_fit import Delays, fit_path
@@ -32,6 +39,9 @@ _SURELY_IN_COMMON = 0.99
 """Versions of which this much agrees within 0.1 s are not sought farther off."""
 _NEAR_ENOUGH = 0.3
 """Nor are those of which so much agrees in the mean of all bands: elsewhere there is less."""
+_FEW_FRAMES = 3.0
+_AS_MUCH = 1e-3
+"""Of likeness: one sample that was dropped in the middle of music takes more away."""
 _PLAINLY_ALIKE = 0.8
 """Versions less alike may run at another speed."""
 _LEAST_SPEED = 2e-4
@@ -132,8 +142,11 @@ class _Tried:
 
 
 def _speed(pieces: Pieces) -> float | None:
+    """The slope of the delay at another speed, by windows, or else by what the lengths suggest."""
     slope = find_speed(pieces.first, pieces.second, pieces.start, pieces.stop, pieces.search_s)
-    return slope if slope is not None and abs(slope) > _LEAST_SPEED else None
+    if slope is None:  # long tones are found at many places; a whole piece tells by its length
+        slope = pieces.second.format.frames / pieces.first.format.frames - 1.0
+    return slope if _LEAST_SPEED < abs(slope) <= FASTEST else None
 
 
 def _with_speed(found: Fit, slope: float) -> Fit:
@@ -164,7 +177,9 @@ def _at_one_speed(pieces: Pieces) -> tuple[Fit, Fit]:
     if constant.alike < _NEAR_ENOUGH and pieces.search_s > near:
         constant = max(constant, _constant(pieces, pieces.search_s), key=lambda each: each.alike)
     steady = _steady(constant, pieces)
-    if not pieces.follows or not _long_enough(pieces) or constant.repeat:
+    if not pieces.follows or not _long_enough(pieces):
+        return steady, steady
+    if constant.repeat and constant.alike >= _PLAINLY_ALIKE:
         return steady, steady
     return steady, _followed(steady, constant, pieces)
 
@@ -184,6 +199,25 @@ def _wavering(tried: _Tried) -> Fit:
 def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
     """Along a delay that drifts or jumps, where that is seen and has more in common."""
     matching, sightings = _sightings(pieces, constant)
+    found = _followed_along(steady, matching, sightings, pieces)
+    agreed = [one for one in sightings if _seconded(one, sightings)]
+    if found.alike < _FINELY_ALIKE and len(agreed) < len(sightings):
+        found = max(
+            found,
+            _followed_along(steady, matching, agreed, pieces),
+            key=lambda each: each.alike,
+        )
+    return found
+
+
+def _seconded(one: Sighting, sightings: list[Sighting]) -> bool:
+    """Whether another passage was seen at the same lag: a lone tone is soon seen at a wrong one."""
+    return any(other is not one and abs(other.lag - one.lag) < _APART_FRAMES for other in sightings)
+
+
+def _followed_along(
+    steady: Fit, matching: Matching, sightings: list[Sighting], pieces: Pieces
+) -> Fit:
     if not sightings:
         return steady
     stretch = _reachable(pieces, sightings[0].lag, sightings[-1].lag)
@@ -192,13 +226,34 @@ def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
     course = follow(pieces.first, matching.of(pieces.second), sightings, *stretch)
     if course is None or not _moves(course, stretch):
         return steady
-    moving = _moving(course, matching, stretch)
+    moving = _smoothed(_moving(course, matching, stretch), pieces, stretch)
     if pieces.thorough:  # some passages do not tell what all of it has in common
         path = TimePath(steady.delay_frames, 0.0)
         second = steady.matching.of(pieces.second)
         spectra = course_along(pieces.first, second, path, *stretch).spectra
         steady = replace(steady, alike=alike(spectra), in_common=in_common(spectra))
     return steady if moving.alike < steady.alike else moving
+
+
+def _smoothed(moving: Fit, pieces: Pieces, stretch: tuple[int, int]) -> Fit:
+    """The same without its jumps, where a smooth course has as much in common.
+
+    At another speed the end of a silence is soon taken for a sample or two that were dropped.
+    """
+    path = moving.path
+    if path is None or not path.jumps or max(abs(jump.frames) for jump in path.jumps) > _FEW_FRAMES:
+        return moving
+    smooth = replace(path, jumps=())
+    rate_hz = pieces.first.format.rate_hz
+    seconds = max((stretch[1] - stretch[0]) / rate_hz / 40.0, SHORTEST_WINDOW_S)
+    length = round(min(seconds, WINDOW_S) * rate_hz)
+    course = course_by_phase(
+        pieces.first, moving.matching.of(pieces.second), smooth, length, *stretch, overlooked=False
+    )
+    if course is None or course.fitted.path.jumps:
+        return moving
+    other = _moving(course, moving.matching, stretch)
+    return other if other.alike >= moving.alike - _AS_MUCH else moving
 
 
 def _finely(found: Fit, pieces: Pieces) -> Fit:

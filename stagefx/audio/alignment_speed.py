@@ -13,7 +13,7 @@ from stagefx.audio.recording import ForwardWindow, Recording
 
 Array = NDArray[np.float64]
 
-FASTEST = 0.045
+FASTEST = 0.055
 _STEP = 0.0025
 """A window of 0.4 s is smeared by half a millisecond at most."""
 _WINDOW_S = 0.4

@@ -214,7 +214,7 @@ def answer_asked(
     >>> from stagefx.evidence.scenario import samples_folder
     >>> asked = ask(samples_folder() / "questions" / "hum.toml")
     >>> answer_asked(asked).grade.value
-    'will be heard'
+    'may be heard'
     """
     level_by: LevelBy = asked.question.level_by or ("gain" if asked.stages else "nothing")
     pieces = _pieces(asked, level_by, seed)

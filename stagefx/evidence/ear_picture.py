@@ -84,7 +84,7 @@ def ear_claim(found: EarAccount, *, start_s: float = 0.0) -> str:
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.001 * music)
     >>> ear_claim(pair.account())
-    'It stays 37 dB under a just-noticeable step, nearest at 2.0 s and 16.5 kHz'
+    'It stays 35 dB under a just-noticeable step, nearest at 1.3 s and 16.5 kHz'
     """
     if found.reason:
         return f"The music is {found.reason}: too short to tell"
@@ -210,7 +210,7 @@ def course_claim(found: EarAccount) -> str:
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.02 * music)
     >>> course_claim(pair.account())
-    'Detection becomes as likely as 0.22'
+    'Detection becomes as likely as 0.27'
     """
     probability = found.detection_probability
     if probability is None or probability < _FLOOR:

@@ -128,7 +128,7 @@ def write_letter(
     ...     level_by="gain",
     ... )
     >>> letter.what_would_change_it.text.partition(" to change")[0]
-    'The noise would have to grow by 40.7 dB'
+    'The noise would have to grow by 33.7 dB'
     """
     faults = tuple(
         FaultTold(shortened(one.stage.name, most=60), fault.code, fault.sentence, fault.caution)

@@ -212,7 +212,7 @@ def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
     Examples
     --------
     >>> round(resonance_heard_db(8.0))
-    -15
+    -17
     """
     sound = pink()
 

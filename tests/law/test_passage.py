@@ -84,10 +84,10 @@ def test_a_plain_difference_at_the_very_beginning_outdoes_a_faint_one_inside() -
 
 
 def test_a_moment_that_is_noticed_outdoes_a_long_time_of_what_is_not() -> None:
-    """0.05 dB for ten seconds sums up to more than 0.25 dB for a tenth, but is noticed less."""
+    """0.05 dB for ten seconds sums up to more than 0.4 dB for a tenth, but is noticed less."""
     audio = 0.1 * np.random.default_rng(2).standard_normal((26 * RATE_HZ, 2))
     other = audio.copy()
-    other[round(4.0 * RATE_HZ) : round(4.1 * RATE_HZ)] *= 10.0 ** (0.25 / 20.0)
+    other[round(4.0 * RATE_HZ) : round(4.1 * RATE_HZ)] *= 10.0 ** (0.4 / 20.0)
     other[15 * RATE_HZ :] *= 10.0 ** (0.05 / 20.0)
     found = choose_passage(held(audio), held(other), alignment=NOTHING)
     assert found.start_s < 4.0

@@ -71,7 +71,7 @@ class EarPair:
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, music * 10.0 ** (1.0 / 20.0))
     >>> round(pair.account().detection_probability, 2)
-    0.84
+    0.89
     """
 
     def __init__(
