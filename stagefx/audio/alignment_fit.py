@@ -40,8 +40,7 @@ _SURELY_IN_COMMON = 0.99
 _NEAR_ENOUGH = 0.3
 """Nor are those of which so much agrees in the mean of all bands: elsewhere there is less."""
 _FEW_FRAMES = 3.0
-_AS_MUCH = 1e-3
-"""Of likeness: one sample that was dropped in the middle of music takes more away."""
+"""More is no clock and no spline's overshoot, but something that was cut or doubled."""
 _PLAINLY_ALIKE = 0.8
 """Versions less alike may run at another speed."""
 _LEAST_SPEED = 2e-4
@@ -253,7 +252,7 @@ def _smoothed(moving: Fit, pieces: Pieces, stretch: tuple[int, int]) -> Fit:
     if course is None or course.fitted.path.jumps:
         return moving
     other = _moving(course, moving.matching, stretch)
-    return other if other.alike >= moving.alike - _AS_MUCH else moving
+    return other if other.alike >= moving.alike else moving
 
 
 def _finely(found: Fit, pieces: Pieces) -> Fit:
