@@ -17,7 +17,7 @@ from stagefx.audio.spectra import Array, PairSpectra
 from stagefx.difference.edits import Edit, find_edits
 from stagefx.difference.hum import HumLine, find_hum
 from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
-from stagefx.difference.pairs import side_by_side
+from stagefx.difference.pairs import Pair, side_by_side
 from stagefx.difference.phase import (
     DelayFound,
     group_delays_between,
@@ -243,17 +243,21 @@ def _taken_apart(
     steps = [StepMeter(made.rate_hz, made.channels) for _ in range(2)]
     watch = Watch()
     between = BetweenChannels(made.rate_hz) if made.channels == 2 else None
+
+    def smaller_meters(pair: Pair, more: Array) -> None:
+        remainder.add(pair.first, more)
+        for meter, block in zip(steps, (pair.first, pair.first + more), strict=True):
+            meter.add(block)
+        watch.add(pair.first, more)
+        if between:
+            between.add(pair.first)
+
     transfer.lead_in(lead_in(first, begin))
     pairs = side_by_side(first, second, alignment, start=begin, stop=end)
     with ThreadPoolExecutor(1, thread_name_prefix="spectra") as beside:
         for pair, more in read_ahead((pair, nulls.add(pair)) for pair in pairs):
-            done = beside.submit(remainder.add, pair.first, more)
+            done = beside.submit(smaller_meters, pair, more)
             transfer.add(pair.first, more)
-            steps[0].add(pair.first)
-            steps[1].add(pair.second / alignment.gain)
-            watch.add(pair.first, more)
-            if between:
-                between.add(pair.first)
             for meter, block in zip(meters, (pair.first, pair.second), strict=True):
                 meter.add(block)
             done.result()

@@ -100,9 +100,11 @@ class TransferModel:
         ndarray of complex128 [channels, lines]
             1 where the second has what the first has.
         """
-        turn = np.exp(-2j * np.pi * np.asarray(hz) / self.rate_hz)
+        angle = -2.0 * np.pi * np.asarray(hz) / self.rate_hz
+        turn = np.exp(1j * angle)
         late = np.arange(-AHEAD_FRAMES, BEHIND_FRAMES + 1)
-        quick = self.taps @ turn[None, :] ** late[:, None]
+        angles = late[:, None] * angle
+        quick = self.taps @ np.cos(angles) + 1j * (self.taps @ np.sin(angles))
         share = shares_of(self.rate_hz)[: self.low_passes.shape[1], None]
         slow = self.low_passes @ (share / (1.0 - (1.0 - share) * turn[None, :]))
         return np.asarray(1.0 + quick + slow * turn**-AHEAD_FRAMES)

@@ -144,6 +144,7 @@ def prepare(
     times: Mapping[str, float] | None = None,
     seed: int = 0,
     listening_level_db: float = 85.0,
+    programme_db: float | None = None,
 ) -> Played:
     """Choose the effects and set the knob for a piece of music.
 
@@ -161,6 +162,8 @@ def prepare(
         Of the noise.
     listening_level_db : float, dB SPL
         A-weighted level at the seat, for a knob set by listening.
+    programme_db : float or None, dB
+        Of `programme_level_db`, where it is known already.
 
     Returns
     -------
@@ -200,16 +203,20 @@ def prepare(
             'voltage of a full-scale sine, for example "2 V rms"'
         )
     circuit = nominal(stage)
-    programme_db = ASSUMED_PROGRAMME_DB
-    if _set_by_listening(stage):
+    if programme_db is None and set_by_listening(stage):
         music.keep()
         programme_db = programme_level_db(music)
-    knob = set_knob(circuit, listening_level_db=listening_level_db, programme_db=programme_db)
+    knob = set_knob(
+        circuit,
+        listening_level_db=listening_level_db,
+        programme_db=ASSUMED_PROGRAMME_DB if programme_db is None else programme_db,
+    )
     refuse_unstable(knob.circuit, keep)
     return Played(stage, knob, frozenset(keep), times, seed)
 
 
-def _set_by_listening(stage: Stage) -> bool:
+def set_by_listening(stage: Stage) -> bool:
+    """Whether the knob stands where the music plays at the listening level."""
     volume = stage.volume
     if volume is None or stage.listening is None or volume.position is not None:
         return False

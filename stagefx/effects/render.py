@@ -53,6 +53,7 @@ def render(
     seed: int = 0,
     force: bool = False,
     listening_level_db: float = 85.0,
+    programme_db: float | None = None,
     progress: Progress | None = None,
 ) -> RenderReport:
     """Play music through a stage into a file.
@@ -80,6 +81,8 @@ def render(
         Whether a file that is there may be replaced.
     listening_level_db : float, dB SPL
         A-weighted level at the seat, for a knob set by listening.
+    programme_db : float or None, dB
+        The music's own level as `prepare` would find it, where it is known already.
     progress : callable
         Told the frames done and the frames in all.
 
@@ -117,6 +120,7 @@ def render(
             times=times,
             seed=seed,
             listening_level_db=listening_level_db,
+            programme_db=programme_db,
         )
         rate, channels = reader.format.rate_hz, reader.format.channels
         with played.chain(rate, channels) as chain:

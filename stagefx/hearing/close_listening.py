@@ -10,7 +10,8 @@ from stagefx.difference.pairs import side_by_side
 from stagefx.difference.quiet import STEP_S
 from stagefx.hearing.ear import EarAccount, EarPair
 
-STRETCH_S = 10.0
+STRETCH_S = 5.0
+"""The ear's memory is full after two seconds."""
 _LEAST_POWER = 1e-12
 """A stretch under -117 dBFS is digital silence, in which there is nothing to be heard."""
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
-from stagefx.audio.files import open_audio
+from stagefx.audio.files import AudioReader, open_audio
 from stagefx.audio.recording import Recording
 from stagefx.difference import Difference, gap_noise, take_apart
-from stagefx.effects.ready import prepare
+from stagefx.effects.ready import prepare, programme_level_db, set_by_listening
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, direct_voltage
 from stagefx.hearing.gap_rows import gap_rows
@@ -212,13 +213,22 @@ def compare_stages(
             start, stop = frames_of(original, passage)
             writer = residue_writer(original, residue, outputs, force=force)
             name = name_of(original)
+            programme_db = None
+            if any(set_by_listening(stage) for stage in (first, second)):
+                programme_db = programme_level_db(original)
             circuits = [
-                prepare(stage, original, listening_level_db=listening_level_db).knob.circuit
+                prepare(
+                    stage,
+                    original,
+                    listening_level_db=listening_level_db,
+                    programme_db=programme_db,
+                ).knob.circuit
                 for stage in (first, second)
             ]
         pair = rendered(
             (first, second), music,
             listening_level_db=listening_level_db, level_by=level_by, seed=seed,
+            programme_db=programme_db,
         )  # fmt: skip
         (one, other), renders = outputs.enter_context(pair)
         difference, ear = _measured(one, other, start, stop, listening_level_db, together=True)
@@ -266,8 +276,18 @@ def _measured(
     *,
     together: bool = False,
 ) -> tuple[Difference, LevelAtEar]:
-    ear = level_of(first, listening_level_db=listening_level_db)
-    return take_apart(first, second, start=start, stop=stop, together=together), ear
+    def ear() -> LevelAtEar:
+        if not (isinstance(first, AudioReader) and Path(first.place).is_file()):
+            return level_of(first, listening_level_db=listening_level_db)
+        with open_audio(first.place) as again:  # a reader belongs to one thread
+            return level_of(again, listening_level_db=listening_level_db)
+
+    with ThreadPoolExecutor(1, thread_name_prefix="level") as beside:
+        level = beside.submit(ear)
+        if not isinstance(first, AudioReader):
+            level.result()
+        difference = take_apart(first, second, start=start, stop=stop, together=together)
+        return difference, level.result()
 
 
 def _judged_files(
