@@ -74,7 +74,9 @@ def _cut_frames(frames: int, least: int, *, place: int = 0) -> Make:
     def make(s: Setting) -> Pair:
         at_s = traits.loud_places_s(s.piece, 2)[place]
         start = s.piece.at(at_s) - frames // 2
-        found = edit("cut", at_s=start / s.rate_hz, length_s=frames / s.rate_hz)
+        after_s = (start + frames) / s.rate_hz
+        length_s = None if traits.repeats_itself(s.piece, after_s) else frames / s.rate_hz
+        found = edit("cut", at_s=start / s.rate_hz, length_s=length_s)
         want = Want(_least(s, least), WILL, (found,))
         return s.pair(changes.without(s.audio, start, frames), want)
 

@@ -12,6 +12,8 @@ from tests.battery.pieces import Audio, Piece
 
 NOTHING = 1e-12
 """Power that stands for none, 120 dB under full scale."""
+ONE_NOTE = 0.97
+"""Chords and music do not come again as exactly within a tenth of a second."""
 
 
 def _decibels(power: Audio) -> Audio:
@@ -131,6 +133,24 @@ def loud_places_s(piece: Piece, count: int = 1, apart_s: float = 1.5) -> tuple[f
 
 
 @cache
+def repeats_itself(piece: Piece, at_s: float) -> bool:
+    """Whether after a place the sound is a note alone, the same again some periods later.
+
+    How many of its periods were cut out, or put in, the sound cannot tell.
+    """
+    start, longest = piece.at(at_s), piece.at(0.1)
+    sound = piece.audio[start : start + piece.at(0.4)].mean(axis=1)
+    if len(sound) < 2 * longest:
+        return False
+    first = sound[:-longest]
+    likeness = [
+        float(first @ sound[lag : lag + len(first)])
+        / float(np.linalg.norm(first) * np.linalg.norm(sound[lag : lag + len(first)]) + 1e-300)
+        for lag in range(piece.at(0.0015), longest)
+    ]
+    return max(likeness) > ONE_NOTE
+
+
 def quiet_place(piece: Piece) -> tuple[float, float]:
     """Where the least sounds from 150 ms before to 50 ms after, and how loud that is, in dB."""
     at_s, level_db = _course_db(piece, 0.2)
