@@ -11,7 +11,7 @@ from stagefx.difference import Band, CaptureFault, Difference
 from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.wording import amount
 from stagefx.hearing import Comparison, Grade, LedgerRow
-from stagefx.hearing.edit_rows import findings
+from stagefx.hearing.edit_rows import DIRECT, findings
 from stagefx.hearing.wording import probability
 from stagefx.hearing.worst_knob import NO_CONTROL
 from stagefx.stage.cautions import CAUTIONS
@@ -96,7 +96,9 @@ def _print_causes(console: Console, found: Comparison) -> None:
     gain, louder = difference.alignment.gain_db, difference.loudness.difference_db
     worst = difference.response.worst()
     rows = table(11, 0)
-    edits = findings(difference.edits, rate_hz=difference.rate_hz)
+    # of stages direct voltage is known from the circuit, and said beside the verdict
+    edited = [edit for edit in difference.edits if not (found.renders and edit.kind == DIRECT)]
+    edits = findings(edited, rate_hz=difference.rate_hz)
     rows.add_row("edits", " ".join(edits) or "none")
     rows.add_row("level", f"{_level(gain)} in volts, {_level(louder)} in loudness")
     rows.add_row("balance", _level(difference.balance_db, without="only one channel sounds"))

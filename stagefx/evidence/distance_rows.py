@@ -97,7 +97,7 @@ def _row(row: LedgerRow) -> DistanceRow:
     floor = floor_margin_db(row)
     return DistanceRow(
         row.name,
-        max(_x(-distance_db(row)), _HALF_A_MARK),
+        min(max(_x(-distance_db(row)), _HALF_A_MARK), WIDE - _HALF_A_MARK),
         _x(-floor) if math.isfinite(floor) else 0.0,
         MARKS[row.grade],
         str(row.grade),

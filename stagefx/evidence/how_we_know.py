@@ -71,22 +71,31 @@ def _basis(known: Known) -> str:
 
 
 def _played(known: Known, telling: Telling) -> str:
-    start, stop = known.passage.start_s, known.passage.stop_s
-    at = f"{known.piece}/passage"
-    first = telling.tell(f"{start:.1f}", start, "s", f"{at}/start_s")
-    last = telling.tell(f"{stop:.1f} s", stop, "s", f"{at}/stop_s")
-    level = known.found.level_at_ear.listening_level_db
-    loud = telling.tell(
-        f"{level:g} dB", level, "dB",
-        f"{known.piece}/comparison/level_at_ear/listening_level_db",
-    )  # fmt: skip
     music = f"“{shortened(known.music[known.decides], most=60)}”"
     which = ""
     if len(known.music) > 1:
-        which = f"Of {telling.tell(str(len(known.music)), len(known.music), 'pieces', '/music/count')} pieces of music, {music} brings it nearest to being heard. "  # noqa: E501
+        count = telling.tell(str(len(known.music)), len(known.music), "pieces", "/music/count")
+        which = f"Of {count} pieces of music, {music} brings it nearest to being heard. "
     how = _MATCHED.get(known.level_by, "levels as they are")
+    if not known.asked.stages and known.asked.question.passage is None:
+        whole = f"All of {music} was compared with the other at {_level(known, telling)}, {how}"
+        return f"{whole}; {_passage(known, telling)} is played here."
     verb = "was played through both" if known.asked.stages else "was compared with the other"
-    return f"{which}{as_sentence(music)}, {first} to {last}, {verb} at {loud}, {how}."
+    passage = _passage(known, telling)
+    return f"{which}{as_sentence(music)}, {passage}, {verb} at {_level(known, telling)}, {how}."
+
+
+def _passage(known: Known, telling: Telling) -> str:
+    start, stop = known.passage.start_s, known.passage.stop_s
+    at = f"{known.piece}/passage"
+    first = telling.tell(f"{start:.1f}", start, "s", f"{at}/start_s")
+    return f"{first} to {telling.tell(f'{stop:.1f} s', stop, 's', f'{at}/stop_s')}"
+
+
+def _level(known: Known, telling: Telling) -> str:
+    level = known.found.level_at_ear.listening_level_db
+    at = f"{known.piece}/comparison/level_at_ear/listening_level_db"
+    return telling.tell(f"{level:g} dB", level, "dB", at)
 
 
 def _rows(known: Known, telling: Telling) -> str:

@@ -12,6 +12,7 @@ from stagefx.hearing.wording import decibels
 ENDS = frozenset(
     {"missing at the beginning", "missing at the end", "added at the beginning", "added at the end"}
 )
+DIRECT = "direct voltage"
 INSIDE = frozenset({"cut", "repeated", "inserted"})
 QUIETEST_DB_SPL = 20.0
 """Without a room, sound of less is taken for nothing: music's own threshold in quiet, roughly."""
@@ -81,6 +82,7 @@ def in_words(edit: Edit, *, rate_hz: int) -> str:
     amount = abs(edit.amount or 0.0)
     are = "is" if long == "1 sample" else "are"
     channel = _channel(edit.channel)
+    where = "" if edit.channel is None else f" in the {channel} channel"
     match edit.kind:
         case "missing at the beginning":
             return f"The first {long} of {what} {are} missing from the second."
@@ -116,8 +118,8 @@ def in_words(edit: Edit, *, rate_hz: int) -> str:
             return f"The second has wow and flutter of {amount:.2g} %, weighted peak."
         case "direct voltage":
             return (
-                f"The second has direct voltage, {100.0 * amount:.2g} % of full scale: not heard, "
-                "but it costs headroom."
+                f"One version has direct voltage that the other has not{where}, "
+                f"{100.0 * amount:.2g} % of full scale: not heard, but it costs headroom."
             )
     raise AssertionError(edit.kind)
 

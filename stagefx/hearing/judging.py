@@ -14,7 +14,7 @@ from stagefx.errors import ComparisonError
 from stagefx.hearing.close_listening import listen_closely
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.difference_rows import build_ledger
-from stagefx.hearing.edit_rows import findings
+from stagefx.hearing.edit_rows import DIRECT, findings
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow, with_floor
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
@@ -90,7 +90,7 @@ def judged(
         strained=_strained(told.renders),
         remainder_db=difference.remainder_db,
         room_dba=told.room_dba,
-        named=() if told.captured else _named(difference, ledger),
+        named=() if told.captured else _named(difference, ledger, told),
     )
     verdict = pass_verdict(ledger, conditions)
     if verdict.grade.rank < Grade.WILL.rank and (told.room_dba or 0.0) > QUIET_ROOM_DBA:
@@ -119,15 +119,15 @@ def judged(
     )
 
 
-def _named(difference: Difference, ledger: Sequence[LedgerRow]) -> tuple[str, ...]:
+def _named(difference: Difference, ledger: Sequence[LedgerRow], told: Told) -> tuple[str, ...]:
     """What was found and no row says: edits that are not graded, and what lies above hearing."""
     over = {
         row.name for row in ledger if row.grade is not None and row.grade.rank >= Grade.MAY.rank
     }
     said = " ".join(row.sentence for row in ledger if row.name in over)
-    named = [
-        one for one in findings(difference.edits, rate_hz=difference.rate_hz) if one not in said
-    ]
+    # of stages direct voltage is known from the circuit, and said beside the verdict
+    edits = [edit for edit in difference.edits if not (told.renders and edit.kind == DIRECT)]
+    named = [one for one in findings(edits, rate_hz=difference.rate_hz) if one not in said]
     above_db = difference.above_hearing_dbfs
     if above_db is not None:
         named.append(

@@ -44,7 +44,8 @@ def with_splices(
         clean, heard = _both_ways(first, at_rate_of(first, second), difference, path, jump)
         found = excess_of(clean, heard, rate_hz, full_scale_spl_db, room_dba=room_dba)
         if found.count and found.worst_db is not None:
-            at_s = (jump.frame - difference.start) / rate_hz
+            # where the cut or the repeat is told to be
+            at_s = (jump.frame + min(jump.frames, 0.0) - difference.start) / rate_hz
             events = _added(events, found.worst_db, at_s)
     return events
 

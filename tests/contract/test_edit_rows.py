@@ -99,6 +99,13 @@ def test_without_edits_nothing_is_there_to_be_measured() -> None:
             edit("inverted channel", channel=1),
             "The right channel of the second has its polarity inverted.",
         ),
+        (
+            edit("direct voltage", channel=0, amount=-0.02),
+            (
+                "One version has direct voltage that the other has not in the left channel, 2 % of "
+                "full scale: not heard, but it costs headroom."
+            ),
+        ),
         (edit("speed", amount=-0.5), "The second runs 0.5 % slow."),
         (edit("wow", amount=0.42), "The second has wow and flutter of 0.42 %, weighted peak."),
     ],
