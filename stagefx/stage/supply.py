@@ -413,54 +413,14 @@ def regulator_heat_w(circuit: Circuit) -> Array:
 
 
 def charging_current_peak_a(circuit: Circuit) -> Array:
-    """Highest current that charges a reservoir.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        As for `ripple_exact_v_pp`, with the winding's resistance stated.
-
-    Returns
-    -------
-    array [draws], A
-        At nominal mains, in the steady state.
-
-    Examples
-    --------
-    >>> from stagefx.stage import nominal, stage_from
-    >>> supply = {"positive": "15 V", "negative": "-15 V", "secondary": "15 V rms"}
-    >>> supply |= {"mains_frequency": "50 Hz", "reservoir": "1000 uF", "load_current": "50 mA"}
-    >>> stage = stage_from({"supply": supply | {"transformer_resistance": "1 ohm"}})
-    >>> round(float(charging_current_peak_a(nominal(stage))[0]), 3)
-    0.524
-    """
+    """Largest current into a reservoir [draws], A, at nominal mains in the steady state."""
     charging = charged_through_resistance(circuit)
     assert charging is not None
     return charging.peak_a
 
 
 def charging_current_rms_a(circuit: Circuit) -> Array:
-    """Rms of the current that charges a reservoir.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        As for `charging_current_peak_a`.
-
-    Returns
-    -------
-    array [draws], A rms
-        Over whole cycles; more than the load's current, whose mean it has.
-
-    Examples
-    --------
-    >>> from stagefx.stage import nominal, stage_from
-    >>> supply = {"positive": "15 V", "negative": "-15 V", "secondary": "15 V rms"}
-    >>> supply |= {"mains_frequency": "50 Hz", "reservoir": "1000 uF", "load_current": "50 mA"}
-    >>> stage = stage_from({"supply": supply | {"transformer_resistance": "1 ohm"}})
-    >>> round(float(charging_current_rms_a(nominal(stage))[0]), 3)
-    0.145
-    """
+    """Rms of that current [draws], A, over whole cycles; its mean is the load's."""
     charging = charged_through_resistance(circuit)
     assert charging is not None
     return charging.rms_a
