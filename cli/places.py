@@ -37,7 +37,7 @@ def check_music(*places: str) -> None:
     AudioError
         What is wrong with the first that cannot be read.
     """
-    from stagefx.audio import open_audio
+    from stagefx.audio.files import open_audio
 
     for place in places:
         if place != STANDARD_STREAM:

@@ -9,87 +9,70 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 _HOMES = {
-    "Attribution": "stagefx.effects",
+    "Attribution": "stagefx.effects.attribution",
     "AudioError": "stagefx.errors",
-    "AudioWriter": "stagefx.audio",
+    "AudioWriter": "stagefx.audio.writing",
     "BlindError": "stagefx.errors",
-    "BlindPlan": "stagefx.blind",
-    "BlindScore": "stagefx.blind",
-    "Comparison": "stagefx.hearing",
+    "BlindPlan": "stagefx.blind.plan",
+    "BlindScore": "stagefx.blind.score",
+    "Comparison": "stagefx.hearing.comparison",
     "ComparisonError": "stagefx.errors",
     "Delivery": "stagefx.hearing.delivery",
     "EffectError": "stagefx.errors",
-    "Figures": "stagefx.stage.figures",
-    "Measurement": "stagefx.bench.measuring",
+    "Figures": "stagefx.stage.figures.table",
+    "Measurement": "stagefx.bench.measuring.measurement",
     "OutputError": "stagefx.errors",
-    "RenderReport": "stagefx.effects",
-    "Stage": "stagefx.stage",
+    "RenderReport": "stagefx.effects.report",
+    "Stage": "stagefx.stage.description",
     "StageError": "stagefx.errors",
     "StagefxError": "stagefx.errors",
-    "Survey": "stagefx.survey",
+    "Survey": "stagefx.survey.survey",
     "UnitError": "stagefx.errors",
-    "attribute": "stagefx.effects",
-    "compare_files": "stagefx.hearing",
-    "compare_stages": "stagefx.hearing",
+    "attribute": "stagefx.effects.attribution",
+    "compare_files": "stagefx.hearing.compare",
+    "compare_stages": "stagefx.hearing.compare",
     "deliver_files": "stagefx.hearing.delivery",
     "deliver_stages": "stagefx.hearing.delivery",
     "effect_kinds": "stagefx.effects",
     "expect": "stagefx.bench.expecting",
-    "fit_stage": "stagefx.bench.fitted",
-    "integrated_loudness": "stagefx.audio",
-    "load_readings": "stagefx.bench",
-    "load_stage": "stagefx.stage",
-    "open_audio": "stagefx.audio",
-    "plan": "stagefx.blind",
-    "read_scope": "stagefx.bench.scope",
-    "read_stage": "stagefx.stage",
-    "ready_made": "stagefx.stage",
-    "render": "stagefx.effects",
-    "score_files": "stagefx.blind",
-    "stage_as_toml": "stagefx.stage",
-    "stage_from_readings": "stagefx.bench",
-    "stage_schema": "stagefx.stage",
-    "survey_folder": "stagefx.survey",
-    "work_out": "stagefx.stage.figures",
+    "fit_stage": "stagefx.bench.fitted.adjust",
+    "integrated_loudness": "stagefx.audio.loudness",
+    "load_readings": "stagefx.bench.readings",
+    "load_stage": "stagefx.stage.files",
+    "open_audio": "stagefx.audio.files",
+    "plan": "stagefx.blind.plan",
+    "read_scope": "stagefx.bench.scope.telling",
+    "read_stage": "stagefx.stage.files",
+    "ready_made": "stagefx.stage.files",
+    "render": "stagefx.effects.render",
+    "score_files": "stagefx.blind.score",
+    "stage_as_toml": "stagefx.stage.files",
+    "stage_from_readings": "stagefx.bench.derive",
+    "stage_schema": "stagefx.stage.files",
+    "survey_folder": "stagefx.survey.survey",
+    "work_out": "stagefx.stage.figures.table",
 }
 
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604 (the table holds names)
 
 if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds the two together
-    from stagefx.audio import (
-        AudioWriter as AudioWriter,
-        integrated_loudness as integrated_loudness,
-        open_audio as open_audio,
-    )
-    from stagefx.bench import (
-        load_readings as load_readings,
-        stage_from_readings as stage_from_readings,
-    )
+    from stagefx.audio.files import open_audio as open_audio
+    from stagefx.audio.loudness import integrated_loudness as integrated_loudness
+    from stagefx.audio.writing import AudioWriter as AudioWriter
+    from stagefx.bench.derive import stage_from_readings as stage_from_readings
     from stagefx.bench.expecting import (
         expect as expect,
     )
-    from stagefx.bench.fitted import (
-        fit_stage as fit_stage,
-    )
-    from stagefx.bench.measuring import (
-        Measurement as Measurement,
-    )
-    from stagefx.bench.scope import (
-        read_scope as read_scope,
-    )
-    from stagefx.blind import (
-        BlindPlan as BlindPlan,
-        BlindScore as BlindScore,
-        plan as plan,
-        score_files as score_files,
-    )
-    from stagefx.effects import (
-        Attribution as Attribution,
-        RenderReport as RenderReport,
-        attribute as attribute,
-        effect_kinds as effect_kinds,
-        render as render,
-    )
+    from stagefx.bench.fitted.adjust import fit_stage as fit_stage
+    from stagefx.bench.measuring.measurement import Measurement as Measurement
+    from stagefx.bench.readings import load_readings as load_readings
+    from stagefx.bench.scope.telling import read_scope as read_scope
+    from stagefx.blind.plan import BlindPlan as BlindPlan, plan as plan
+    from stagefx.blind.score import BlindScore as BlindScore, score_files as score_files
+    from stagefx.effects import effect_kinds as effect_kinds
+    from stagefx.effects.attribution import Attribution as Attribution, attribute as attribute
+    from stagefx.effects.render import render as render
+    from stagefx.effects.report import RenderReport as RenderReport
     from stagefx.errors import (
         AudioError as AudioError,
         BlindError as BlindError,
@@ -100,29 +83,26 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         StagefxError as StagefxError,
         UnitError as UnitError,
     )
-    from stagefx.hearing import (
-        Comparison as Comparison,
+    from stagefx.hearing.compare import (
         compare_files as compare_files,
         compare_stages as compare_stages,
     )
+    from stagefx.hearing.comparison import Comparison as Comparison
     from stagefx.hearing.delivery import (
         Delivery as Delivery,
         deliver_files as deliver_files,
         deliver_stages as deliver_stages,
     )
-    from stagefx.stage import (
-        Stage as Stage,
+    from stagefx.stage.description import Stage as Stage
+    from stagefx.stage.figures.table import Figures as Figures, work_out as work_out
+    from stagefx.stage.files import (
         load_stage as load_stage,
         read_stage as read_stage,
         ready_made as ready_made,
         stage_as_toml as stage_as_toml,
         stage_schema as stage_schema,
     )
-    from stagefx.stage.figures import (
-        Figures as Figures,
-        work_out as work_out,
-    )
-    from stagefx.survey import Survey as Survey, survey_folder as survey_folder
+    from stagefx.survey.survey import Survey as Survey, survey_folder as survey_folder
 
     __version__: str
 else:

@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.bench.measuring import Measurement
+from stagefx.bench.measuring.measurement import Measurement
 from stagefx.bench.measuring.rows import Clip, Harmonics, Level, Noise, ResponsePoint, Slew
-from stagefx.stage import Stage, nominal, stage_from
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import stage_from
 from stagefx.stage.knob import set_knob
 from stagefx.stage.limits import limits
 from stagefx.stage.response import Response

@@ -52,7 +52,7 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.stage import load_stage
+    from stagefx.stage.files import load_stage
 
     described = load_stage(stage)
     load_ohm = bench_options.ohms(load)
@@ -70,7 +70,7 @@ def command(
 
         save_picture(draw_expectation(expected), picture, force=force)
     if save is not None:
-        from stagefx.audio import WholeFile
+        from stagefx.audio.places import WholeFile
 
         with WholeFile(save, force=force) as whole:
             whole.file.write(as_text(expected.as_json()).encode())

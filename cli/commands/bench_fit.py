@@ -56,7 +56,8 @@ def command(
     text = stage_text(stage)
     described = read_stage(text, where=stage)
     loads = [bench_options.ohms(one) for one in (load, *(other for _, other in also))]
-    from stagefx.bench.fitted import fit_stage, load_round
+    from stagefx.bench.fitted.adjust import fit_stage
+    from stagefx.bench.fitted.rounds import load_round
 
     places = [measurement, *(place for place, _ in also)]
     rounds = [
@@ -65,7 +66,7 @@ def command(
     if described.volume is None and knob is None:
         rounds = [replace(one, knob=None) for one in rounds]
     fitted = fit_stage(described, rounds)
-    from stagefx.audio import WholeFile
+    from stagefx.audio.places import WholeFile
 
     from ..output import paper, print_json
 

@@ -85,7 +85,8 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.bench.measuring import CHANNELS, measure_files
+    from stagefx.bench.measuring.analysis import CHANNELS
+    from stagefx.bench.measuring.files import measure_files
 
     from ..output import as_text, paper, print_json
 
@@ -104,7 +105,7 @@ def command(
 
         save_picture(draw_measurement(found), picture, force=force)
     if save is not None:
-        from stagefx.audio import WholeFile
+        from stagefx.audio.places import WholeFile
 
         with WholeFile(save, force=force) as whole:
             whole.file.write(as_text(found.as_json()).encode())

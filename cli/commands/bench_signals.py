@@ -29,7 +29,8 @@ def command(folder: Path, rate_hz: int, force: bool, as_json: bool) -> None:
     'stagefx bench measure'.
     """
     from stagefx.audio.whole_folder import whole_folder
-    from stagefx.bench.signals import test_signals, write_signals
+    from stagefx.bench.signals.plan import test_signals
+    from stagefx.bench.signals.writing import write_signals
 
     from ..output import paper, print_json, progress
 

@@ -21,8 +21,9 @@ def command(readings: str, out: str, force: bool, as_json: bool) -> None:
     """
     if not out.endswith(".toml"):
         raise click.UsageError(f"'{out}' is no name for a stage file; let it end in .toml")
-    from stagefx.audio import WholeFile
-    from stagefx.bench import load_readings, stage_from_readings
+    from stagefx.audio.places import WholeFile
+    from stagefx.bench.derive import stage_from_readings
+    from stagefx.bench.readings import load_readings
 
     from ..output import paper, print_json
 

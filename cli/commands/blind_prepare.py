@@ -11,7 +11,7 @@ from .. import options
 from ..places import check_music
 
 if TYPE_CHECKING:
-    from stagefx.blind.pack import Excerpt
+    from stagefx.blind.pack.excerpts import Excerpt
 
 
 @click.command(short_help="A pack, a listening page, and a sealed key.")
@@ -66,7 +66,7 @@ def command(
     settings: dict[str, Any] = {"passage": passage, "listening_level_db": listening_level_db}
     _check_places(Path(folder), Path(key_file), force=force)
     excerpts = _from_stages(versions, music, settings) if music else _from_files(versions, settings)
-    from stagefx.blind.pack import prepare_pack
+    from stagefx.blind.pack.prepare import prepare_pack
 
     made = prepare_pack(
         excerpts, folder, key_file, protocol=protocol, trials=trials, title=title, force=force,
@@ -101,11 +101,11 @@ def _check_places(folder: Path, key_file: Path, *, force: bool) -> None:
 def _from_stages(
     versions: tuple[str, ...], music: list[str], settings: dict[str, Any]
 ) -> list[Excerpt]:
-    from stagefx.stage import load_stage
+    from stagefx.stage.files import load_stage
 
     stages = [load_stage(version) for version in versions]
     check_music(*music)
-    from stagefx.blind.pack import excerpt_of_stages
+    from stagefx.blind.pack.excerpts import excerpt_of_stages
 
     return [excerpt_of_stages(stages, piece, **settings) for piece in music]
 
@@ -115,6 +115,6 @@ def _from_files(versions: tuple[str, ...], settings: dict[str, Any]) -> list[Exc
 
     refuse_stages(*versions, how="MUSIC before FOLDER")
     check_music(*versions)
-    from stagefx.blind.pack import excerpt_of_files
+    from stagefx.blind.pack.excerpts import excerpt_of_files
 
     return [excerpt_of_files(versions, **settings)]

@@ -38,8 +38,8 @@ def command(
     A stage is a stage file (.toml), a name from 'stagefx catalogue', or 'wire'.
     """
     from stagefx.evidence.saving import check_place, save
-    from stagefx.stage import load_stage
-    from stagefx.stage.figures import work_out
+    from stagefx.stage.figures.table import work_out
+    from stagefx.stage.files import load_stage
 
     from ..output import paper, print_json
     from ..printing import figures as printing

@@ -73,14 +73,14 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.stage import load_stage
+    from stagefx.stage.files import load_stage
 
     described = load_stage(stage)
     if out is not None:
         from stagefx.audio.places import refuse_same_file
 
         refuse_same_file(out, stage, *([] if picture is None else [picture]))
-    from stagefx.survey import survey_folder
+    from stagefx.survey.survey import survey_folder
 
     from ..output import paper, print_json, progress
 

@@ -6,7 +6,7 @@ import math
 import shlex
 from typing import TYPE_CHECKING
 
-from stagefx.effects import Attribution, Contribution
+from stagefx.effects.attribution import Attribution, Contribution
 from stagefx.evidence.wording import amount, clock
 
 from .words import heading, sentence, table

@@ -13,7 +13,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.signals import TestSignal
+    from stagefx.bench.signals.signal import TestSignal
 
 
 def print_signals(console: Console, folder: Path, signals: tuple[TestSignal, ...]) -> None:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from stagefx.blind.listeners import Listener
-    from stagefx.blind.pack import Prepared
+    from stagefx.blind.pack.prepare import Prepared
     from stagefx.blind.plan import BlindPlan
     from stagefx.blind.score import BlindScore
     from stagefx.blind.simulate import Simulation

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from stagefx.errors import StageError, nearest
-from stagefx.stage import load_stage, ready_made, stage_as_toml
 from stagefx.stage.description import DeviceFigures
 from stagefx.stage.devices import device_class, device_classes
-from stagefx.stage.files import stage_tables, stage_text
+from stagefx.stage.files import load_stage, ready_made, stage_as_toml, stage_tables, stage_text
 from stagefx.units import decibels
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.scope import ScopeReading
+    from stagefx.bench.scope.reading import ScopeReading
 
 NAMES = {
     "frequency_hz": "frequency",

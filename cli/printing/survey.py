@@ -14,7 +14,9 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.survey import Extremes, Row, Strain, Survey
+    from stagefx.survey.row import Row, Strain
+    from stagefx.survey.summary import Extremes
+    from stagefx.survey.survey import Survey
 
 MOST_ROWS = 12
 MOST_ERRORS = 8

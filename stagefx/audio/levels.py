@@ -136,8 +136,8 @@ class AWeightedMeter:
         AudioError
             The block has not the shape (frames, channels) of this meter.
         """
-        from stagefx.kernels.loudness import weighted_energy
-        from stagefx.kernels.treble import filter_treble
+        from stagefx.kernels.filters.loudness import weighted_energy
+        from stagefx.kernels.filters.treble import filter_treble
 
         block = as_block(block, channels=self._channels)
         self.loudness.add(block)

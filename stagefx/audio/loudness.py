@@ -165,7 +165,7 @@ class LoudnessMeter:
         AudioError
             The block has not the shape (frames, channels) of this meter.
         """
-        from stagefx.kernels.loudness import weighted_energy
+        from stagefx.kernels.filters.loudness import weighted_energy
 
         block = as_block(block, channels=self._channels)
         room = len(block) * _STEPS_PER_SECOND // self._rate_hz + 1

@@ -114,7 +114,7 @@ def on_bench(stage: Stage, *, knob: float | None = None, load_ohm: float | None 
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> on_bench(load_stage("line-stage"), knob=1.0).captured_v
     20.0
     """
@@ -157,7 +157,7 @@ def with_knob(stage: Stage, knob: float | None) -> Stage:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> with_knob(load_stage("line-stage"), 0.5).volume.position
     0.5
     """
@@ -186,7 +186,7 @@ def with_load(stage: Stage, load_ohm: float | None) -> Stage:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> with_load(load_stage("line-stage"), 600.0).load.resistance.value
     600.0
     """

@@ -70,7 +70,7 @@ def checked(draft: Draft) -> tuple[Checked, ...]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "gain", "input": "1 V", "output": "4 V"}]}))
     >>> checked(Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True))[0].agrees
     True

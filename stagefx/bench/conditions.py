@@ -45,7 +45,7 @@ def on_bench(
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> float(on_bench(load_stage("line-stage"), load_ohm=600.0).load_ohm[0, 0])
     600.0
     """
@@ -83,7 +83,7 @@ def gain_of(circuit: Circuit, hz: float = KILOHERTZ) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> gain_of(on_bench(stage_from({"amplifier": {"gain": 4.0}})))
     4.0
     """
@@ -107,7 +107,7 @@ def output_share(circuit: Circuit, hz: float = KILOHERTZ) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from({"amplifier": {"gain": 4.0}, "output": {"resistance": "100 ohm"}})
     >>> round(output_share(on_bench(stage, load_ohm=900.0)), 12)
     0.9

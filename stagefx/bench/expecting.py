@@ -8,8 +8,10 @@ from typing import Any
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.bench.bench_setting import OnBench, on_bench
-from stagefx.bench.measuring import Measurement, measure_signal, merged
-from stagefx.bench.signals import TestSignal, test_signals
+from stagefx.bench.measuring.analysis import measure_signal
+from stagefx.bench.measuring.measurement import Measurement, merged
+from stagefx.bench.signals.plan import test_signals
+from stagefx.bench.signals.signal import TestSignal
 from stagefx.bench.square_pictures import SquarePicture, square_pictures
 from stagefx.stage.description import Stage
 from stagefx.stage.faults import faults_of
@@ -126,8 +128,8 @@ def expect(
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> bench = on_bench(load_stage("unity-buffer"), knob=1.0)
     >>> found = measured_on(bench, signal_named("01-level-1khz"))
     >>> round(found.levels[0].gain_db, 2)
@@ -164,8 +166,8 @@ def measured_on(bench: OnBench, signal: TestSignal, *, seed: int = 0) -> Measure
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> found = measured_on(on_bench(load_stage("wire")), signal_named("01-level-1khz"))
     >>> abs(round(found.levels[0].gain_db, 3))
     0.0

@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.kernels.low_passes import add_low_passes, low_passes, pass_by
+from stagefx.kernels.filters.low_passes import add_low_passes, low_passes, pass_by
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -31,7 +31,7 @@ from stagefx.difference.transfer import (
     corners_hz,
     shares_of,
 )
-from stagefx.kernels.low_passes import low_pass_products
+from stagefx.kernels.filters.low_passes import low_pass_products
 from stagefx.kernels.normal_equations import (
     AT_ONCE,
     add_products,

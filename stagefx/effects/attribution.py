@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio import open_audio
+from stagefx.audio.files import open_audio
 from stagefx.effects.chain import Chain, Passage
 from stagefx.effects.pipeline import ahead
 from stagefx.effects.plan import stage_effects
@@ -202,7 +202,7 @@ def attribute(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> found = attribute(
     ...     load_stage("line-stage"),
     ...     samples_folder() / "music" / "trio.flac",

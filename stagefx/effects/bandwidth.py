@@ -31,7 +31,8 @@ def feedback_parts(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(feedback_parts(nominal(load_stage("slow-early"))).gain, 4)
     4.0303
     """
@@ -53,7 +54,8 @@ def loop_speed(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(loop_speed(nominal(load_stage("slow-early"))).gain, 4)
     1.0
     """

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.fourfold import FACTOR
-from stagefx.kernels.outline import (
+from stagefx.kernels.block_extrema import (
     LANES,
     PEAK,
     PEAK_HEAD,
@@ -38,7 +38,7 @@ def calm_blocks(rows: Array, limits: Array, law: Array) -> list[bool]:
     Parameters
     ----------
     rows : array [blocks, COLUMNS]
-        What `stagefx.kernels.outline.outline` tells of each block.
+        What `stagefx.kernels.block_extrema.outline` tells of each block.
     limits : array [2]
         High and low.
     law : array [3]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.fir_design import fit
-from stagefx.kernels.fir import convolve
+from stagefx.kernels.filters.fir import convolve
 
 Array = NDArray[np.float64]
 

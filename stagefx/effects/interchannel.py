@@ -159,7 +159,8 @@ def crosstalk(circuit: Circuit, hz: Array) -> Complex:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from(
     ...     {
     ...         "interchannel": {"coupling_capacitance": "5 pF"},

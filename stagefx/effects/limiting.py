@@ -20,8 +20,8 @@ from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.fourfold import DOWN_REACH, DOWN_TAPS, FACTOR, UP_REACH, down, up
 from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.tally import Tally
+from stagefx.kernels.block_extrema import BEFORE as OUTLINE_BEFORE, COLUMNS, LANES, outline
 from stagefx.kernels.limiter import AFTER, BEFORE, ROOM, STEP, TRACKING, limit
-from stagefx.kernels.outline import BEFORE as OUTLINE_BEFORE, COLUMNS, LANES, outline
 
 Array = NDArray[np.float64]
 

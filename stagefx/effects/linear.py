@@ -17,8 +17,8 @@ from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.effect import Setting
 from stagefx.effects.fir_design import BAND_EDGE, Array, Complex, fit
 from stagefx.errors import EffectError
-from stagefx.kernels.fir import GROUP, TILE_FRAMES, convolve, convolve_by_size
-from stagefx.kernels.first_order import STATE, first_order
+from stagefx.kernels.filters.fir import GROUP, TILE_FRAMES, convolve, convolve_by_size
+from stagefx.kernels.filters.first_order import STATE, first_order
 
 TAPS = 128
 DELAY_FRAMES = TAPS // 2 - 1

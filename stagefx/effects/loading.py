@@ -31,7 +31,8 @@ def loading_before(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(loading_before(nominal(load_stage("thin-coupling"))).gain, 6)
     0.997308
     """
@@ -56,7 +57,8 @@ def loading_after(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(loading_after(nominal(load_stage("thin-coupling"))).gain, 6)
     0.98909
     """

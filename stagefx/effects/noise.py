@@ -196,7 +196,8 @@ def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> noise = stage_noise(nominal(load_stage("line-stage")))
     >>> round(float(np.sqrt(noise.density(np.array([1e3]))[0])) * 1e9)
     35

@@ -115,7 +115,8 @@ def direct_at_load_v(circuit: Circuit) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from({"source": {"offset": "50 mV"}, "load": {"resistance": "10 kohm"}})
     >>> round(direct_at_load_v(nominal(stage)), 6)
     0.05

@@ -80,7 +80,8 @@ def refuse_unstable(circuit: Circuit, keep: AbstractSet[str]) -> None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> refuse_unstable(nominal(load_stage("line-stage")), {"bandwidth"})
     """
     loop = stability(circuit)

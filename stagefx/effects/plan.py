@@ -31,7 +31,7 @@ def needed(stage: Stage) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> needed(load_stage("bare-rails"))
     ('loading', 'bandwidth', 'slew', 'clip', 'noise', 'oscillation')
     """
@@ -64,7 +64,7 @@ def chosen(
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> sorted(chosen(load_stage("line-stage"), only=["clip", "slew"]))
     ['clip', 'slew']
     """
@@ -111,7 +111,8 @@ def stage_pieces(setup: Setup) -> tuple[Piece, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> setup = Setup(nominal(load_stage("line-stage")), 44100)
     >>> [effect.name for _, effect in stage_pieces(setup)]
     ['loading', 'bandwidth', 'watch', 'slew', 'clip', 'bandwidth', 'loading', 'noise']
@@ -139,7 +140,8 @@ def stage_effects(setup: Setup) -> tuple[Effect, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> setup = Setup(nominal(load_stage("passive-control")), 44100)
     >>> [effect.name for effect in stage_effects(setup)]
     ['loading', 'noise']

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stagefx.audio import AudioReader, AWeightedMeter
+from stagefx.audio.files import AudioReader
+from stagefx.audio.levels import AWeightedMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.kind import Piece, Setup
 from stagefx.effects.oscillation import refuse_unstable
@@ -179,9 +180,9 @@ def prepare(
 
     Examples
     --------
-    >>> from stagefx.audio import open_audio
+    >>> from stagefx.audio.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     sorted(prepare(load_stage("wire"), music).keep)
     ['loading', 'noise']
@@ -238,7 +239,7 @@ def programme_level_db(music: AudioReader) -> float:
 
     Examples
     --------
-    >>> from stagefx.audio import open_audio
+    >>> from stagefx.audio.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     -25.0 < programme_level_db(music) < -10.0

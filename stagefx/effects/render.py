@@ -9,14 +9,11 @@ from typing import Literal
 
 import numpy as np
 
-from stagefx.audio import (
-    AudioReader,
-    AudioWriter,
-    LoudnessMeter,
-    TruePeakMeter,
-    open_audio,
-    refuse_same_file,
-)
+from stagefx.audio.files import AudioReader, open_audio
+from stagefx.audio.loudness import LoudnessMeter
+from stagefx.audio.places import refuse_same_file
+from stagefx.audio.true_peak import TruePeakMeter
+from stagefx.audio.writing import AudioWriter
 from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
 from stagefx.effects.limit_set import LimitSet
@@ -100,7 +97,7 @@ def render(
     --------
     >>> import tempfile
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     report = render(
     ...         load_stage("line-stage"),
@@ -264,9 +261,9 @@ def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain
 
     Examples
     --------
-    >>> from stagefx.audio import open_audio
+    >>> from stagefx.audio.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     played = prepare(load_stage("line-stage"), music)
     >>> with played.chain(44100, 2) as chain:

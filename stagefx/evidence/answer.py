@@ -16,12 +16,14 @@ from stagefx.evidence.asking import Asked, ask
 from stagefx.evidence.excerpts import Excerpts, cut
 from stagefx.evidence.letter import Letter, write_letter
 from stagefx.evidence.waveform import Waveform, waveform_of
-from stagefx.hearing import Comparison, Grade, compare_files, compare_stages
+from stagefx.hearing.compare import compare_files, compare_stages
+from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.delivery import Delivery, deliver
+from stagefx.hearing.grades import Grade
 from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.verdict import LevelBy
-from stagefx.stage.figures import Figures, work_out
+from stagefx.stage.figures.table import Figures, work_out
 
 if TYPE_CHECKING:
     from stagefx.audio.recording import Recording

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from stagefx.evidence.margins import distance_db, margin_words, nearest_first
 from stagefx.evidence.side_by_side import side_by_side
-from stagefx.hearing import Grade
+from stagefx.hearing.grades import Grade
 from stagefx.stage.files import stage_tables
 
 if TYPE_CHECKING:

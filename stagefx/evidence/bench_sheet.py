@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from stagefx.bench.expecting import Expectation
-from stagefx.bench.measuring import Measurement
+from stagefx.bench.measuring.measurement import Measurement
 from stagefx.bench.measuring.rows import Harmonics
-from stagefx.bench.scope import ScopeReading
+from stagefx.bench.scope.reading import ScopeReading
 from stagefx.bench.square_pictures import SquarePicture
 from stagefx.evidence.wording import amount
 from stagefx.units import decibels

@@ -18,7 +18,7 @@ from stagefx.evidence.comparison_picture import (
 from stagefx.evidence.ear_picture import FAINTEST_DB, draw_landscape, ear_claim
 from stagefx.evidence.margins import nearest_first
 from stagefx.evidence.stage_cards import StageCard, stage_card_plots
-from stagefx.hearing import Comparison
+from stagefx.hearing.comparison import Comparison
 from stagefx.stage.description import Stage
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def draw_cards(found: Comparison, *, start_s: float = 0.0) -> dict[str, Figure]:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_files
+    >>> from stagefx.hearing.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> cards = draw_cards(compare_files(trio, trio, passage=(2.0, 4.0)))
     >>> cards["distance"].texts[0].get_text()
@@ -118,7 +118,7 @@ def draw_stage_cards(stage: Stage) -> dict[str, Figure]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> list(draw_stage_cards(load_stage("line-stage")))
     ['square', 'sweep', 'clipping']
     """
@@ -149,7 +149,7 @@ def write_cards(cards: Mapping[str, Figure], folder: Path) -> tuple[str, ...]:
     Examples
     --------
     >>> import tempfile
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> cards = draw_stage_cards(load_stage("line-stage"))
     >>> with tempfile.TemporaryDirectory() as home:
     ...     write_cards({"square": cards["square"]}, Path(home, "cards"))

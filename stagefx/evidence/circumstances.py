@@ -33,7 +33,7 @@ def tell_circumstances(telling: Telling, stages: tuple[Stage, ...]) -> list[str]
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> pair = load_stage("line-stage"), load_stage("line-stage-quick")
     >>> tell_circumstances(Telling(), pair)[0].partition(";")[0]
     'The source gives 2 V rms at full scale through 100 ohm'

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from stagefx.difference.bands import nominal_hz
 from stagefx.evidence import style
 from stagefx.evidence.margins import distance_db, floor_margin_db, margin_words, nearest_first
-from stagefx.hearing import Comparison, Grade, LedgerRow
-from stagefx.hearing.ledger import RANGES_HZ
+from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.ledger import RANGES_HZ, LedgerRow
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels
 
@@ -42,7 +43,7 @@ def draw_comparison(found: Comparison) -> Figure:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_files
+    >>> from stagefx.hearing.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> len(draw_comparison(compare_files(trio, trio, passage=(2.0, 4.0))).axes)
     2
@@ -73,7 +74,7 @@ def change_claim(found: Comparison) -> str:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_files
+    >>> from stagefx.hearing.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> change_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
     'The response changes by less than 0.01 dB'
@@ -100,7 +101,7 @@ def draw_change(axes: Axes, found: Comparison) -> None:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_files
+    >>> from stagefx.hearing.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> with style.drawing():
     ...     axes = style.sheet("the same piece twice").add_subplot()
@@ -146,7 +147,7 @@ def distance_claim(found: Comparison) -> str:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_files
+    >>> from stagefx.hearing.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> distance_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
     'Nothing that could be measured changed'
@@ -175,7 +176,7 @@ def draw_distance(axes: Axes, found: Comparison) -> None:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing import compare_files
+    >>> from stagefx.hearing.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> with style.drawing():
     ...     axes = style.sheet("the same piece twice").add_subplot()

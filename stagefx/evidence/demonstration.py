@@ -9,12 +9,12 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from stagefx.evidence.scenario import samples_folder
-from stagefx.stage import load_stage
-from stagefx.stage.figures import Figures, work_out
+from stagefx.stage.figures.table import Figures, work_out
+from stagefx.stage.files import load_stage
 
 if TYPE_CHECKING:
     from stagefx.effects.report import RenderReport
-    from stagefx.hearing import Comparison
+    from stagefx.hearing.comparison import Comparison
 
 STAGES = ("stock", "quick", "passive-box")
 PIECES = ("drums", "trio", "voice")
@@ -89,7 +89,7 @@ def demonstrate(
     from stagefx.effects.render import render
     from stagefx.evidence.figures_picture import draw_figures
     from stagefx.evidence.saving import save
-    from stagefx.hearing import compare_stages
+    from stagefx.hearing.compare import compare_stages
 
     home = samples_folder()
     stages = {name: load_stage(home / "stages" / f"{name}.toml") for name in STAGES}
@@ -158,7 +158,8 @@ def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
     ...     sorted(path.name for path in Path(home).iterdir())
     ['answer', 'blind', 'blind-key.json']
     """
-    from stagefx.blind.pack import excerpt_of_stages, prepare_pack
+    from stagefx.blind.pack.excerpts import excerpt_of_stages
+    from stagefx.blind.pack.prepare import prepare_pack
     from stagefx.evidence.answer import answer_question
     from stagefx.evidence.answer_folder import write_answer
 

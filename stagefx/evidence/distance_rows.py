@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from stagefx.evidence.margins import distance_db, floor_margin_db, margin_words, nearest_first
 from stagefx.evidence.style import as_sentence
-from stagefx.hearing import Comparison, Grade, LedgerRow
+from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.ledger import LedgerRow
 
 FARTHEST_DB, NEAREST_DB = -100.0, 20.0
 _HALF_A_MARK = 5.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.evidence import style
-from stagefx.hearing.ear import EarAccount
+from stagefx.hearing.ear.account import EarAccount
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,7 +46,7 @@ def draw_ear(
 
     Examples
     --------
-    >>> from stagefx.hearing.ear import EarPair
+    >>> from stagefx.hearing.ear.detection import EarPair
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.001 * music)
@@ -79,7 +79,7 @@ def ear_claim(found: EarAccount, *, start_s: float = 0.0) -> str:
 
     Examples
     --------
-    >>> from stagefx.hearing.ear import EarPair
+    >>> from stagefx.hearing.ear.detection import EarPair
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.001 * music)
@@ -115,7 +115,7 @@ def draw_landscape(axes: Axes, found: EarAccount, *, start_s: float = 0.0) -> No
 
     Examples
     --------
-    >>> from stagefx.hearing.ear import EarPair
+    >>> from stagefx.hearing.ear.detection import EarPair
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.1 * music)
@@ -205,7 +205,7 @@ def course_claim(found: EarAccount) -> str:
 
     Examples
     --------
-    >>> from stagefx.hearing.ear import EarPair
+    >>> from stagefx.hearing.ear.detection import EarPair
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.02 * music)
@@ -238,7 +238,7 @@ def draw_course(axes: Axes, found: EarAccount, *, start_s: float = 0.0) -> None:
 
     Examples
     --------
-    >>> from stagefx.hearing.ear import EarPair
+    >>> from stagefx.hearing.ear.detection import EarPair
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> pair = EarPair(48000, 1, 92.0)
     >>> pair.add(music, 1.1 * music)

@@ -111,7 +111,7 @@ def exaggerate(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> trio, stage = samples_folder() / "music" / "trio.flac", load_stage("line-stage")
     >>> found, silent = exaggerate((stage, stage), trio, (2.0, 3.0))
     >>> [one.effect for one in silent]

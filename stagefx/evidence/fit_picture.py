@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stagefx.bench.fitted import FittedStage, Row
+from stagefx.bench.fitted.report import FittedStage, Row
 from stagefx.evidence import style
 from stagefx.evidence.fit_wording import told_rows
 
@@ -31,7 +31,7 @@ def draw_fit(fitted: FittedStage) -> Figure:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> row = Row("gain", 1000.0, None, 12.0, 0.02, 12.1, 12.0, "dB")
     >>> draw_fit(FittedStage(load_stage("wire"), load_stage("wire"), (), (row,))).axes[
     ...     1

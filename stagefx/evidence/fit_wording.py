@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from stagefx.bench.fitted import FittedFigure, FittedStage, Row
+from stagefx.bench.fitted.report import FittedFigure, FittedStage, Row
 from stagefx.bench.measured import stated
 from stagefx.bench.report import Found
 from stagefx.evidence.wording import amount
@@ -155,7 +155,7 @@ def told_rows(fitted: FittedStage) -> tuple[tuple[str, Row], ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> told_rows(FittedStage(load_stage("wire"), load_stage("wire"), (), ()))
     ()
     """

@@ -30,7 +30,8 @@ from stagefx.evidence.listening_tracks import (
     ListeningSet,
     Track,
 )
-from stagefx.hearing import Comparison, compare_files, compare_stages
+from stagefx.hearing.compare import compare_files, compare_stages
+from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.passage import Passage, choose_passage
 from stagefx.hearing.rendered import rendered
@@ -170,7 +171,7 @@ def listening_set_of_stages(
     --------
     >>> import tempfile
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> stages = load_stage("line-stage"), load_stage("line-stage-quick")
     >>> with tempfile.TemporaryDirectory() as home:

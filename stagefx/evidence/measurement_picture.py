@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stagefx.bench.measuring import Measurement
+from stagefx.bench.measuring.measurement import Measurement
 from stagefx.bench.measuring.rows import Harmonics
 from stagefx.evidence import style
 from stagefx.evidence.wording import amount

@@ -107,7 +107,7 @@ def stage_card_plots(stage: Stage) -> tuple[StageCard, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> [card.name for card in stage_card_plots(load_stage("wire"))]
     ['square', 'sweep']
     """

@@ -9,7 +9,8 @@ from typing import Any
 
 from stagefx.difference.bands import nominal_hz
 from stagefx.evidence.wording import amount
-from stagefx.hearing import Grade, LedgerRow
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import HIDDEN_BY, decibels, in_control_steps, quantity, subject
 

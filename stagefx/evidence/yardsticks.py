@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from stagefx.evidence.wording import amount, times
 from stagefx.stage.description import Stage
-from stagefx.stage.figures import Figures
+from stagefx.stage.figures.table import Figures
 from stagefx.stage.knob import ASSUMED_PROGRAMME_DB
 from stagefx.units import decibels, ratio
 
@@ -67,8 +67,8 @@ def yardstick(key: str, figures: Figures) -> str:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
-    >>> from stagefx.stage.figures import work_out
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.figures.table import work_out
     >>> yardstick("slew_available_v_per_us", work_out(load_stage("line-stage")))
     'needs 0.25, has 9: 36 times to spare'
     """

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from stagefx.audio.recording import HeldAudio, Recording
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.effect import Effect
-from stagefx.hearing.ear import EarPair, MaskMeter
+from stagefx.hearing.ear.detection import EarPair
+from stagefx.hearing.ear.masking import MaskMeter
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA
 
 Array = NDArray[np.float64]

@@ -10,8 +10,9 @@ import numpy as np
 
 from stagefx.audio.files import open_audio
 from stagefx.audio.recording import Recording
-from stagefx.difference import Captured, CaptureFloor, Difference, take_apart, take_apart_captured
+from stagefx.difference.captured import Captured, CaptureFloor, take_apart_captured
 from stagefx.difference.edits import Edit
+from stagefx.difference.split import Difference, take_apart
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.edit_rows import ENDS, INSIDE
 from stagefx.hearing.gap_rows import gap_rows

@@ -79,7 +79,8 @@ def causes_of(circuit: Circuit) -> tuple[Cause, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> [cause.name for cause in causes_of(nominal(load_stage("thin-coupling")))][:3]
     ['shunt capacitance', 'coupling capacitors', 'gain-bandwidth']
     """
@@ -147,7 +148,8 @@ def grown(circuit: Circuit, cause: Cause, times: float) -> Circuit:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> circuit = nominal(load_stage("thin-coupling"))
     >>> float(grown(circuit, COUPLING, 2.0).input_coupling_f[0, 0])
     5e-08

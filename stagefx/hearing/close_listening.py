@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from stagefx.audio.recording import Recording
-from stagefx.difference import Difference
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.quiet import STEP_S
-from stagefx.hearing.ear import EarAccount, EarPair
+from stagefx.difference.split import Difference
+from stagefx.hearing.ear.account import EarAccount
+from stagefx.hearing.ear.detection import EarPair
 
 STRETCH_S = 5.0
 """The ear's memory is full after two seconds."""

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from stagefx.audio.files import AudioReader, open_audio
 from stagefx.audio.recording import Recording
-from stagefx.difference import Difference, gap_noise, take_apart
+from stagefx.difference.gap_noise import gap_noise
+from stagefx.difference.split import Difference, take_apart
 from stagefx.effects.ready import prepare, programme_level_db, set_by_listening
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, direct_voltage
@@ -203,7 +204,7 @@ def compare_stages(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
     >>> compare_stages(stage, stage, trio, passage=(2.0, 4.0)).verdict.grade.value
     'below what can be measured'

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from stagefx.difference import Captured, Difference, GapNoise
+from stagefx.difference.captured import Captured
+from stagefx.difference.gap_noise import GapNoise
+from stagefx.difference.split import Difference
 from stagefx.effects.report import RenderReport
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.level_at_ear import LevelAtEar

@@ -24,7 +24,7 @@ from stagefx.audio.files import open_audio
 from stagefx.audio.recording import HeldAudio, Recording
 from stagefx.difference.pairs import side_by_side
 from stagefx.hearing.coding import CODINGS, Coding, at_rate_of, code
-from stagefx.hearing.ear import EarPair
+from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
@@ -325,7 +325,7 @@ def deliver_stages(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
     >>> deliver_stages(stage, stage, trio, passage=(2.0, 3.0)).least_ratio is None
     True

@@ -201,7 +201,8 @@ def trial_of(
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.hearing.causes import OFFSET
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> music = HeldAudio(np.zeros((48000, 2)), 48000)
     >>> piece = Passage(music, 0, 48000, full_scale_v=2.8, full_scale_spl_db=100.0)
     >>> spectrum = Spectrum(48000, piece.blocks())

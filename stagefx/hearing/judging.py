@@ -7,8 +7,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from stagefx.audio.recording import Recording
-from stagefx.difference import Captured, Difference, GapNoise
+from stagefx.difference.captured import Captured
+from stagefx.difference.gap_noise import GapNoise
 from stagefx.difference.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
+from stagefx.difference.split import Difference
 from stagefx.effects.report import RenderReport
 from stagefx.errors import ComparisonError
 from stagefx.hearing.close_listening import listen_closely
@@ -156,7 +158,7 @@ def level_matched_db(difference: Difference, level_by: LevelBy) -> float:
     --------
     >>> import numpy as np
     >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.difference import take_apart
+    >>> from stagefx.difference.split import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
     >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(2.0 * noise, 48000))
     >>> level_matched_db(found, "nothing"), round(level_matched_db(found, "gain"), 3)
@@ -185,7 +187,7 @@ def name_of(recording: Recording) -> str:
 
     Examples
     --------
-    >>> from stagefx.audio import open_audio
+    >>> from stagefx.audio.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     name_of(music)

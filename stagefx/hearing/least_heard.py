@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
+from stagefx.difference.split import take_apart
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.noise import noise_change
 from stagefx.hearing.stage_rows import harmonics_row
@@ -20,7 +20,8 @@ from stagefx.hearing.synthetic import (
     through,
 )
 from stagefx.hearing.thresholds import limits
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -166,7 +166,7 @@ def headline(found: Margin) -> str:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> headline(margin(load_stage("wire"), trio, passage=(2.0, 4.0)))
     'This stage has nothing that could grow until it is heard.'
@@ -232,7 +232,7 @@ def margin(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
     >>> [one.effect for one in found.effects]

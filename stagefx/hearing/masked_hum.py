@@ -7,7 +7,8 @@ import math
 import numpy as np
 
 from stagefx.audio.recording import Recording
-from stagefx.difference import Difference, HumLine
+from stagefx.difference.hum import HumLine
+from stagefx.difference.split import Difference
 from stagefx.hearing.ledger import LedgerRow, judged_row
 from stagefx.hearing.noise import hiding_db
 from stagefx.units import decibels

@@ -15,7 +15,8 @@ from stagefx.audio.alignment import Alignment, align
 from stagefx.audio.recording import Recording
 from stagefx.difference.pairs import side_by_side
 from stagefx.errors import ComparisonError
-from stagefx.hearing.ear import Course, EarPair
+from stagefx.hearing.ear.account import Course
+from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.scale import HOP, RATE_HZ
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
 from stagefx.hearing.phrases import Phrasing, phrasing

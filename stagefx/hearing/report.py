@@ -7,8 +7,9 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from stagefx.audio.dither import dither_floor_dbfs
-from stagefx.difference import Band, NullDepths
 from stagefx.difference.edits import Edit
+from stagefx.difference.nulls import NullDepths
+from stagefx.difference.response import Band
 from stagefx.hearing.ledger import NOT_MEASURED, LedgerRow
 
 if TYPE_CHECKING:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from stagefx.audio.recording import Recording
 from stagefx.audio.writing import AudioWriter
-from stagefx.difference import Difference, residue_blocks
+from stagefx.difference.residue import residue_blocks
+from stagefx.difference.split import Difference
 
 
 def residue_writer(
@@ -70,7 +71,7 @@ def write_residue(
     --------
     >>> import numpy as np
     >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.difference import take_apart
+    >>> from stagefx.difference.split import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((48000, 1)), 48000)
     >>> write_residue(None, noise, noise, take_apart(noise, noise)) is None
     True

@@ -11,8 +11,9 @@ from stagefx.audio.matched import at_rate_of
 from stagefx.audio.recording import ForwardWindow, Recording
 from stagefx.audio.time_path import Jump, TimePath
 from stagefx.audio.warp import read_between, span
-from stagefx.difference import Difference
-from stagefx.hearing.events import EventAccount, excess_of
+from stagefx.difference.split import Difference
+from stagefx.hearing.events.account import EventAccount
+from stagefx.hearing.events.meter import excess_of
 
 Array = NDArray[np.float64]
 

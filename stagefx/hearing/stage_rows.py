@@ -90,7 +90,8 @@ def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> 
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> amplifier = {"topology": "follower", "harmonics": ["-70 dB"], "harmonics_level": "1 V rms"}
     >>> bent = nominal(stage_from({"source": {"level": "2 V rms"}, "amplifier": amplifier}))
     >>> straight = nominal(stage_from({"source": {"level": "2 V rms"}}))
@@ -133,7 +134,8 @@ def harmonics_at(circuit: Circuit, peak_v: float) -> Complex:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> found = harmonics_at(nominal(load_stage("line-stage")), 2.0)
     >>> bool(abs(found).max() < 1e-4)
     True
@@ -205,7 +207,8 @@ def hum_lines(circuit: Circuit) -> dict[float, float]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> lines = hum_lines(nominal(load_stage("line-stage")))
     >>> round(lines[100.0] * 1e9, 2)  # of 2.322 nV of ripple, 6/pi^2 of the power
     1.81
@@ -253,7 +256,8 @@ def crosstalk_row(first: Circuit, second: Circuit) -> LedgerRow:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> apart = {"source": {"level": "2 V rms", "resistance": "12.5 kohm"}}
     >>> close = {**apart, "interchannel": {"coupling_capacitance": "5 pF"}}
     >>> row = crosstalk_row(nominal(stage_from(apart)), nominal(stage_from(close)))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.hearing.ear import EarPair
+from stagefx.hearing.ear.detection import EarPair
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

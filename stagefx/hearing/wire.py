@@ -37,7 +37,7 @@ def wire_claim(
     --------
     >>> from stagefx.hearing.ledger import judged_row
     >>> from stagefx.hearing.verdict import Conditions, pass_verdict
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.0)
     >>> rows = [judged_row("high end", 0.05), judged_row("remainder", -90.0)]
     >>> wire, stage = load_stage("wire"), load_stage("line-stage")

@@ -15,10 +15,12 @@ from stagefx.audio.ahead import read_ahead
 from stagefx.audio.chance import grid_generator
 from stagefx.audio.dither import dither_floor_dbfs
 from stagefx.audio.recording import Recording
-from stagefx.difference import Difference, explained_blocks
-from stagefx.hearing.ear import EarAccount, MaskAccount
+from stagefx.difference.remainder_signal import explained_blocks
+from stagefx.difference.split import Difference
+from stagefx.hearing.ear.account import EarAccount, MaskAccount
 from stagefx.hearing.ear.beside import EarBeside
-from stagefx.hearing.events import EventAccount, EventMeter
+from stagefx.hearing.events.account import EventAccount
+from stagefx.hearing.events.meter import EventMeter
 
 Array = NDArray[np.float64]
 
@@ -108,7 +110,7 @@ def listen(
     Examples
     --------
     >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.difference import take_apart
+    >>> from stagefx.difference.split import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.5 * noise, 48000)
     >>> found = listen(one, other, take_apart(one, other), full_scale_spl_db=100.0)

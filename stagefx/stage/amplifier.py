@@ -211,7 +211,8 @@ def time_constant_s(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from({"amplifier": {"gain": 4.0, "gain_bandwidth": "10 MHz"}})
     >>> round(float(time_constant_s(nominal(stage))[0, 0]) * 1e9, 3)
     63.662

@@ -60,7 +60,8 @@ def noise_budget(circuit: Circuit, *, weighting: Weighting | None = None) -> Noi
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> budget = noise_budget(nominal(stage_from({"source": {"resistance": "10 kohm"}})))
     >>> round(float(budget.total[0]) * 1e6, 6)
     1.814697
@@ -146,7 +147,7 @@ def noisiest_position(stage: Stage) -> float | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> stage = load_stage("line-stage")
     >>> round(float(stage.volume.law.ratio(noisiest_position(stage))), 1)
     0.5

@@ -99,7 +99,7 @@ def cautions_of(stage: Stage) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> [text.split()[0] for text in cautions_of(load_stage("line-stage"))]
     ['Mains', 'Unplug', 'A']
     """

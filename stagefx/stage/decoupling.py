@@ -89,7 +89,8 @@ def decoupling(circuit: Circuit) -> Decoupling | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> found = decoupling(nominal(load_stage("bare-rails")))
     >>> round(found.resonance_hz * 1e-6, 2), round(found.track_ohm, 1), found.too_far
     (1.78, 27.6, True)

@@ -78,7 +78,8 @@ def output_direct_v(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(output_direct_v(nominal(load_stage("line-stage")))[0]) * 1e3, 3)
     37.9
     """

@@ -73,7 +73,8 @@ def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> [fault.code for fault in faults_of(nominal(load_stage("too-hot")))]
     ['clips-on-its-source']
     >>> faults_of(nominal(load_stage("line-stage")))

@@ -79,7 +79,8 @@ def set_knob(
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> knob = set_knob(nominal(load_stage("line-stage")))
     >>> round(knob.level_at_seat_db, 3)
     85.0
@@ -170,7 +171,8 @@ def full_scale_spl_db(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(full_scale_spl_db(nominal(load_stage("unity-buffer")))[0]), 1)
     106.0
     """
@@ -198,7 +200,8 @@ def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = Non
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> circuit = nominal(load_stage("unity-buffer"))
     >>> round(float(seat_spl_db(circuit, np.array([10e-6]), at_m=1.0)[0]), 6)
     6.596375
@@ -229,7 +232,8 @@ def rated_input_v(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(rated_input_v(nominal(load_stage("unity-buffer")))[0]), 6)
     0.740741
     """

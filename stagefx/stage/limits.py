@@ -63,7 +63,8 @@ def limits(circuit: Circuit) -> Limits | None:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> found = limits(
     ...     nominal(
     ...         stage_from(
@@ -118,7 +119,8 @@ def current_slope_v_per_s(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> amplifier = {"topology": "follower", "output_current": "20 mA"}
     >>> stage = stage_from({"amplifier": amplifier, "load": {"capacitance": "10 nF"}})
     >>> float(current_slope_v_per_s(nominal(stage))[0, 0])
@@ -150,7 +152,8 @@ def current_reach_v(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> amplifier = {"topology": "follower", "output_current": "20 mA"}
     >>> stage = stage_from({"amplifier": amplifier, "load": {"resistance": "600 ohm"}})
     >>> round(float(current_reach_v(nominal(stage))[0, 0]), 6)
@@ -180,7 +183,8 @@ def rail_swing_v(circuit: Circuit) -> tuple[Array, Array] | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> [float(swing[0, 0]) for swing in rail_swing_v(nominal(load_stage("line-stage")))]
     [13.5, -13.5]
     """
@@ -229,7 +233,8 @@ def stated_direct_v(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from({"source": {"offset": "50 mV"}, "amplifier": {"gain": 4.0}})
     >>> float(stated_direct_v(nominal(stage))[0, 0])
     0.2

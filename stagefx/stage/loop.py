@@ -58,7 +58,8 @@ def feedback_loop(circuit: Circuit) -> Loop | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> feedback_loop(nominal(load_stage("line-stage"))).closed.below.shape
     (1, 5)
     """

@@ -51,7 +51,8 @@ def source_parts(circuit: Circuit) -> list[Part]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> [part.name for part in source_parts(nominal(stage_from({})))]
     ['source resistance']
     """
@@ -77,7 +78,8 @@ def socket_parts(circuit: Circuit) -> list[Part]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> socket_parts(nominal(stage_from({})))
     []
     """
@@ -106,7 +108,8 @@ def input_parts(circuit: Circuit) -> list[Part]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> len(input_parts(nominal(stage_from({"input": {"resistance": "47 kohm"}}))))
     2
     """
@@ -133,7 +136,8 @@ def leg_parts(circuit: Circuit) -> list[Part]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> leg_parts(nominal(stage_from({"amplifier": {"gain": 2.0}})))
     []
     """
@@ -161,7 +165,8 @@ def output_parts(circuit: Circuit) -> list[Part]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> output_parts(nominal(stage_from({"output": {"resistance": "47 ohm"}})))[0].name
     'output resistance'
     """
@@ -187,7 +192,8 @@ def load_parts(circuit: Circuit) -> list[Part]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> load_parts(nominal(stage_from({"load": {"resistance": "10 kohm"}})))[0].across
     True
     """

@@ -64,7 +64,8 @@ def noise_density(circuit: Circuit, hz: Array) -> NoiseDensity:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from({"source": {"resistance": "1 kohm"}})
     >>> density = noise_density(nominal(stage), np.array([1e3])).white["source resistance"]
     >>> round(float(np.sqrt(density[0, 0])) * 1e9, 4)
@@ -195,7 +196,8 @@ def noise_bands(circuit: Circuit) -> tuple[Array, Array]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> hz, volts = noise_bands(nominal(stage_from({"source": {"resistance": "10 kohm"}})))
     >>> round(float(hz[0]), 3), round(float(volts[17]) * 1e9, 1)
     (19.953, 194.9)

@@ -35,7 +35,8 @@ def regulator_noise_density(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> density = regulator_noise_density(nominal(load_stage("line-stage")))
     >>> round(float(np.sqrt(density[0, 0])) * 1e12, 3)
     15.0
@@ -67,7 +68,8 @@ def ripple_at_load_v_rms(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(ripple_at_load_v_rms(nominal(load_stage("line-stage")))[0]) * 1e9, 3)
     2.322
     """
@@ -106,7 +108,8 @@ def ripple_lines(circuit: Circuit, up_to_hz: float) -> tuple[Array, Array]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> hz, share = ripple_lines(nominal(load_stage("line-stage")), 20e3)
     >>> float(hz[0]), hz.size, round(float(share[0]), 4)
     (100.0, 200, 0.6079)

@@ -115,7 +115,7 @@ def draw(stage: Stage, draws: int, *, seed: int = 0) -> Spread:
 
     Examples
     --------
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> source = draw(stage_from({"source": {"resistance": "1 kohm"}}), 1000).parts
     >>> bool(np.all(np.abs(source["source.resistance"] - 1000.0) <= 10.0))
     True

@@ -186,7 +186,8 @@ def stability(circuit: Circuit) -> Stability | None:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from(
     ...     {
     ...         "amplifier": {

@@ -32,7 +32,8 @@ def rails(circuit: Circuit) -> int:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> rails(nominal(load_stage("line-stage")))
     2
     """
@@ -55,7 +56,8 @@ def regulated(circuit: Circuit) -> bool:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> regulated(nominal(load_stage("bare-rails")))
     False
     """
@@ -81,7 +83,8 @@ def mains_tolerance(circuit: Circuit) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> mains_tolerance(nominal(load_stage("line-stage")))
     0.1
     """
@@ -109,7 +112,8 @@ def crest_v(circuit: Circuit, *, mains: float = 1.0, off_load: bool = False) -> 
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(crest_v(nominal(load_stage("line-stage")))[0]), 5)
     20.4132
     """
@@ -140,7 +144,8 @@ def ripple_hz(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> float(ripple_hz(nominal(load_stage("line-stage")))[0])
     100.0
     """
@@ -167,7 +172,8 @@ def ripple_v_pp(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(ripple_v_pp(nominal(load_stage("line-stage")))[0]), 6)
     0.2
     """
@@ -203,7 +209,8 @@ def charged_through_resistance(circuit: Circuit, *, mains: float = 1.0) -> Charg
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> charged_through_resistance(nominal(load_stage("line-stage"))) is None
     True
     """
@@ -251,7 +258,8 @@ def ripple_exact_v_pp(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(ripple_exact_v_pp(nominal(load_stage("line-stage")))[0]), 4)
     0.1914
     """
@@ -293,7 +301,8 @@ def valley_v(circuit: Circuit, *, mains: float = 1.0) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(valley_v(nominal(load_stage("line-stage")))[0]), 4)
     20.2132
     """
@@ -318,7 +327,8 @@ def regulator_margin_v(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(regulator_margin_v(nominal(load_stage("line-stage")))[0]), 4)
     1.0919
     """
@@ -345,7 +355,8 @@ def reservoir_peak_v(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(reservoir_peak_v(nominal(load_stage("line-stage")))[0]), 5)
     27.20143
     """
@@ -367,7 +378,8 @@ def transformer_va(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(transformer_va(nominal(load_stage("line-stage")))[0]), 6)
     1.08
     """
@@ -394,7 +406,8 @@ def regulator_heat_w(circuit: Circuit) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> round(float(regulator_heat_w(nominal(load_stage("line-stage")))[0]), 6)
     0.106264
     """

@@ -31,7 +31,8 @@ def ultrasonic_v_rms(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> chain = {"amplifier_gain": 27, "amplifier_bandwidth": "100 kHz", "distance": "3 m"}
     >>> chain |= {"speaker_impedance": "8 ohm", "speaker_sensitivity": "87 dB"}
     >>> tone = {"level": "0.6 V p-p", "frequency": "1.8 MHz"}
@@ -65,7 +66,8 @@ def ultrasonic_w(circuit: Circuit) -> Array | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> ultrasonic_w(nominal(load_stage("line-stage"))) is None
     True
     """

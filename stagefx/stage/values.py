@@ -188,7 +188,7 @@ def device_values(stage: Stage, pick: Pick) -> Device:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> high = lambda key, spread: np.array([[float(spread[2])]])
     >>> float(device_values(load_stage("line-stage"), high).gain_bandwidth_hz[0, 0])
     12000000.0
@@ -222,7 +222,7 @@ def supply_values(stage: Stage, pick: Pick) -> SupplyValues | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> usual = lambda key, spread: np.array([[float(spread[1])]])
     >>> float(supply_values(load_stage("line-stage"), usual).reservoir_f[0, 0])
     0.001
@@ -249,7 +249,7 @@ def chain_values(stage: Stage, pick: Pick) -> ChainValues | None:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> usual = lambda key, spread: np.array([[float(spread[1])]])
     >>> float(chain_values(load_stage("line-stage"), usual).distance_m[0, 0])
     3.0

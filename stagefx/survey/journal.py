@@ -17,7 +17,7 @@ from typing import Any, Self
 
 from stagefx.audio.places import WholeFile, check_free, not_writable
 from stagefx.errors import OutputError
-from stagefx.stage import stage_as_toml
+from stagefx.stage.files import stage_as_toml
 from stagefx.survey.asked import Asked
 from stagefx.survey.row import Row
 from stagefx.texts import from_json
@@ -50,7 +50,7 @@ def heading_of(asked: Asked, folder: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> heading_of(Asked(load_stage("line-stage")), "/music")["listening_level_db"]
     85.0
     """

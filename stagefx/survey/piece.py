@@ -10,7 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from stagefx.audio import AudioReader, AWeightedMeter, TruePeakMeter, open_audio
+from stagefx.audio.files import AudioReader, open_audio
+from stagefx.audio.levels import AWeightedMeter
+from stagefx.audio.true_peak import TruePeakMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain, Passage
 from stagefx.effects.kind import Place
 from stagefx.effects.limiting import Limiting
@@ -50,7 +52,7 @@ def survey_piece(piece: Piece, asked: Asked) -> Row:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> from stagefx.survey.collection import find_pieces
     >>> trio = find_pieces(samples_folder() / "music").pieces[1]
     >>> row = survey_piece(trio, Asked(load_stage("line-stage")))
@@ -176,8 +178,8 @@ def _strain(played: Played, chain: Chain, watch: SlopeWatch, reader: AudioReader
 
 def _heard(row: Row, place: Path, asked: Asked) -> Row:
     """The same with what the ear makes of it, the stage against a wire."""
-    from stagefx.hearing import compare_stages
-    from stagefx.stage import load_stage
+    from stagefx.hearing.compare import compare_stages
+    from stagefx.stage.files import load_stage
 
     try:
         compared = compare_stages(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.hearing.ear import EarPair
+from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.frames import BATCH_FRAMES
 from stagefx.hearing.ear.scale import FRAME, HOP, RATE_HZ
 from tests.benchmarks.bench_render import in_turn

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.hearing.ear.beside import EarBeside
-from stagefx.hearing.events import EventAccount, EventMeter
+from stagefx.hearing.events.account import EventAccount
+from stagefx.hearing.events.meter import EventMeter
 from tests.benchmarks.bench_ear import versions
 from tests.benchmarks.ratio import Ratio
 from tests.oracle.event_twin import EventTwin, worst_db

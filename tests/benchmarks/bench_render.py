@@ -16,11 +16,16 @@ import soxr
 from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
-from stagefx.audio import open_audio
 from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.effects import Chain, Setup, prepare, render, stage_effects
-from stagefx.effects.chain import BLOCK_FRAMES
-from stagefx.stage import Stage, load_stage, nominal
+from stagefx.audio.files import open_audio
+from stagefx.effects import Setup
+from stagefx.effects.chain import BLOCK_FRAMES, Chain
+from stagefx.effects.plan import stage_effects
+from stagefx.effects.ready import prepare
+from stagefx.effects.render import render
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage
 from stagefx.stage.knob import set_knob
 from tests.benchmarks.ratio import Ratio, fastest_s
 from tests.played import song

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import time
 
-from stagefx.stage import load_stage
-from stagefx.stage.figures import work_out
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage
 from tests.benchmarks.ratio import Ratio, fastest_s
 
 STAGE = "line-stage"

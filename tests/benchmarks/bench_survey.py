@@ -13,8 +13,8 @@ from tempfile import TemporaryDirectory
 
 import soundfile
 
-from stagefx.stage import load_stage
-from stagefx.survey import Survey, survey_folder
+from stagefx.stage.files import load_stage
+from stagefx.survey.survey import Survey, survey_folder
 from tests.benchmarks.ratio import Ratio
 from tests.played import song
 

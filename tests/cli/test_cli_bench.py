@@ -10,8 +10,8 @@ import pytest
 from stagefx.bench.measured import stated
 from stagefx.bench.report import BenchStage, Checked, Found, Remark
 from stagefx.evidence.scenario import samples_folder
-from stagefx.stage import load_stage
-from stagefx.stage.figures import work_out
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage
 from stagefx_cli.output import paper
 from stagefx_cli.printing.bench import print_bench_stage
 from tests.cli.running import complaint, one_object, run_here

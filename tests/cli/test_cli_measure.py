@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.bench.measuring import load_measurement
-from stagefx.bench.signals import signal_named
+from stagefx.bench.measuring.measurement import load_measurement
+from stagefx.bench.signals.plan import signal_named
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 
 RATE = 44100

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from stagefx.audio.alignment import align
 from stagefx.audio.matched import RateConverted, at_rate_of
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import residue_blocks, take_apart
+from stagefx.difference.residue import residue_blocks
+from stagefx.difference.split import take_apart
 from stagefx.errors import ComparisonError
 from tests.band_limited import RATE_HZ, sound, tone
 

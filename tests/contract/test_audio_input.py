@@ -19,9 +19,8 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio import open_audio
 from stagefx.audio.decoding import Decoder
-from stagefx.audio.files import AudioFormat
+from stagefx.audio.files import AudioFormat, open_audio
 from stagefx.errors import AudioError
 
 FORMATS = {

@@ -22,7 +22,10 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio import AudioWriter, encoders, open_audio, refuse_same_file, wave
+from stagefx.audio import encoders, wave
+from stagefx.audio.files import open_audio
+from stagefx.audio.places import refuse_same_file
+from stagefx.audio.writing import AudioWriter
 from stagefx.errors import AudioError, OutputError
 
 EXACT = [".wav", ".rf64", ".w64", ".flac", ".aif", ".aiff"]

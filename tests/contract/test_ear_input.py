@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from stagefx.errors import AudioError, ComparisonError
-from stagefx.hearing.ear import EarPair, MaskMeter
+from stagefx.hearing.ear.detection import EarPair
+from stagefx.hearing.ear.masking import MaskMeter
 
 METERS = [EarPair, MaskMeter]
 

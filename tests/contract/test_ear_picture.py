@@ -15,7 +15,8 @@ from matplotlib.text import Text
 from stagefx.evidence import style
 from stagefx.evidence.ear_picture import course_claim, draw_ear, ear_claim
 from stagefx.evidence.saving import save
-from stagefx.hearing.ear import EarAccount, EarPair
+from stagefx.hearing.ear.account import EarAccount
+from stagefx.hearing.ear.detection import EarPair
 
 SIZES_DB = [0.0, 1e-7, 0.1, 0.2, 3.0]
 

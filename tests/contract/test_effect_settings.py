@@ -9,16 +9,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.effects import Setup, effect_kinds, stage_effects
+from stagefx.effects import Setup, effect_kinds
 from stagefx.effects.clip import clip
 from stagefx.effects.curvature import curvature
 from stagefx.effects.hum import hum
 from stagefx.effects.kind import Place
 from stagefx.effects.oscillation import oscillation
-from stagefx.effects.plan import stage_pieces
+from stagefx.effects.plan import stage_effects, stage_pieces
 from stagefx.effects.slew import slew
 from stagefx.errors import EffectError
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from tests.contract.full_stage import EVERYTHING
 from tests.played import played
 

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from stagefx.stage import load_stage, ready_made, stage_from
 from stagefx.stage.cautions import CAUTIONS, caution_for, cautions_of
 from stagefx.stage.faults import RULES, Fault
-from stagefx.stage.figures import work_out
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage, ready_made, stage_from
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}
 FOLLOWER = {"topology": "follower"}

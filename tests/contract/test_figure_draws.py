@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage import Circuit, Stage, load_stage, ready_made, stage_from
-from stagefx.stage.circuit import build
-from stagefx.stage.figures import DEFINITIONS, Missing, Working
+from stagefx.stage.circuit import Circuit, build
+from stagefx.stage.description import Stage
+from stagefx.stage.figures.definition import Missing, Working
+from stagefx.stage.figures.table import DEFINITIONS
+from stagefx.stage.files import load_stage, ready_made, stage_from
 from stagefx.stage.knob import set_knob
 from stagefx.stage.noise import noise_density
 from tests.contract.full_stage import EVERYTHING

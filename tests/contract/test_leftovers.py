@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.audio import WholeFile
 from stagefx.audio.leftovers import clear_orphans, part_beside
+from stagefx.audio.places import WholeFile
 from stagefx.audio.whole_folder import whole_folder
 from stagefx.errors import OutputError
 

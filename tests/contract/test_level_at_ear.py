@@ -7,7 +7,7 @@ import pytest
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.errors import ComparisonError
-from stagefx.hearing import compare_recordings
+from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.level_at_ear import level_at_ear, level_of
 from tests.band_limited import RATE_HZ, sound, tone
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.bench.measuring import Measurement, measure_signal, merged
-from stagefx.bench.measuring.measurement import with_floor
-from stagefx.bench.signals import signal_named
+from stagefx.bench.measuring.analysis import measure_signal
+from stagefx.bench.measuring.measurement import Measurement, merged, with_floor
+from stagefx.bench.signals.plan import signal_named
 from stagefx.evidence.measurement_picture import draw_measurement
 from tests.contract.test_pictures import assert_nothing_collides, texts
 

@@ -10,17 +10,13 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.bench.measuring import (
-    Measurement,
-    MeasuringError,
-    load_measurement,
-    measure,
-    measure_files,
-    measure_signal,
-    merged,
-)
+from stagefx.bench.errors import MeasuringError
+from stagefx.bench.measuring.analysis import measure_signal
+from stagefx.bench.measuring.files import measure_files
+from stagefx.bench.measuring.measure import measure
+from stagefx.bench.measuring.measurement import Measurement, load_measurement, merged
 from stagefx.bench.measuring.remarks import clipped_by_recorder
-from stagefx.bench.signals import signal_named
+from stagefx.bench.signals.plan import signal_named
 
 Array = NDArray[np.float64]
 RATE = 48000

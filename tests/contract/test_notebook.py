@@ -9,18 +9,18 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.bench.measuring import Measurement
+from stagefx.bench.measuring.measurement import Measurement
 from stagefx.bench.measuring.rows import Crosstalk, Level
 from stagefx.blind.keys import draw_key
 from stagefx.blind.listeners import Controls, Listener
 from stagefx.blind.plan import BlindPlan, plan
 from stagefx.blind.score import BlindScore
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing import compare_files
 from stagefx.hearing.coding import CODINGS
+from stagefx.hearing.compare import compare_files
 from stagefx.hearing.delivery import Apart, Delivered, Delivery
-from stagefx.stage import load_stage
-from stagefx.stage.figures import work_out
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage
 from stagefx.tables import html_table
 
 HOSTILE = "<img src=x onerror=\"alert('a')\">&lt;b&gt;"

@@ -12,11 +12,13 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio import integrated_loudness
+from stagefx.audio.loudness import integrated_loudness
 from stagefx.effects.render import render
 from stagefx.effects.report import RenderReport
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
-from stagefx.stage import Stage, load_stage, nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage, stage_from
 from stagefx.stage.response import Response
 from tests.played import in_decibels, song
 

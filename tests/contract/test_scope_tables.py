@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stagefx.bench.scope import ScopeError, load_trace, read_trace
+from stagefx.bench.scope.tables import ScopeError, load_trace, read_trace
 
 POINTS = 60
 TIMES = np.arange(POINTS) * 2e-6 - 1e-5

@@ -6,9 +6,8 @@ import pytest
 from hypothesis import given, strategies as st
 
 from stagefx.errors import StageError
-from stagefx.stage import read_stage
 from stagefx.stage.devices import device_classes
-from stagefx.stage.files import stage_text
+from stagefx.stage.files import read_stage, stage_text
 from tests.contract.full_stage import KEYS
 
 

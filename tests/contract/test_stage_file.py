@@ -10,8 +10,8 @@ import jsonschema
 import pytest
 
 from stagefx.errors import StageError
-from stagefx.stage import Stage, ready_made, stage_from, stage_schema
-from stagefx.stage.files import stage_text
+from stagefx.stage.description import Stage
+from stagefx.stage.files import ready_made, stage_from, stage_schema, stage_text
 from tests.contract.full_stage import EVERYTHING, KEYS, OTHER_WAYS
 
 

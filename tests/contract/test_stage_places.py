@@ -10,9 +10,8 @@ from pathlib import Path
 import pytest
 
 from stagefx.errors import StageError
-from stagefx.stage import load_stage, read_stage, ready_made
-from stagefx.stage.figures import work_out
-from stagefx.stage.files import stage_text
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage, read_stage, ready_made, stage_text
 
 READY_MADE = (
     "line-stage",

@@ -8,8 +8,15 @@ from typing import Any
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage import load_stage, read_stage, ready_made, stage_as_toml, stage_from
-from stagefx.stage.files import stage_tables, stage_text
+from stagefx.stage.files import (
+    load_stage,
+    read_stage,
+    ready_made,
+    stage_as_toml,
+    stage_from,
+    stage_tables,
+    stage_text,
+)
 from stagefx.units import Quantity
 from tests.contract.full_stage import EVERYTHING, OTHER_WAYS
 from tests.oracle.random_stages import random_stage

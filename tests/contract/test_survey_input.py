@@ -13,9 +13,12 @@ import pytest
 import soundfile
 
 from stagefx.errors import AudioError, OutputError, StageError, StagefxError
-from stagefx.stage import load_stage, stage_from
-from stagefx.survey import Asked, find_pieces, survey_folder, survey_piece
+from stagefx.stage.files import load_stage, stage_from
+from stagefx.survey.asked import Asked
+from stagefx.survey.collection import find_pieces
 from stagefx.survey.journal import Journal, heading_of
+from stagefx.survey.piece import survey_piece
+from stagefx.survey.survey import survey_folder
 from stagefx.survey.workers import connected
 from tests.collections_made import RATE_HZ, collection, lines_of
 

@@ -7,7 +7,7 @@ import sys
 
 SCRIPT = """
 import sys
-import stagefx.kernels.fir
+import stagefx.kernels.filters.fir
 assert "numpy.ma" in sys.modules
 """
 

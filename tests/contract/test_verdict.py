@@ -11,7 +11,7 @@ import pytest
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.errors import ComparisonError
-from stagefx.hearing import compare_recordings
+from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.grades import Grade, grade_of, worst
 from stagefx.hearing.ledger import judged_row, margin_db, unjudged_row
 from stagefx.hearing.thresholds import limits

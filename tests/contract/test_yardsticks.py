@@ -12,8 +12,8 @@ from stagefx.evidence.side_by_side import Contrast, side_by_side
 from stagefx.evidence.yardsticks import yardstick
 from stagefx.hearing.ledger import RANGES_HZ
 from stagefx.hearing.thresholds import limits
-from stagefx.stage import load_stage, ready_made, stage_from
-from stagefx.stage.figures import DEFINITIONS, Figures, work_out
+from stagefx.stage.figures.table import DEFINITIONS, Figures, work_out
+from stagefx.stage.files import load_stage, ready_made, stage_from
 
 
 def worked(name: str) -> Figures:

@@ -16,16 +16,17 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from stagefx.audio import open_audio
-from stagefx.bench import load_readings, stage_from_readings
+from stagefx.audio.files import open_audio
+from stagefx.bench.derive import stage_from_readings
 from stagefx.bench.fitted.rounds import load_round
+from stagefx.bench.readings import load_readings
 from stagefx.bench.scope.tables import load_trace
 from stagefx.blind.codes import Answer, Reply, encode_reply
 from stagefx.blind.keys import draw_key, load_key, save_key
 from stagefx.blind.replies import read_replies
 from stagefx.evidence.asking import ask
-from stagefx.stage import load_stage
-from stagefx.stage.figures import work_out
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage
 from stagefx.survey.asked import Asked
 from stagefx.survey.journal import Journal, heading_of
 from stagefx.units import parse

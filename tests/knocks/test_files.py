@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audio import open_audio
+from stagefx.audio.files import open_audio
 from stagefx.audio.wave import wave_header
 from tests.knocks.warm import Warm
 from tests.played import song

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from stagefx.audio.alignment import align
 from stagefx.audio.files import AudioFormat, open_audio
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
 from stagefx.difference.pairs import side_by_side
+from stagefx.difference.split import take_apart
 from stagefx.errors import ComparisonError
 from tests.band_limited import RATE_HZ, sound, tone
 

@@ -7,9 +7,11 @@ from typing import Any
 import pytest
 
 from stagefx.bench.errors import MeasuringError
-from stagefx.bench.fitted import FittedStage, Round, fit_stage
-from stagefx.bench.measuring import Measurement
-from stagefx.stage import read_stage, stage_as_toml, stage_from
+from stagefx.bench.fitted.adjust import fit_stage
+from stagefx.bench.fitted.report import FittedStage
+from stagefx.bench.fitted.rounds import Round
+from stagefx.bench.measuring.measurement import Measurement
+from stagefx.stage.files import read_stage, stage_as_toml, stage_from
 from tests.measured_on_paper import measured, noise_of, tone
 
 OURS: dict[str, Any] = {

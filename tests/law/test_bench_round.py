@@ -16,12 +16,15 @@ from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
 from stagefx.bench.bench_setting import on_bench
-from stagefx.bench.fitted import FittedStage, Round, fit_stage
-from stagefx.bench.measuring import Measurement, measure, merged
-from stagefx.bench.signals import signal_named
-from stagefx.stage import Stage, read_stage
-from stagefx.stage.figures import work_out
-from stagefx.stage.files import stage_tables
+from stagefx.bench.fitted.adjust import fit_stage
+from stagefx.bench.fitted.report import FittedStage
+from stagefx.bench.fitted.rounds import Round
+from stagefx.bench.measuring.measure import measure
+from stagefx.bench.measuring.measurement import Measurement, merged
+from stagefx.bench.signals.plan import signal_named
+from stagefx.stage.description import Stage
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import read_stage, stage_tables
 
 Array = NDArray[np.float64]
 pytestmark = pytest.mark.slow

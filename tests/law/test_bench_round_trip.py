@@ -21,8 +21,10 @@ from stagefx.bench.inversions.corners import (
 from stagefx.bench.inversions.square_waves import cascade_rise_time_s, own_rise_time_s
 from stagefx.bench.measured import carry, combined, rounded, stated
 from stagefx.bench.readings import readings_from
-from stagefx.stage import Stage, nominal, stage_from
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import stage_from
 from stagefx.stage.response import Response
 from tests.oracle.random_stages import random_stage
 

@@ -11,9 +11,10 @@ import soundfile
 from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.hearing import Grade, compare_captured, compare_recordings
-from stagefx.hearing.captured import NO_FLOOR
+from stagefx.hearing.captured import NO_FLOOR, compare_captured
+from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.difference_rows import NOT_FROM_MUSIC
+from stagefx.hearing.grades import Grade
 from tests.band_limited import RATE_HZ, sound
 from tests.played import song
 

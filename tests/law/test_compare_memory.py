@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio.files import AudioFormat
 from stagefx.audio.recording import HeldAudio
-from stagefx.hearing import compare_recordings
+from stagefx.hearing.compare import compare_recordings
 
 RATE_HZ = 8000
 PERIOD = np.random.default_rng(1).standard_normal((97 * RATE_HZ, 1)) * 0.1

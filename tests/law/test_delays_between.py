@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.signal import group_delay, lfilter
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import Difference, take_apart
+from stagefx.difference.split import Difference, take_apart
 from tests.band_limited import RATE_HZ, sound
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from stagefx.audio.files import open_audio
 from stagefx.audio.recording import HeldAudio
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing import compare_recordings
+from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.grades import Grade
 from tests.band_limited import RATE_HZ, sound
 

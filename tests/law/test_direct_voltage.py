@@ -10,10 +10,11 @@ import pytest
 import soundfile
 
 from stagefx.evidence.yardsticks import yardstick
-from stagefx.hearing import compare_stages
+from stagefx.hearing.compare import compare_stages
 from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, DirectVoltage, direct_voltage, is_direct
-from stagefx.stage import nominal, stage_from
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import stage_from
 
 CHAIN = {"amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m"}
 REAL = {"topology": "follower", "bias_current": "200 nA", "offset_voltage": "1 mV"}

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from stagefx.audio.levels import AWeightedMeter
 from stagefx.effects.slew import slew
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing.ear import EarAccount, EarPair, MaskAccount, MaskMeter
-from stagefx.hearing.ear.detection import MOST_CELLS
+from stagefx.hearing.ear.account import EarAccount, MaskAccount
+from stagefx.hearing.ear.detection import MOST_CELLS, EarPair
 from stagefx.hearing.ear.frames import Resampler
+from stagefx.hearing.ear.masking import MaskMeter
 from stagefx.hearing.level_at_ear import level_at_ear
 from tests.played import blocks_of, played
 

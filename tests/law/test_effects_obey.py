@@ -17,7 +17,9 @@ from stagefx.effects.limiting import Limiting
 from stagefx.effects.linear import Linear
 from stagefx.effects.plan import needed, stage_effects
 from stagefx.effects.slew import slew
-from stagefx.stage import Stage, load_stage, nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage, stage_from
 from tests.played import Audio, played, played_and_counted, song
 
 RATE_HZ = 44100

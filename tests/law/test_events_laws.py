@@ -11,10 +11,10 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
+from stagefx.difference.split import take_apart
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing.events import EventAccount, EventMeter, excess_of
-from stagefx.hearing.events.account import MAY_DB, WILL_DB
+from stagefx.hearing.events.account import MAY_DB, WILL_DB, EventAccount
+from stagefx.hearing.events.meter import EventMeter, excess_of
 from stagefx.hearing.level_at_ear import level_of
 from stagefx.hearing.witness import listen
 

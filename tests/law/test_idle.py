@@ -25,7 +25,9 @@ from stagefx.effects.limiting import Limiting
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.effects.slew import slew
-from stagefx.stage import Stage, load_stage, nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage, stage_from
 from tests.played import Audio, band_limited, played, song
 
 RATE_HZ = 48000

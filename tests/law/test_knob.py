@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from stagefx.errors import StageError
-from stagefx.stage import load_stage, nominal, stage_from
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage, stage_from
 from stagefx.stage.knob import Knob, full_scale_spl_db, set_knob
 
 CHAIN = {"amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m"}

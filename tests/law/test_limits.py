@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from stagefx.errors import StageError
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.limits import Limits, limits, stated_direct_v
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}

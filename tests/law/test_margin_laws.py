@@ -11,11 +11,11 @@ import soundfile
 
 from stagefx.audio.files import open_audio
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing import compare_stages
+from stagefx.hearing.compare import compare_stages
 from stagefx.hearing.growth import Trial
 from stagefx.hearing.margin import CauseMargin, Margin, first_heard, first_heard_of, margin
-from stagefx.stage import load_stage, stage_from
 from stagefx.stage.description import Oscillation, Stage
+from stagefx.stage.files import load_stage, stage_from
 
 TRIO = samples_folder() / "music" / "trio.flac"
 PASSAGE = (2.0, 4.0)

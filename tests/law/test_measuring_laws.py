@@ -11,16 +11,13 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.bench.measuring import (
-    Measurement,
-    measure,
-    measure_signal,
-    measurement_from_json,
-    merged,
-)
+from stagefx.bench.measuring.analysis import measure_signal
+from stagefx.bench.measuring.measure import measure
+from stagefx.bench.measuring.measurement import Measurement, measurement_from_json, merged
 from stagefx.bench.measuring.rows import Slew
 from stagefx.bench.measuring.synchronised import synchronise
-from stagefx.bench.signals import TestSignal, signal_named
+from stagefx.bench.signals.plan import signal_named
+from stagefx.bench.signals.signal import TestSignal
 
 Array = NDArray[np.float64]
 RATE = 48000

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage import Circuit, nominal, stage_from
 from stagefx.stage.amplifier import Amplifier
+from stagefx.stage.circuit import Circuit, nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.ladder import (
     BOLTZMANN_J_PER_K,
     Part,

@@ -9,9 +9,10 @@ import pytest
 from scipy.integrate import quad
 
 from stagefx.audio.weighting import a_weighting_db as meter_db
-from stagefx.stage import load_stage, nominal, ready_made, stage_from
 from stagefx.stage.budget import noise_budget, noisiest_position
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage, ready_made, stage_from
 from stagefx.stage.noise import noise_bands
 from stagefx.stage.weighting import a_weighting_db
 

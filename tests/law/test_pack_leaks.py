@@ -16,8 +16,9 @@ from scipy.optimize import brentq
 from stagefx.audio.loudness import integrated_loudness
 from stagefx.audio.true_peak import TruePeakMeter
 from stagefx.blind.keys import load_key
-from stagefx.blind.pack import Excerpt, prepare_pack
 from stagefx.blind.pack.equal import equalised
+from stagefx.blind.pack.excerpts import Excerpt
+from stagefx.blind.pack.prepare import prepare_pack
 from stagefx.errors import BlindError
 
 Array = NDArray[np.float64]

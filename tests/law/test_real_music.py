@@ -13,8 +13,10 @@ import pytest
 import soundfile
 
 from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.effects import Effect, Setup, stage_effects
-from stagefx.stage import load_stage, nominal
+from stagefx.effects import Effect, Setup
+from stagefx.effects.plan import stage_effects
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import load_stage
 from stagefx.stage.knob import set_knob
 from tests.played import Audio, in_decibels, played
 

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import Difference, take_apart
+from stagefx.difference.split import Difference, take_apart
 from tests.band_limited import RATE_HZ, sound
 
 Array = NDArray[np.float64]

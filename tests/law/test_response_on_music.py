@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stagefx.audio.files import open_audio
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
+from stagefx.difference.split import take_apart
 
 Array = NDArray[np.float64]
 LEAD = 1 << 16

@@ -9,7 +9,8 @@ import pytest
 import soundfile
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.hearing import Comparison, compare_recordings
+from stagefx.hearing.compare import compare_recordings
+from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
 
 MUSIC = Path(__file__).parents[2] / "samples" / "music"

@@ -9,9 +9,13 @@ import numpy as np
 import pytest
 
 from stagefx.errors import StageError
-from stagefx.stage import Stage, load_stage, nominal, ready_made, stage_from
-from stagefx.stage.figures import DEFINITIONS, Figures, Working, ranges as ranges_module, work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.figures import ranges as ranges_module
+from stagefx.stage.figures.definition import Working
 from stagefx.stage.figures.ranges import ranges
+from stagefx.stage.figures.table import DEFINITIONS, Figures, work_out
+from stagefx.stage.files import load_stage, ready_made, stage_from
 from stagefx.stage.spread import DRAWS_A_CHUNK, Spread, draw
 
 DIVIDER = {"source": {"resistance": "1 kohm 5 %"}, "load": {"resistance": "1 kohm 1 %"}}

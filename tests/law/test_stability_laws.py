@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.polynomial import plus, roots, times, value
 from stagefx.stage.stability import Stability, stability
 

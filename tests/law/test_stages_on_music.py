@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.hearing import Comparison, compare_stages
+from stagefx.hearing.compare import compare_stages
+from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
-from stagefx.stage import Circuit, load_stage, nominal
+from stagefx.stage.circuit import Circuit, nominal
+from stagefx.stage.files import load_stage
 from stagefx.stage.knob import set_knob
 from stagefx.stage.response import Response
 

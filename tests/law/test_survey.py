@@ -11,9 +11,14 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.effects import render
-from stagefx.stage import Stage, load_stage, stage_from
-from stagefx.survey import Asked, Piece, Row, find_pieces, survey_folder, survey_piece
+from stagefx.effects.render import render
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage, stage_from
+from stagefx.survey.asked import Asked
+from stagefx.survey.collection import Piece, find_pieces
+from stagefx.survey.piece import survey_piece
+from stagefx.survey.row import Row
+from stagefx.survey.survey import survey_folder
 from tests.collections_made import RATE_HZ, collection, lines_of
 
 MUSIC = Path(__file__).parents[2] / "samples" / "music"

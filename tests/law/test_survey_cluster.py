@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.stage import load_stage
-from stagefx.survey import survey_folder
+from stagefx.stage.files import load_stage
+from stagefx.survey.survey import survey_folder
 from tests.cli.running import STAGEFX
 from tests.collections_made import collection, rows_so_far
 

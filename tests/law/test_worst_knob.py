@@ -11,11 +11,14 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.hearing import Grade, compare_files, compare_stages
+from stagefx.hearing.compare import compare_files, compare_stages
+from stagefx.hearing.grades import Grade
 from stagefx.hearing.noise import noise_change
 from stagefx.hearing.stage_noise import noise_at_seat
 from stagefx.hearing.worst_knob import NO_CONTROL, WorstKnob, _noise_rows, _positions, worst_knob
-from stagefx.stage import Circuit, Stage, load_stage, nominal, stage_from
+from stagefx.stage.circuit import Circuit, nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage, stage_from
 from stagefx.stage.response import Response
 from tests.cli.running import one_object, run_here
 

@@ -12,8 +12,8 @@ from scipy.signal import lfilter
 from stagefx.audio.true_peak import PAIRS, interpolation_gains
 from stagefx.audio.weighting import a_weighting, k_weighting
 from stagefx.kernels.dither import round_to_steps
-from stagefx.kernels.loudness import weighted_energy
-from stagefx.kernels.treble import filter_treble
+from stagefx.kernels.filters.loudness import weighted_energy
+from stagefx.kernels.filters.treble import filter_treble
 from stagefx.kernels.true_peak import raise_peak
 
 

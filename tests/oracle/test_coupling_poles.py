@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.linalg import eigvals
 
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.ladder import Part, coupling_poles, laplace, solve
 from stagefx.stage.network import input_parts, output_parts
 from tests.oracle.random_stages import random_stage

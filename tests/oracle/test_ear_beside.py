@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.hearing.ear import EarPair, MaskMeter
 from stagefx.hearing.ear.beside import EarBeside
+from stagefx.hearing.ear.detection import EarPair
+from stagefx.hearing.ear.masking import MaskMeter
 
 RANDOM = np.random.default_rng(1)
 

@@ -11,10 +11,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import lagrange
 from scipy.signal import lfilter
 
-from stagefx.kernels.fir import SMALLEST_SINGLE, TILE_FRAMES, convolve, convolve_by_size
-from stagefx.kernels.first_order import SETTLED, STATE, first_order
-from stagefx.kernels.noise import draw_lines
-from stagefx.kernels.outline import (
+from stagefx.kernels.block_extrema import (
     COLUMNS,
     FAR,
     LANES,
@@ -24,6 +21,9 @@ from stagefx.kernels.outline import (
     outline,
     reach,
 )
+from stagefx.kernels.filters.fir import SMALLEST_SINGLE, TILE_FRAMES, convolve, convolve_by_size
+from stagefx.kernels.filters.first_order import SETTLED, STATE, first_order
+from stagefx.kernels.noise import draw_lines
 
 Array = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.hearing.events import EventMeter
+from stagefx.hearing.events.meter import EventMeter
 from stagefx.hearing.events.scale import band_centres_hz, band_table, curves, fades, line_weights
 from stagefx.kernels import events
 from tests.oracle.event_twin import EventTwin, worst_db

@@ -17,7 +17,9 @@ from stagefx.effects.kind import Setup
 from stagefx.effects.linear import DELAY_FRAMES, Linear, impulse_response, large_taps
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
-from stagefx.stage import Circuit, Stage, load_stage, nominal, ready_made, stage_from
+from stagefx.stage.circuit import Circuit, nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import load_stage, ready_made, stage_from
 from stagefx.stage.knob import set_knob
 from stagefx.stage.response import Response
 from tests.oracle.random_stages import random_stage

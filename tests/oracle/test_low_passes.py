@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from stagefx.difference.transfer import LongMemory, WeightedMemory, corners_hz
-from stagefx.kernels.low_passes import low_pass_products, low_passes, pass_by
+from stagefx.kernels.filters.low_passes import low_pass_products, low_passes, pass_by
 
 pytestmark = pytest.mark.kernel
 Array = NDArray[np.float64]

@@ -20,7 +20,8 @@ from stagefx.bench.measuring.squares import square_of
 from stagefx.bench.measuring.sweeping import response_of, swept_harmonics
 from stagefx.bench.measuring.synchronised import Synchronised, synchronise
 from stagefx.bench.measuring.tones import Stretch, fourier
-from stagefx.bench.signals import TestSignal, signal_named
+from stagefx.bench.signals.plan import signal_named
+from stagefx.bench.signals.signal import TestSignal
 
 Array = NDArray[np.float64]
 RATE = 48000

@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage import Stage, nominal, stage_from
 from stagefx.stage.amplifier import Amplifier
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import stage_from
 from stagefx.stage.ladder import laplace
 from stagefx.stage.response import Response
 from tests.oracle.random_stages import random_stage

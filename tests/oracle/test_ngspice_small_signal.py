@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage import Stage, nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import stage_from
 from stagefx.stage.noise import noise_density
 from stagefx.stage.response import Response
 from tests.oracle.ngspice import elements_as_netlist, noise, response

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from stagefx.effects.chain import Chain
 from stagefx.effects.kind import Setup
 from stagefx.effects.plan import stage_effects
-from stagefx.stage import Stage, nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import stage_from
 from stagefx.stage.limits import limits
 from stagefx.stage.supply import charged_through_resistance
 from tests.oracle.ngspice import transient

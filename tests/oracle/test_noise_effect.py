@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from stagefx.effects.kind import Setup
 from stagefx.effects.noise import _HOP, _SPAN, Noise
 from stagefx.effects.plan import stage_effects
-from stagefx.stage import Stage, load_stage, nominal, ready_made, stage_from
 from stagefx.stage.budget import AudioNoise
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage, ready_made, stage_from
 from stagefx.stage.knob import set_knob
 from stagefx.stage.noise import noise_density
 from tests.played import Audio, in_decibels, played

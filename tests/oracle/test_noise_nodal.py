@@ -12,7 +12,9 @@ from collections import defaultdict
 import numpy as np
 import pytest
 
-from stagefx.stage import Stage, nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.description import Stage
+from stagefx.stage.files import stage_from
 from stagefx.stage.noise import noise_density
 from tests.oracle.random_stages import random_stage
 from tests.oracle.schematic import draw, nodal

@@ -12,7 +12,8 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.supply import (
     charged_through_resistance,
     regulator_margin_v,

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from stagefx.bench.inversions.square_waves import cascade_rise_time_s
-from stagefx.bench.scope import ScopeError, ScopeReading, Trace, read_scope
+from stagefx.bench.scope.reading import ScopeReading
+from stagefx.bench.scope.tables import ScopeError, Trace
+from stagefx.bench.scope.telling import read_scope
 
 Array = NDArray[np.float64]
 

@@ -17,7 +17,8 @@ from stagefx.effects.kind import Setup
 from stagefx.effects.linear import Linear
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.slew import slew
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from tests.played import harmonics, in_decibels, steady_tone
 
 Array = NDArray[np.float64]

@@ -11,7 +11,8 @@ from scipy.integrate import solve_ivp
 
 from stagefx.bench.fitted.paper import slewing_loss_db
 from stagefx.bench.square_pictures import square_pictures, square_through
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.response import Response
 
 FOLLOWER = {"topology": "follower", "gain_bandwidth": "2.5 MHz"}

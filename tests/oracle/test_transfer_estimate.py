@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import csd, welch
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
+from stagefx.difference.split import take_apart
 from tests.band_limited import RATE_HZ, sound
 
 CORNER_HZ = 17e3

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from stagefx.blind.page import build_page
+from stagefx.blind.page.build import build_page
 from stagefx.blind.page.bundle import bundle
 from stagefx.errors import BlindError
 from tests.page.packs import HandMadePack

@@ -17,7 +17,7 @@ from stagefx.audio.levels import AWeightedMeter
 from stagefx.audio.recording import HeldAudio
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.coding import Coding, code
-from stagefx.hearing.ear import EarPair
+from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import level_at_ear
 
 Array = NDArray[np.float64]

@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from stagefx.stage import load_stage, nominal
 from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import load_stage
 from stagefx.stage.ladder import laplace
 from stagefx.units import decibels
 from tests.published.worked import figure

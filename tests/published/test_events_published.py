@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.hearing.events import excess_of
 from stagefx.hearing.events.account import MAY_DB
+from stagefx.hearing.events.meter import excess_of
 
 Array = NDArray[np.float64]
 RATE_HZ, SPL_DB = 48000, 100.0

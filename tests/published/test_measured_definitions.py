@@ -22,9 +22,8 @@ from stagefx.bench.measuring.rows import Scales
 from stagefx.bench.measuring.spectrum import a_weighted, band_rms, ccir_rms, in_band, notch
 from stagefx.bench.measuring.synchronised import synchronise
 from stagefx.bench.measuring.tones import Stretch
-from stagefx.bench.signals import signal_named
 from stagefx.bench.signals.passages import Tones
-from stagefx.bench.signals.plan import DIM_SLOPE_PER_S, dim_partials
+from stagefx.bench.signals.plan import DIM_SLOPE_PER_S, dim_partials, signal_named
 
 Array = NDArray[np.float64]
 RATE = 48000

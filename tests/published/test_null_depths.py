@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
+from stagefx.difference.split import take_apart
 from tests.band_limited import RATE_HZ, sound, tone
 
 POLE_HZ = 57_255.5

@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from stagefx.errors import StageError
-from stagefx.stage import stage_from
-from stagefx.stage.figures import Figures, work_out
+from stagefx.stage.figures.table import Figures, work_out
+from stagefx.stage.files import stage_from
 from tests.published.worked import agrees
 
 PAIR = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}

@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import norm
 
 from stagefx.audio.recording import HeldAudio
-from stagefx.difference import take_apart
+from stagefx.difference.split import take_apart
 from stagefx.hearing.calibration import Calibration, calibrate, decision_file
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.ear.decision import (

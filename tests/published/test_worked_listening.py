@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from stagefx.stage import stage_from
-from stagefx.stage.figures import work_out
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import stage_from
 from tests.published.worked import agrees, figure
 
 CHAIN: dict[str, Any] = {

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.knob import seat_spl_db
 from stagefx.stage.noise import noise_density
 from tests.published.worked import agrees, figure

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.limits import Limits, limits
 from tests.published.worked import agrees, figure, response_db
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage import nominal, stage_from
+from stagefx.stage.circuit import nominal
+from stagefx.stage.files import stage_from
 from stagefx.stage.stability import stability
 from tests.published.worked import agrees, figure
 

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from stagefx.stage import nominal, stage_from
-from stagefx.stage.figures import work_out
+from stagefx.stage.circuit import nominal
+from stagefx.stage.figures.table import work_out
+from stagefx.stage.files import stage_from
 from stagefx.stage.response import Response
 
 PASSBAND_HZ = 1e-6

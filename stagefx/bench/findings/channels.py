@@ -137,7 +137,7 @@ def ended_impedance_ohm(draft: Draft, reading: Crosstalk) -> complex:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> reading = {"of": "crosstalk", "driven": "1 V", "undriven": "1 mV", "frequency": "10 kHz"}
     >>> sheet = Sheet(readings_from({"reading": [reading | {"source_resistance": "600 ohm"}]}))
     >>> ended_impedance_ohm(Draft(sheet, stage_from({}), described=True), sheet.readings.reading[0])

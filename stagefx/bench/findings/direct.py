@@ -207,7 +207,7 @@ def direct_reach(draft: Draft, reading: Offset) -> tuple[float, float]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "offset", "output": "1 mV"}]})
     >>> draft = Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True)
     >>> direct_reach(draft, sheet.reading[0])

@@ -100,7 +100,8 @@ def with_gain(circuit: Circuit, gain: float) -> Circuit:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> pair = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
     >>> float(with_gain(nominal(stage_from({"amplifier": pair})), 2.0).feedback_ohm[0, 0])
     3300.0

@@ -305,7 +305,7 @@ def through_share(circuit: Circuit, series_ohm: float, hz: float) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> bench = on_bench(stage_from({"input": {"resistance": "30 kohm"}}))
     >>> round(through_share(bench, 10e3, 1e3), 6)
     0.75

@@ -112,7 +112,7 @@ def noise_bench(draft: Draft, reading: Noise) -> tuple[Circuit, Band]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> reading = {"of": "noise", "level": "5 uV", "bandwidth": "80 kHz"}
     >>> sheet = Sheet(readings_from({"reading": [reading]}))
     >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)

@@ -102,7 +102,7 @@ def levels_db(circuit: Circuit, hz: Sequence[float]) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> levels_db(on_bench(stage_from({})), [20.0])
     array([0.])
     """

@@ -227,7 +227,7 @@ def overshoot_on_bench(draft: Draft, reading: Overshoot) -> tuple[float, float]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "overshoot", "percent": "5 %"}]}))
     >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)
     >>> overshoot_on_bench(draft, sheet.readings.reading[0])

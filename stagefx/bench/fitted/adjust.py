@@ -59,9 +59,9 @@ def fit_stage(stage: Stage, rounds: Sequence[Round]) -> FittedStage:
 
     Examples
     --------
-    >>> from stagefx.bench.measuring import Measurement
+    >>> from stagefx.bench.measuring.measurement import Measurement
     >>> from stagefx.bench.measuring.rows import Level
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> level = Level("01-level-1khz", 1000.0, -12.0, -12.0, 0.5, 2.1, 12.4)
     >>> one = Round(Measurement("bench measure", 48000, levels=(level,)), knob=1.0)
     >>> fitted = fit_stage(load_stage("line-stage"), [one])

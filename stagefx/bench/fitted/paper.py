@@ -44,8 +44,8 @@ def circuit_of(stage: Stage, one: Round) -> Circuit:
 
     Examples
     --------
-    >>> from stagefx.bench.measuring import Measurement
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.bench.measuring.measurement import Measurement
+    >>> from stagefx.stage.files import load_stage
     >>> one = Round(Measurement("bench measure", 48000), load_ohm=600.0)
     >>> float(circuit_of(load_stage("unity-buffer"), one).load_ohm[0, 0])
     600.0
@@ -72,8 +72,8 @@ def predicted(stage: Stage, one: Round, seen: Sequence[Seen]) -> Array:
 
     Examples
     --------
-    >>> from stagefx.bench.measuring import Measurement
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.bench.measuring.measurement import Measurement
+    >>> from stagefx.stage.files import load_stage
     >>> one = Round(Measurement("bench measure", 48000), knob=1.0)
     >>> gain = Seen("gain", 12.0, 0.02, "dB", 1000.0)
     >>> predicted(load_stage("line-stage"), one, [gain]).round(2)
@@ -159,7 +159,7 @@ def slewing_loss_db(circuit: Circuit, response: Response, emf_v: float) -> Array
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> circuit = nominal(load_stage("wire"))
     >>> slewing_loss_db(circuit, Response(circuit, np.array([1e3])), 1.0)
     array([0.])

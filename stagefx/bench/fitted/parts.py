@@ -151,8 +151,8 @@ def free_parts(
 
     Examples
     --------
-    >>> from stagefx.bench.measuring import Measurement
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.bench.measuring.measurement import Measurement
+    >>> from stagefx.stage.files import load_stage
     >>> one = Round(Measurement("bench measure", 48000), knob=1.0)
     >>> _, parts = free_parts(load_stage("unity-buffer"), [one], [[]])
     >>> [part.key for part in parts][:3]

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.expecting import MADE_BY, loads_of
-from stagefx.bench.measuring import Measurement, load_measurement
+from stagefx.bench.measuring.measurement import Measurement, load_measurement
 from stagefx.bench.measuring.rows import Harmonics
 from stagefx.bench.signals.plan import QUIET_DB
 from stagefx.texts import from_json

@@ -60,7 +60,8 @@ def noise_powers(circuit: Circuit, band: Band) -> dict[str, float]:
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> circuit = nominal(stage_from({"source": {"resistance": "10 kohm"}}))
     >>> wide = noise_powers(circuit, Band(100e3, one_pole=True))["source resistance"]
     >>> narrow = noise_powers(circuit, Band())["source resistance"]

@@ -77,7 +77,7 @@ def measure_signal(
     Examples
     --------
     >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> found = measure_signal(signal, HeldAudio(0.5 * signal.samples(), 48000))
     >>> round(found.levels[0].captured_dbfs, 2), round(found.balance_db, 6) + 0.0

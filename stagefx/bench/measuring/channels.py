@@ -28,7 +28,7 @@ def crosstalk_of(recording: Synchronised, tone: Tones) -> Crosstalk:
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("12-left-only")
     >>> mixed = signal.samples() @ [[1.0, 0.001], [0.0, 1.0]]
     >>> found = synchronise(signal, HeldAudio(mixed, 48000))
@@ -67,7 +67,7 @@ def balance_of(recording: Synchronised, tone: Tones) -> Balance:
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> found = synchronise(signal, HeldAudio(signal.samples() * [1.0, 0.5], 48000))
     >>> round(balance_of(found, signal.tones()[0]).db, 3)

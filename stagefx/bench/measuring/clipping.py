@@ -52,7 +52,7 @@ def clip_of(recording: Synchronised, ramp: Ramp, channel: int, scales: Scales) -
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("10-clipping-ramp")
     >>> clipped = signal.samples().clip(-0.5, 0.6)
     >>> found = clip_of(

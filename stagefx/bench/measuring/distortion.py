@@ -65,7 +65,7 @@ def level_of(recording: Synchronised, tone: Tones, channel: int, scales: Scales)
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> found = synchronise(signal, HeldAudio(0.5 * signal.samples(), 48000))
     >>> level = level_of(found, signal.tones()[0], 0, Scales(2.0, 1.0))
@@ -100,7 +100,7 @@ def level_row(recording: Synchronised, tone: Tones, peak: float, scales: Scales)
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
     >>> level_row(found, signal.tones()[0], 1.0, Scales(None, 2.0)).output_v_rms
@@ -148,7 +148,7 @@ def harmonics_of(
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("04-levels-997hz")
     >>> x = signal.samples()
     >>> found = synchronise(signal, HeldAudio(x + 0.01 * x**2, 48000))
@@ -237,7 +237,7 @@ def dynamic_range_of(recording: Synchronised, tone: Tones, channel: int) -> floa
     >>> from stagefx.audio.dither import quantise
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("04-levels-997hz")
     >>> steps = quantise(signal.samples(), bits=16, first_frame=0).codes / 32768.0
     >>> found = synchronise(signal, HeldAudio(steps, 48000))

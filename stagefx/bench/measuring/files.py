@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
-from stagefx.audio import open_audio
+from stagefx.audio.files import open_audio
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measuring.measure import measure
 from stagefx.bench.measuring.measurement import Measurement, merged
@@ -59,7 +59,7 @@ def measure_files(
     Examples
     --------
     >>> import tempfile
-    >>> from stagefx.bench.signals import write_signals
+    >>> from stagefx.bench.signals.writing import write_signals
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     places = write_signals(folder, 44100)
     ...     found = measure_files(places[0], places[0])

@@ -172,7 +172,7 @@ def products_of(recording: Synchronised, channel: int) -> Mapping[str, Product]:
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("08-dim-30")
     >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
     >>> list(products_of(found, 0))

@@ -49,7 +49,7 @@ def measure(
     Examples
     --------
     >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> samples = signal_named("01-level-1khz").samples()
     >>> found = measure(
     ...     HeldAudio(samples, 48000),

@@ -27,7 +27,7 @@ def measurement_as_html(found: Measurement) -> str:
 
     Examples
     --------
-    >>> from stagefx.bench.measuring import Measurement
+    >>> from stagefx.bench.measuring.measurement import Measurement
     >>> "<td>90.0 dB</td>" in measurement_as_html(
     ...     Measurement("bench measure", 48000, dynamic_range_db=90.0)
     ... )

@@ -43,7 +43,7 @@ def remarks_on(recording: Synchronised, captured: Recording, channel: int) -> tu
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> captured = HeldAudio((8.0 * signal.samples()).clip(-1.0, 1.0), 48000, place="take.wav")
     >>> remarks_on(synchronise(signal, captured), captured, 0)[0].partition(":")[0]
@@ -97,7 +97,7 @@ def unsteady_ppm(recording: Synchronised, channel: int) -> float:
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> lost = np.delete(signal.samples(), 150000, axis=0)
     >>> abs(unsteady_ppm(synchronise(signal, HeldAudio(lost, 48000)), 0)) > 1.5

@@ -89,7 +89,7 @@ def slew_of(
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("06-two-tone-19-20khz")
     >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
     >>> slew = slew_of(found, *signal.tones(), 0, Scales(None, 2.0))

@@ -47,7 +47,7 @@ def square_of(recording: Synchronised, played: Tones, channel: int) -> Square:
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("09-square")
     >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
     >>> abs(square_of(found, signal.tones()[0], 0).tilt_percent) < 0.01

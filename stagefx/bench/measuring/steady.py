@@ -41,7 +41,7 @@ def steady(
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
     >>> round(abs(steady(found, signal.passages[0], 0).amplitude(1000.0)), 6)

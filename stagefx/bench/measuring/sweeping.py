@@ -98,7 +98,7 @@ def response_of(recording: Synchronised, sweep: Sweep, channel: int) -> tuple[Re
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("02-sweep")
     >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
     >>> points = response_of(found, signal.sweeps()[0], 0)
@@ -140,7 +140,7 @@ def swept_harmonics(
     --------
     >>> from stagefx.audio.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("02-sweep")
     >>> x = signal.samples()
     >>> found = synchronise(signal, HeldAudio(x + 0.02 * x**2, 48000))

@@ -120,7 +120,7 @@ def synchronise(signal: TestSignal, captured: Recording) -> Synchronised:
     Examples
     --------
     >>> from stagefx.audio.recording import HeldAudio
-    >>> from stagefx.bench.signals import signal_named
+    >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("05-two-tone-60hz-7khz")
     >>> late = np.pad(-0.5 * signal.samples(), ((1234, 0), (0, 0)))
     >>> found = synchronise(signal, HeldAudio(late, 48000))

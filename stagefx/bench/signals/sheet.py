@@ -115,7 +115,7 @@ def sheet_html(signals: tuple[TestSignal, ...]) -> str:
 
     Examples
     --------
-    >>> from stagefx.bench.signals import test_signals
+    >>> from stagefx.bench.signals.plan import test_signals
     >>> page = sheet_html(test_signals(48000))
     >>> page.count("<tr>"), "https:" in page
     (15, False)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from stagefx.audio import AudioWriter
 from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.audio.writing import AudioWriter
 from stagefx.bench.signals.plan import USUAL_RATE_HZ, test_signals
 from stagefx.bench.signals.sheet import SHEET_NAME, sheet_html
 
@@ -47,7 +47,7 @@ def write_signals(
     ...     len(places), places[0].name, places[-1].name
     (15, '01-level-1khz.wav', 'how-to-use.html')
     """
-    from stagefx.audio import WholeFile
+    from stagefx.audio.places import WholeFile
 
     signals = test_signals(rate_hz)
     places = []

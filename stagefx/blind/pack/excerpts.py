@@ -127,7 +127,7 @@ def excerpt_of_stages(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage import load_stage
+    >>> from stagefx.stage.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> stages = [load_stage("line-stage"), load_stage("line-stage-quick")]
     >>> excerpt_of_stages(stages, trio, passage=(2.0, 3.0)).title

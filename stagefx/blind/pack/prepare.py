@@ -24,7 +24,7 @@ from stagefx.blind.pack.excerpts import Excerpt
 from stagefx.blind.pack.readme import read_me
 from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
-from stagefx.hearing.ear import EarPair
+from stagefx.hearing.ear.detection import EarPair
 
 Array = NDArray[np.float64]
 
@@ -334,7 +334,7 @@ def _put(audio: dict[str, bytes], version: Array, rate_hz: int) -> str:
 
 
 def _write(inside: Path, listing: dict[str, Any], audio: dict[str, bytes]) -> None:
-    from stagefx.blind.page import build_page
+    from stagefx.blind.page.build import build_page
 
     for name in sorted(audio):
         (inside / name).write_bytes(audio[name])

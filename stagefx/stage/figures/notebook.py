@@ -26,8 +26,8 @@ def figures_as_html(found: Figures) -> str:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage
-    >>> from stagefx.stage.figures import work_out
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.figures.table import work_out
     >>> "<td>gain_db</td><td>0.000 dB</td>" in figures_as_html(work_out(load_stage("wire")))
     True
     """

@@ -68,7 +68,8 @@ def ranges(spread: Spread, definitions: Sequence[Definition], nominal: Working) 
 
     Examples
     --------
-    >>> from stagefx.stage import nominal, stage_from
+    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.stage.files import stage_from
     >>> from stagefx.stage.figures.level import LEVEL
     >>> from stagefx.stage.spread import draw
     >>> stage = stage_from({"source": {"resistance": "1 kohm 5 %"}})
@@ -111,7 +112,8 @@ def response_band(
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> from stagefx.stage.spread import draw
     >>> stage = load_stage("thin-coupling")
     >>> response_band(draw(stage, 100), nominal(stage), np.array([1000.0]))

@@ -188,7 +188,7 @@ def work_out(
 
     Examples
     --------
-    >>> from stagefx.stage import stage_from
+    >>> from stagefx.stage.files import stage_from
     >>> stage = stage_from({"source": {"resistance": "600 ohm"}, "load": {"resistance": "10 kohm"}})
     >>> round(work_out(stage).figures["gain_db"].value, 6)
     -0.506117
@@ -257,7 +257,8 @@ def response_curve(circuit: Circuit) -> tuple[tuple[float, float, float], ...]:
 
     Examples
     --------
-    >>> from stagefx.stage import load_stage, nominal
+    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.stage.circuit import nominal
     >>> response_curve(nominal(load_stage("wire")))[0][1]
     0.0
     """

@@ -1,0 +1,1 @@
+"""Recursive and convolving filters along one channel."""
