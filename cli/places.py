@@ -37,7 +37,7 @@ def check_music(*places: str) -> None:
     AudioError
         What is wrong with the first that cannot be read.
     """
-    from stagefx.audio.files import open_audio
+    from stagefx.io.files import open_audio
 
     for place in places:
         if place != STANDARD_STREAM:
@@ -61,7 +61,7 @@ def check_output(place: str, *inputs: str, force: bool) -> None:
     OutputError
         One of the inputs, something that is there already, or no place for a file.
     """
-    from stagefx.audio.places import check_free, refuse_same_file
+    from stagefx.io.atomic_file import check_free, refuse_same_file
 
     if place != STANDARD_STREAM:
         refuse_same_file(place, *inputs)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 _HOMES = {
     "Attribution": "stagefx.effects.attribution",
     "AudioError": "stagefx.errors",
-    "AudioWriter": "stagefx.audio.writing",
+    "AudioWriter": "stagefx.io.writing",
     "BlindError": "stagefx.errors",
     "BlindPlan": "stagefx.blind.plan",
     "BlindScore": "stagefx.blind.score",
@@ -36,10 +36,10 @@ _HOMES = {
     "effect_kinds": "stagefx.effects",
     "expect": "stagefx.bench.expecting",
     "fit_stage": "stagefx.bench.fitted.adjust",
-    "integrated_loudness": "stagefx.audio.loudness",
+    "integrated_loudness": "stagefx.dsp.loudness",
     "load_readings": "stagefx.bench.readings",
     "load_stage": "stagefx.stage.files",
-    "open_audio": "stagefx.audio.files",
+    "open_audio": "stagefx.io.files",
     "plan": "stagefx.blind.plan",
     "read_scope": "stagefx.bench.scope.telling",
     "read_stage": "stagefx.stage.files",
@@ -56,9 +56,6 @@ _HOMES = {
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604 (the table holds names)
 
 if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds the two together
-    from stagefx.audio.files import open_audio as open_audio
-    from stagefx.audio.loudness import integrated_loudness as integrated_loudness
-    from stagefx.audio.writing import AudioWriter as AudioWriter
     from stagefx.bench.derive import stage_from_readings as stage_from_readings
     from stagefx.bench.expecting import (
         expect as expect,
@@ -69,6 +66,7 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     from stagefx.bench.scope.telling import read_scope as read_scope
     from stagefx.blind.plan import BlindPlan as BlindPlan, plan as plan
     from stagefx.blind.score import BlindScore as BlindScore, score_files as score_files
+    from stagefx.dsp.loudness import integrated_loudness as integrated_loudness
     from stagefx.effects import effect_kinds as effect_kinds
     from stagefx.effects.attribution import Attribution as Attribution, attribute as attribute
     from stagefx.effects.render import render as render
@@ -93,6 +91,8 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         deliver_files as deliver_files,
         deliver_stages as deliver_stages,
     )
+    from stagefx.io.files import open_audio as open_audio
+    from stagefx.io.writing import AudioWriter as AudioWriter
     from stagefx.stage.description import Stage as Stage
     from stagefx.stage.figures.table import Figures as Figures, work_out as work_out
     from stagefx.stage.files import (

@@ -32,7 +32,7 @@ def command(
     A question file says what is asked, names baseline and change (stage files, ready-made names,
     'wire', or audio files) and the music; paths are looked for beside it.
     """
-    from stagefx.audio.whole_folder import whole_folder
+    from stagefx.io.atomic_folder import whole_folder
 
     with whole_folder(folder, force=force) as place:
         from stagefx.evidence.asking import ask

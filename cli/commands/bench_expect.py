@@ -70,7 +70,7 @@ def command(
 
         save_picture(draw_expectation(expected), picture, force=force)
     if save is not None:
-        from stagefx.audio.places import WholeFile
+        from stagefx.io.atomic_file import WholeFile
 
         with WholeFile(save, force=force) as whole:
             whole.file.write(as_text(expected.as_json()).encode())

@@ -66,7 +66,7 @@ def command(
     if described.volume is None and knob is None:
         rounds = [replace(one, knob=None) for one in rounds]
     fitted = fit_stage(described, rounds)
-    from stagefx.audio.places import WholeFile
+    from stagefx.io.atomic_file import WholeFile
 
     from ..output import paper, print_json
 

@@ -105,7 +105,7 @@ def command(
 
         save_picture(draw_measurement(found), picture, force=force)
     if save is not None:
-        from stagefx.audio.places import WholeFile
+        from stagefx.io.atomic_file import WholeFile
 
         with WholeFile(save, force=force) as whole:
             whole.file.write(as_text(found.as_json()).encode())

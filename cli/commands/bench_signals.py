@@ -28,9 +28,9 @@ def command(folder: Path, rate_hz: int, force: bool, as_json: bool) -> None:
     Play each through the stage, record what comes out at the same rate, and give both to
     'stagefx bench measure'.
     """
-    from stagefx.audio.whole_folder import whole_folder
     from stagefx.bench.signals.plan import test_signals
     from stagefx.bench.signals.writing import write_signals
+    from stagefx.io.atomic_folder import whole_folder
 
     from ..output import paper, print_json, progress
 

@@ -83,8 +83,8 @@ def command(
 
 def _check_places(folder: Path, key_file: Path, *, force: bool) -> None:
     """Before anything is worked out: that both places are free, and apart."""
-    from stagefx.audio.places import check_free
     from stagefx.errors import BlindError, OutputError
+    from stagefx.io.atomic_file import check_free
 
     if key_file.resolve().is_relative_to(folder.resolve()):
         raise BlindError(

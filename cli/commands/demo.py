@@ -21,7 +21,7 @@ def command(folder: Path, listening_level_db: float, seed: int, force: bool, as_
     Quillmere Hall's music desk has a stock board, a quick one of the same design, and a passive
     box; a long cable goes to the amplifier. Would anybody hear a change from one to another?
     """
-    from stagefx.audio.whole_folder import whole_folder
+    from stagefx.io.atomic_folder import whole_folder
 
     from ..output import paper, print_json, progress
 

@@ -77,7 +77,7 @@ def command(
 
     described = load_stage(stage)
     if out is not None:
-        from stagefx.audio.places import refuse_same_file
+        from stagefx.io.atomic_file import refuse_same_file
 
         refuse_same_file(out, stage, *([] if picture is None else [picture]))
     from stagefx.survey.survey import survey_folder

@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.bench_setting import OnBench, on_bench
 from stagefx.bench.measuring.analysis import measure_signal
 from stagefx.bench.measuring.measurement import Measurement, merged
 from stagefx.bench.signals.plan import test_signals
 from stagefx.bench.signals.signal import TestSignal
 from stagefx.bench.square_pictures import SquarePicture, square_pictures
+from stagefx.io.recording import HeldAudio
 from stagefx.stage.description import Stage
 from stagefx.stage.faults import faults_of
 from stagefx.units import ROOT_TWO, decibels

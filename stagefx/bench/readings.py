@@ -12,9 +12,9 @@ from stagefx.bench.errors import ReadingsError
 from stagefx.bench.kinds import AnyReading
 from stagefx.bench.reading import Reading
 from stagefx.errors import StageError, nearest
+from stagefx.io.texts import from_toml
 from stagefx.stage.description import Table
 from stagefx.stage.devices import device_class
-from stagefx.texts import from_toml
 
 KINDS: dict[str, type[Reading]] = {
     get_args(kind.model_fields["of"].annotation)[0]: kind

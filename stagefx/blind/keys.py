@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from stagefx.audio.places import WholeFile
 from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
-from stagefx.texts import from_json
+from stagefx.io.atomic_file import WholeFile
+from stagefx.io.texts import from_json
 
 NONCE_BYTES = 32
 _HEX_16 = re.compile(r"[0-9a-f]{16}")

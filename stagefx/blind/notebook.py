@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stagefx.tables import html_table, share
+from stagefx.io.tables import html_table, share
 
 if TYPE_CHECKING:
     from stagefx.blind.listeners import Listener

@@ -10,7 +10,7 @@ from stagefx.blind.codes import Reply, decode_reply, like_a_code, reply_from_jso
 from stagefx.blind.keys import SealedKey
 from stagefx.blind.trials import open_trial
 from stagefx.errors import BlindError
-from stagefx.texts import from_json
+from stagefx.io.texts import from_json
 
 
 @dataclass(frozen=True)

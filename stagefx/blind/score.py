@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.audio.places import WholeFile
 from stagefx.blind.binomial import USUAL_FALSE_PASS, p_value, rate_interval, upper_limit
 from stagefx.blind.codes import Reply
 from stagefx.blind.e_value import e_value
@@ -21,7 +20,8 @@ from stagefx.blind.preference import Worth, log_worths, p_all_alike
 from stagefx.blind.protocol import find_protocol
 from stagefx.blind.replies import SetAside, read_replies, sort_replies
 from stagefx.errors import BlindError
-from stagefx.texts import from_json
+from stagefx.io.atomic_file import WholeFile
+from stagefx.io.texts import from_json
 
 
 @dataclass(frozen=True)

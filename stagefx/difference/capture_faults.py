@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment
-from stagefx.audio.recording import Recording
-from stagefx.audio.spectra import PairMeter, PairSpectra
+from stagefx.align.alignment import Alignment
 from stagefx.difference.edits import Edit
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.remainder_signal import explained_blocks
 from stagefx.difference.split import Difference
+from stagefx.dsp.spectra import PairMeter, PairSpectra
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -91,7 +91,7 @@ def capture_faults(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal(96000)
     >>> noise = np.convolve(noise, np.hanning(64) / 5.0, "same")[:, None]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from stagefx.audio.alignment import SEARCH_S
-from stagefx.audio.recording import Recording
+from stagefx.align.alignment import SEARCH_S
 from stagefx.difference.capture_faults import CaptureFault, capture_faults
 from stagefx.difference.gap_noise import GapNoise, gap_noise
 from stagefx.difference.parts import _plain
 from stagefx.difference.phase import DelayFound
 from stagefx.difference.split import Difference, take_apart
+from stagefx.io.recording import Recording
 
 AGAINST_REPEAT, LOOPBACK = "A against a repeat of A", "the loopback"
 
@@ -152,7 +152,7 @@ def take_apart_captured(
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> random = np.random.default_rng(1)
     >>> noise = 0.1 * random.standard_normal((96000, 1))
     >>> takes = [noise + 1e-4 * random.standard_normal(noise.shape) for _ in range(3)]

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment
-from stagefx.audio.matched import at_rate_of
-from stagefx.audio.recording import Recording
-from stagefx.audio.time_path import Jump, TimePath
+from stagefx.align.alignment import Alignment
+from stagefx.align.resample import at_rate_of
+from stagefx.align.time_path import Jump, TimePath
 from stagefx.difference.nulls import decibels
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -125,7 +125,7 @@ def find_edits(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
     >>> one, other = HeldAudio(noise, 48000), HeldAudio(-noise[4800:], 48000)
     >>> found = find_edits(one, other, Alignment(-4800.0, 0.0, -1, channel_polarity=(-1,)))

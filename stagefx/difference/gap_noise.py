@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
-from stagefx.audio.weighting import a_weighting_db
-from stagefx.difference.bands import band_edges_hz, third_octaves_hz
 from stagefx.difference.hum import HumLine, find_hum, without_lines
 from stagefx.difference.nulls import decibels
 from stagefx.difference.pairs import side_by_side
-from stagefx.difference.quiet import step_frames
 from stagefx.difference.split import Difference
+from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.envelope import step_frames
+from stagefx.dsp.weighting import a_weighting_db
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -144,7 +144,7 @@ def gap_noise(first: Recording, second: Recording, difference: Difference) -> Ga
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> one, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 144000, 1))
     >>> one[48000:96000] = 0.0

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment
-from stagefx.audio.matched import at_rate_of
-from stagefx.audio.recording import ForwardWindow, Recording
-from stagefx.audio.shift import REACH_FRAMES, read_later, whole_and_fraction
-from stagefx.audio.warp import WARP_REACH_FRAMES, read_between, span
+from stagefx.align.alignment import Alignment
+from stagefx.align.resample import at_rate_of
+from stagefx.align.warp import WARP_REACH_FRAMES, read_between, span
+from stagefx.dsp.fractional_delay import REACH_FRAMES, read_later, whole_and_fraction
+from stagefx.io.recording import ForwardWindow, Recording
 
 Array = NDArray[np.float64]
 
@@ -71,7 +71,7 @@ def side_by_side(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> early = HeldAudio(np.arange(5.0)[:, None], 48000)
     >>> late = HeldAudio(np.arange(-2.0, 5.0)[:, None], 48000)
     >>> (pair,) = side_by_side(early, late, Alignment(2.0, 0.0, 1))

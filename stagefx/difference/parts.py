@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
-from stagefx.audio.spectra import PairMeter
-from stagefx.difference.bands import band_edges_hz, third_octaves_hz
 from stagefx.difference.nulls import decibels
 from stagefx.difference.remainder_signal import remainder_blocks
 from stagefx.difference.split import Difference
+from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.spectra import PairMeter
 from stagefx.errors import ComparisonError
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -107,7 +107,7 @@ def told_apart(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> one, two, three = 0.1 * np.random.default_rng(1).standard_normal((3, 96000, 1))
     >>> bent = one + 0.1 * (one**2 - 0.01)

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
-from stagefx.difference.bands import band_edges_hz, third_octaves_hz
 from stagefx.difference.nulls import decibels
 from stagefx.difference.remainder_signal import remainder_blocks
 from stagefx.difference.split import Difference
+from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -124,7 +124,7 @@ def remainder_picture(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> one, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
     >>> hiss[:50_000] = 0.0

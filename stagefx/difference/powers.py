@@ -11,9 +11,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.spectra import PairSpectra, raised_cosine
-from stagefx.audio.weighting import K_HIGH_PASS, K_SHELF, K_TABLE_RATE_HZ
-from stagefx.difference.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.spectra import PairSpectra, raised_cosine
+from stagefx.dsp.weighting import K_HIGH_PASS, K_SHELF, K_TABLE_RATE_HZ
 
 Array = NDArray[np.float64]
 

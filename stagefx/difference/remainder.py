@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.audio.spectra import Array, PairMeter
+from stagefx.dsp.spectra import Array, PairMeter
 from stagefx.kernels.pair_sums import add_spectra
 
 _LEAST_APART = 1e-9

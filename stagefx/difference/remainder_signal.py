@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.transfer import (
     AHEAD_FRAMES,
@@ -21,6 +20,7 @@ from stagefx.difference.transfer import (
     filtered_blocks,
 )
 from stagefx.errors import ComparisonError
+from stagefx.io.recording import Recording
 
 if TYPE_CHECKING:
     from stagefx.difference.split import Difference
@@ -48,7 +48,7 @@ def lead_in(first: Recording, start: int) -> Array:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> lead_in(HeldAudio(np.ones((48000, 1)), 48000), 300).shape
     (1152, 1)
     """
@@ -90,7 +90,7 @@ def remainder_blocks(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> noise, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
     >>> dull = noise[1:] + noise[:-1]
@@ -129,7 +129,7 @@ def explained_blocks(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
     >>> _, expected, left = next(explained_blocks(noise, noise, take_apart(noise, noise)))

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment
-from stagefx.audio.recording import Recording
+from stagefx.align.alignment import Alignment
 from stagefx.difference.pairs import side_by_side
+from stagefx.io.recording import Recording
 
 
 def residue_blocks(
@@ -40,7 +40,7 @@ def residue_blocks(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> one = HeldAudio(np.ones((3, 1)), 48000)
     >>> other = HeldAudio(np.array([[-2.0], [-2.0], [-2.5]]), 48000)
     >>> turned = Alignment(delay_frames=0.0, gain_db=20.0 * np.log10(2.0), polarity=-1)

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.spectra import PairSpectra
-from stagefx.difference.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.spectra import PairSpectra
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -222,7 +222,7 @@ def response_between(spectra: PairSpectra) -> Response:
 
     Examples
     --------
-    >>> from stagefx.audio.spectra import PairMeter
+    >>> from stagefx.dsp.spectra import PairMeter
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> meter = PairMeter(48000, 1, 16384)
     >>> meter.add(noise, np.zeros_like(noise))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.audio.spectra import Array, Complex, PairSpectra
+from stagefx.dsp.spectra import Array, Complex, PairSpectra
 
 REACH_FRAMES = 64
 """To either side of the present: a longer filter explains more, and rings for longer."""

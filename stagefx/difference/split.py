@@ -8,12 +8,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from stagefx.audio.ahead import read_ahead
-from stagefx.audio.alignment import SEARCH_S, Alignment, align
-from stagefx.audio.loudness import LoudnessMeter
-from stagefx.audio.matched import at_rate_of
-from stagefx.audio.recording import Recording
-from stagefx.audio.spectra import Array, PairSpectra
+from stagefx.align.alignment import SEARCH_S, Alignment, align
+from stagefx.align.resample import at_rate_of
 from stagefx.difference.edits import Edit, find_edits
 from stagefx.difference.hum import HumLine, find_hum
 from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
@@ -36,13 +32,17 @@ from stagefx.difference.powers import (
     mean_square_scale,
     third_octave_powers,
 )
-from stagefx.difference.quiet import StepMeter
 from stagefx.difference.remainder import RemainderMeter
 from stagefx.difference.remainder_signal import lead_in
 from stagefx.difference.response import DITHER_MEAN_SQUARE, Response, response_between
 from stagefx.difference.short_filter import short_filter
 from stagefx.difference.transfer import TransferModel
 from stagefx.difference.transfer_fit import TransferMeter
+from stagefx.dsp.envelope import StepMeter
+from stagefx.dsp.loudness import LoudnessMeter
+from stagefx.dsp.spectra import Array, PairSpectra
+from stagefx.io.prefetch import read_ahead
+from stagefx.io.recording import Recording
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
 """What is called heard: the remainder is taken here."""
@@ -211,7 +211,7 @@ def take_apart(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 2))
     >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(-noise, 48000))
     >>> found.alignment.polarity, found.null_db.after_gain, found.response.worst().db

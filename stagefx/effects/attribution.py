@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.files import open_audio
 from stagefx.effects.chain import Chain, Passage
 from stagefx.effects.pipeline import ahead
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.ready import Played, prepare
+from stagefx.io.files import open_audio
 from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.dsp.blocks import GRID_FRAMES
 
 Array = NDArray[np.float64]
 

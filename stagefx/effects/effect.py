@@ -14,7 +14,7 @@ from typing import Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.errors import EffectError
 
 __all__ = ["GRID_FRAMES", "Effect", "Placed", "Running", "Setting", "check_settings"]

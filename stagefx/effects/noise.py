@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.chance import bytes_at
+from stagefx.dsp.random_numbers import bytes_at
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup

@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stagefx.audio.files import AudioReader
-from stagefx.audio.levels import AWeightedMeter
+from stagefx.dsp.levels import AWeightedMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.kind import Piece, Setup
 from stagefx.effects.oscillation import refuse_unstable
 from stagefx.effects.pipeline import ahead
 from stagefx.effects.plan import check_known, chosen, stage_pieces
 from stagefx.errors import EffectError, StageError
+from stagefx.io.files import AudioReader
 from stagefx.stage.circuit import nominal
 from stagefx.stage.description import Stage
 from stagefx.stage.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
@@ -180,7 +180,7 @@ def prepare(
 
     Examples
     --------
-    >>> from stagefx.audio.files import open_audio
+    >>> from stagefx.io.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
     >>> from stagefx.stage.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
@@ -239,7 +239,7 @@ def programme_level_db(music: AudioReader) -> float:
 
     Examples
     --------
-    >>> from stagefx.audio.files import open_audio
+    >>> from stagefx.io.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     -25.0 < programme_level_db(music) < -10.0

@@ -9,11 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from stagefx.audio.files import AudioReader, open_audio
-from stagefx.audio.loudness import LoudnessMeter
-from stagefx.audio.places import refuse_same_file
-from stagefx.audio.true_peak import TruePeakMeter
-from stagefx.audio.writing import AudioWriter
+from stagefx.dsp.loudness import LoudnessMeter
+from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
 from stagefx.effects.limit_set import LimitSet
@@ -23,6 +20,9 @@ from stagefx.effects.plan import needed
 from stagefx.effects.ready import Played, prepare
 from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, OutputError
+from stagefx.io.atomic_file import refuse_same_file
+from stagefx.io.files import AudioReader, open_audio
+from stagefx.io.writing import AudioWriter
 from stagefx.stage.description import Stage
 from stagefx.stage.faults import faults_of
 from stagefx.units import decibels, ratio
@@ -261,7 +261,7 @@ def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain
 
     Examples
     --------
-    >>> from stagefx.audio.files import open_audio
+    >>> from stagefx.io.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
     >>> from stagefx.stage.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stagefx.audio.files import open_audio
 from stagefx.effects.ready import prepare
 from stagefx.evidence.asking import Asked, ask
 from stagefx.evidence.excerpts import Excerpts, cut
@@ -23,11 +22,12 @@ from stagefx.hearing.grades import Grade
 from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.verdict import LevelBy
+from stagefx.io.files import open_audio
 from stagefx.stage.figures.table import Figures, work_out
 
 if TYPE_CHECKING:
-    from stagefx.audio.recording import Recording
     from stagefx.blind.score import BlindScore
+    from stagefx.io.recording import Recording
 
 
 @dataclass(frozen=True)

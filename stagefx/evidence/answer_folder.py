@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stagefx.audio.places import refuse_same_file
-from stagefx.audio.whole_folder import whole_folder
 from stagefx.evidence.answer_json import as_json_text, tables_of
 from stagefx.evidence.evidence_page import page_of
+from stagefx.io.atomic_file import refuse_same_file
+from stagefx.io.atomic_folder import whole_folder
 
 if TYPE_CHECKING:
     from stagefx.evidence.answer import Answer

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stagefx.difference.bands import nominal_hz
+from stagefx.dsp.bands import nominal_hz
 from stagefx.evidence import style
 from stagefx.evidence.comparison_picture import change_claim, draw_change
 from stagefx.evidence.noise_picture import bands_of_noise, draw_noise, noise_claim

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stagefx.difference.bands import nominal_hz
+from stagefx.dsp.bands import nominal_hz
 from stagefx.evidence import style
 from stagefx.evidence.margins import distance_db, floor_margin_db, margin_words, nearest_first
 from stagefx.hearing.comparison import Comparison

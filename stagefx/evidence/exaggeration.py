@@ -11,13 +11,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.files import AudioReader, open_audio
-from stagefx.audio.writing import AudioWriter
 from stagefx.effects.plan import needed
 from stagefx.effects.ready import prepare
 from stagefx.effects.render import render
 from stagefx.evidence.listening_levels import loudest_moment_dbfs
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
+from stagefx.io.files import AudioReader, open_audio
+from stagefx.io.writing import AudioWriter
 from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]

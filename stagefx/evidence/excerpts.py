@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import ForwardWindow, Recording
-from stagefx.audio.writing import AudioWriter
+from stagefx.io.recording import ForwardWindow, Recording
+from stagefx.io.writing import AudioWriter
 from stagefx.units import decibels
 
 Array = NDArray[np.float64]
@@ -107,7 +107,7 @@ def cut(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((48000, 2))
     >>> one, other = HeldAudio(music, 48000), HeldAudio(1.001 * music, 48000)
     >>> found = cut(one, other, HeldAudio(0.001 * music, 48000), (0.2, 0.7))

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.levels import rms_dbfs
-from stagefx.audio.loudness import LoudnessMeter, integrated_loudness
-from stagefx.audio.true_peak import TruePeakMeter
 from stagefx.blind.pack.equal import equalised
+from stagefx.dsp.levels import rms_dbfs
+from stagefx.dsp.loudness import LoudnessMeter, integrated_loudness
+from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.units import ratio
 
 Array = NDArray[np.float64]

@@ -15,11 +15,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.dither import quantise
-from stagefx.audio.files import STANDARD_STREAM, open_audio
-from stagefx.audio.wave import sample_bytes, wave_header
-from stagefx.audio.whole_folder import whole_folder
 from stagefx.blind.pack.excerpts import excerpt_of_files
+from stagefx.dsp.dither import quantise
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.evidence.exaggeration import Exaggeration, NotHeard, exaggerate
 from stagefx.evidence.listening_levels import TurnedUp, level_matched, turned_up
@@ -35,6 +32,9 @@ from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.passage import Passage, choose_passage
 from stagefx.hearing.rendered import rendered
+from stagefx.io.atomic_folder import whole_folder
+from stagefx.io.files import STANDARD_STREAM, open_audio
+from stagefx.io.wav_header import sample_bytes, wave_header
 from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]

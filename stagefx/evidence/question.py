@@ -16,7 +16,7 @@ from pydantic import (
 )
 
 from stagefx.errors import StagefxError, nearest
-from stagefx.texts import from_toml
+from stagefx.io.texts import from_toml
 
 CONTEXT = ("source", "input_cable", "volume", "output_cable", "load", "listening")
 """Tables of a stage that a viewer may put own numbers into."""

@@ -47,7 +47,7 @@ def save(figure: Figure, place: Path, *, force: bool = False) -> None:
     ...     [path.name for path in Path(folder).iterdir()]
     ['stage.svg']
     """
-    from stagefx.audio.places import WholeFile
+    from stagefx.io.atomic_file import WholeFile
 
     check_place(place, force=force)
     kind = place.suffix.lower().removeprefix(".")
@@ -79,7 +79,7 @@ def check_place(place: Path, *, force: bool = False) -> None:
     Traceback (most recent call last):
     stagefx.errors.OutputError: stage.bmp is no name for a picture; let it end in .png, .svg or .pdf
     """
-    from stagefx.audio.places import check_free
+    from stagefx.io.atomic_file import check_free
 
     if place.suffix.lower() not in KINDS:
         known = f"{', '.join(KINDS[:-1])} or {KINDS[-1]}"

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from stagefx.difference.bands import nominal_hz
+from stagefx.dsp.bands import nominal_hz
 from stagefx.evidence.wording import amount
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow

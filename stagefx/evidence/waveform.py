@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
+from stagefx.io.recording import Recording
 from stagefx.stage.circuit import Circuit
 from stagefx.stage.limits import limits
 from stagefx.stage.response import Response

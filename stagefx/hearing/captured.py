@@ -8,8 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from stagefx.audio.files import open_audio
-from stagefx.audio.recording import Recording
 from stagefx.difference.captured import Captured, CaptureFloor, take_apart_captured
 from stagefx.difference.edits import Edit
 from stagefx.difference.split import Difference, take_apart
@@ -25,6 +23,8 @@ from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.witness import listen
 from stagefx.hearing.wording import quantity
+from stagefx.io.files import open_audio
+from stagefx.io.recording import Recording
 from stagefx.units import decibels
 
 NO_FLOOR = (

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.audio.recording import Recording
 from stagefx.difference.pairs import side_by_side
-from stagefx.difference.quiet import STEP_S
 from stagefx.difference.split import Difference
+from stagefx.dsp.envelope import STEP_S
 from stagefx.hearing.ear.account import EarAccount
 from stagefx.hearing.ear.detection import EarPair
+from stagefx.io.recording import Recording
 
 STRETCH_S = 5.0
 """The ear's memory is full after two seconds."""

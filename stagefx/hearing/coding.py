@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
 from stagefx.errors import AudioError
+from stagefx.io.recording import Recording
 
 _BLOCK = 1 << 16
 OPUS_RATE_HZ = 48000

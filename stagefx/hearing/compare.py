@@ -7,8 +7,6 @@ from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
-from stagefx.audio.files import AudioReader, open_audio
-from stagefx.audio.recording import Recording
 from stagefx.difference.gap_noise import gap_noise
 from stagefx.difference.split import Difference, take_apart
 from stagefx.effects.ready import prepare, programme_level_db, set_by_listening
@@ -35,6 +33,8 @@ from stagefx.hearing.stage_rows import stage_rows
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wire import wire_claim
 from stagefx.hearing.worst_knob import worst_knob
+from stagefx.io.files import AudioReader, open_audio
+from stagefx.io.recording import Recording
 from stagefx.stage.description import Stage
 from stagefx.units import decibels
 
@@ -77,7 +77,7 @@ def compare_recordings(
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 2))
     >>> one, other = HeldAudio(noise, 48000), HeldAudio(0.99 * noise, 48000)
     >>> found = compare_recordings(one, other)

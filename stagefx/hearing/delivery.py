@@ -19,9 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import align
-from stagefx.audio.files import open_audio
-from stagefx.audio.recording import HeldAudio, Recording
+from stagefx.align.alignment import align
 from stagefx.difference.pairs import side_by_side
 from stagefx.hearing.coding import CODINGS, Coding, at_rate_of, code
 from stagefx.hearing.ear.detection import EarPair
@@ -30,6 +28,8 @@ from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import factor
+from stagefx.io.files import open_audio
+from stagefx.io.recording import HeldAudio, Recording
 from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.dither import dither_floor_dbfs
+from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.effects.effect import Effect
 from stagefx.effects.interchannel import Interchannel, crosstalk
 from stagefx.effects.kind import Setup
@@ -199,7 +199,7 @@ def trial_of(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.hearing.causes import OFFSET
     >>> from stagefx.stage.files import load_stage
     >>> from stagefx.stage.circuit import nominal

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from stagefx.audio.recording import Recording
 from stagefx.difference.captured import Captured
 from stagefx.difference.gap_noise import GapNoise
 from stagefx.difference.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
@@ -23,6 +22,7 @@ from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
 from stagefx.hearing.splices import with_splices
 from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
 from stagefx.hearing.witness import Heard, listen
+from stagefx.io.recording import Recording
 
 Rows = Callable[[float | None], tuple[LedgerRow, ...]]
 """From a room's noise, dBA, to rows known from elsewhere than the pair's audio."""
@@ -157,7 +157,7 @@ def level_matched_db(difference: Difference, level_by: LevelBy) -> float:
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
     >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(2.0 * noise, 48000))
@@ -187,7 +187,7 @@ def name_of(recording: Recording) -> str:
 
     Examples
     --------
-    >>> from stagefx.audio.files import open_audio
+    >>> from stagefx.io.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     name_of(music)
@@ -219,7 +219,7 @@ def frames_of(first: Recording, passage: tuple[float, float] | None) -> tuple[in
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> frames_of(HeldAudio(np.zeros((96000, 1)), 48000), (0.5, 1.5))
     (24000, 72000)
     """

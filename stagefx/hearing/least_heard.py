@@ -7,7 +7,6 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.split import take_apart
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.noise import noise_change
@@ -20,6 +19,7 @@ from stagefx.hearing.synthetic import (
     through,
 )
 from stagefx.hearing.thresholds import limits
+from stagefx.io.recording import HeldAudio
 from stagefx.stage.circuit import nominal
 from stagefx.stage.files import stage_from
 

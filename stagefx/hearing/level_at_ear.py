@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from stagefx.audio.ahead import read_ahead
-from stagefx.audio.levels import AWeightedMeter
-from stagefx.audio.recording import Recording
+from stagefx.dsp.levels import AWeightedMeter
 from stagefx.errors import ComparisonError
+from stagefx.io.prefetch import read_ahead
+from stagefx.io.recording import Recording
 from stagefx.stage.description import Stage
 
 USUAL_LISTENING_DB = 85.0
@@ -123,7 +123,7 @@ def level_of(recording: Recording, *, listening_level_db: float = USUAL_LISTENIN
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> tone = 0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000)[:, None]
     >>> round(level_of(HeldAudio(tone, 48000)).full_scale_spl_db, 2)
     105.0

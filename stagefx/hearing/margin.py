@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from stagefx.audio.files import open_audio
 from stagefx.effects.ready import prepare
 from stagefx.hearing.alone import Passage
 from stagefx.hearing.causes import Cause, causes_of
@@ -27,6 +26,7 @@ from stagefx.hearing.on_paper import Spectrum
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.wording import factor as in_words
+from stagefx.io.files import open_audio
 from stagefx.stage.description import Stage
 from stagefx.stage.faults import faults_of
 

@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
-from stagefx.audio.recording import Recording
 from stagefx.difference.hum import HumLine
 from stagefx.difference.split import Difference
 from stagefx.hearing.ledger import LedgerRow, judged_row
 from stagefx.hearing.noise import hiding_db
+from stagefx.io.recording import Recording
 from stagefx.units import decibels
 
 _FRAME_S = 0.2

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagefx.audio.dither import dither_floor_dbfs
-from stagefx.difference.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
+from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.errors import ComparisonError
 from stagefx.hearing.threshold_of_hearing import (
     HIGHEST_HEARD_HZ,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stagefx.hearing.wording import decibels
-from stagefx.tables import cell, html_table
+from stagefx.io.tables import cell, html_table
 
 if TYPE_CHECKING:
     from stagefx.hearing.comparison import Comparison

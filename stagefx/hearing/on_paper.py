@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.weighting import k_weighting
-from stagefx.difference.bands import third_octaves_hz
+from stagefx.dsp.bands import third_octaves_hz
+from stagefx.dsp.weighting import k_weighting
 from stagefx.hearing.grades import Grade, grade_of
 from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ
 from stagefx.hearing.thresholds import limits

@@ -11,8 +11,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment, align
-from stagefx.audio.recording import Recording
+from stagefx.align.alignment import Alignment, align
 from stagefx.difference.pairs import side_by_side
 from stagefx.errors import ComparisonError
 from stagefx.hearing.ear.account import Course
@@ -20,6 +19,7 @@ from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.scale import HOP, RATE_HZ
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
 from stagefx.hearing.phrases import Phrasing, phrasing
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -126,7 +126,7 @@ def choose_passage(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> music = 0.1 * np.random.default_rng(1).standard_normal((30 * 44100, 1))
     >>> other = music.copy()
     >>> other[20 * 44100 : 21 * 44100] *= 1.1

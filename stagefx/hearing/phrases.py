@@ -9,7 +9,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ class Phrasing:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> hit = np.zeros((44100, 1))
     >>> hit[22050:] = 0.1 * np.random.default_rng(1).standard_normal((22050, 1))
     >>> found = phrasing(HeldAudio(hit, 44100), 0.0, 1.0)
@@ -87,7 +87,7 @@ def phrasing(recording: Recording, start_s: float, stop_s: float) -> Phrasing:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> tone = 0.1 * np.sin(0.1 * np.arange(88200))
     >>> tone[44100:] = 0.1 * np.sin(0.2 * np.arange(44100))
     >>> found = phrasing(HeldAudio(tone[:, None], 44100), 0.0, 2.0)

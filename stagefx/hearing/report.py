@@ -6,10 +6,10 @@ import math
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
-from stagefx.audio.dither import dither_floor_dbfs
 from stagefx.difference.edits import Edit
 from stagefx.difference.nulls import NullDepths
 from stagefx.difference.response import Band
+from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.hearing.ledger import NOT_MEASURED, LedgerRow
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.hearing.compare import compare_recordings
     >>> noise = HeldAudio(np.random.default_rng(1).uniform(-1.0, 1.0, (48000, 1)), 48000)
     >>> comparison_as_json(compare_recordings(noise, noise))["null_db"]["plain"]

@@ -5,10 +5,10 @@ from __future__ import annotations
 from contextlib import ExitStack
 from pathlib import Path
 
-from stagefx.audio.recording import Recording
-from stagefx.audio.writing import AudioWriter
 from stagefx.difference.residue import residue_blocks
 from stagefx.difference.split import Difference
+from stagefx.io.recording import Recording
+from stagefx.io.writing import AudioWriter
 
 
 def residue_writer(
@@ -40,7 +40,7 @@ def residue_writer(
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> with ExitStack() as outputs:
     ...     residue_writer(HeldAudio(np.zeros((8, 1)), 48000), None, outputs, force=False) is None
     True
@@ -70,7 +70,7 @@ def write_residue(
     Examples
     --------
     >>> import numpy as np
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((48000, 1)), 48000)
     >>> write_residue(None, noise, noise, take_apart(noise, noise)) is None

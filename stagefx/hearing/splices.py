@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.matched import at_rate_of
-from stagefx.audio.recording import ForwardWindow, Recording
-from stagefx.audio.time_path import Jump, TimePath
-from stagefx.audio.warp import read_between, span
+from stagefx.align.resample import at_rate_of
+from stagefx.align.time_path import Jump, TimePath
+from stagefx.align.warp import read_between, span
 from stagefx.difference.split import Difference
 from stagefx.hearing.events.account import EventAccount
 from stagefx.hearing.events.meter import excess_of
+from stagefx.io.recording import ForwardWindow, Recording
 
 Array = NDArray[np.float64]
 

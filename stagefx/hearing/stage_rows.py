@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.dither import dither_floor_dbfs
+from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.effects.chain import Chain
 from stagefx.effects.interchannel import crosstalk
 from stagefx.effects.kind import Setup

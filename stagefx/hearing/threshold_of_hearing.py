@@ -7,8 +7,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagefx.audio.weighting import a_weighting_db
-from stagefx.difference.bands import third_octaves_hz
+from stagefx.dsp.bands import third_octaves_hz
+from stagefx.dsp.weighting import a_weighting_db
 
 REFERENCE_THRESHOLD_HZ = (
     20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 400.0,

@@ -11,16 +11,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.ahead import read_ahead
-from stagefx.audio.chance import grid_generator
-from stagefx.audio.dither import dither_floor_dbfs
-from stagefx.audio.recording import Recording
 from stagefx.difference.remainder_signal import explained_blocks
 from stagefx.difference.split import Difference
+from stagefx.dsp.dither import dither_floor_dbfs
+from stagefx.dsp.random_numbers import grid_generator
 from stagefx.hearing.ear.account import EarAccount, MaskAccount
 from stagefx.hearing.ear.beside import EarBeside
 from stagefx.hearing.events.account import EventAccount
 from stagefx.hearing.events.meter import EventMeter
+from stagefx.io.prefetch import read_ahead
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -109,7 +109,7 @@ def listen(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.split import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.5 * noise, 48000)

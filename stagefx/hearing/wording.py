@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stagefx.difference.bands import nominal_hz
+from stagefx.dsp.bands import nominal_hz
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.thresholds import limits
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.bands import nominal_hz, third_octaves_hz
+from stagefx.dsp.bands import nominal_hz, third_octaves_hz
 from stagefx.effects.interchannel import crosstalk
 from stagefx.hearing.grades import Grade, together
 from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ, LedgerRow, judged_row

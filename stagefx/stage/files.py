@@ -15,9 +15,9 @@ from pydantic.json_schema import GenerateJsonSchema
 from pydantic_core import core_schema
 
 from stagefx.errors import StageError, nearest
+from stagefx.io.texts import from_toml
 from stagefx.stage.description import Stage
 from stagefx.stage.devices import device_class
-from stagefx.texts import from_toml
 
 WIRE = Stage.model_validate({"name": "wire", "source": {"level": "2 V rms"}})
 """The ideal stage: gain and nothing else."""

@@ -15,12 +15,12 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from stagefx.audio.places import WholeFile, check_free, not_writable
 from stagefx.errors import OutputError
+from stagefx.io.atomic_file import WholeFile, check_free, not_writable
+from stagefx.io.texts import from_json
 from stagefx.stage.files import stage_as_toml
 from stagefx.survey.asked import Asked
 from stagefx.survey.row import Row
-from stagefx.texts import from_json
 
 _OTHERWISE = {
     "made_by": "was made by another version of stagefx",

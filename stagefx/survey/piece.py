@@ -10,15 +10,15 @@ from pathlib import Path
 
 import numpy as np
 
-from stagefx.audio.files import AudioReader, open_audio
-from stagefx.audio.levels import AWeightedMeter
-from stagefx.audio.true_peak import TruePeakMeter
+from stagefx.dsp.levels import AWeightedMeter
+from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain, Passage
 from stagefx.effects.kind import Place
 from stagefx.effects.limiting import Limiting
 from stagefx.effects.ready import Played
 from stagefx.effects.render import strain_of
 from stagefx.errors import ComparisonError, StagefxError
+from stagefx.io.files import AudioReader, open_audio
 from stagefx.stage.knob import ASSUMED_PROGRAMME_DB
 from stagefx.survey.asked import Asked, clips_from_knob, ready
 from stagefx.survey.collection import Piece

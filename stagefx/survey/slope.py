@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagefx.audio.blocks import as_block
+from stagefx.dsp.blocks import as_block
 from stagefx.effects.effect import Setting
 from stagefx.effects.plan import WATCH
 from stagefx.kernels.slope import MOST_BETWEEN, QUARTERS, raise_slopes

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from stagefx.audio.places import refuse_same_file
+from stagefx.io.atomic_file import refuse_same_file
 from stagefx.stage.description import Stage
 from stagefx.stage.faults import Fault, faults_of
 from stagefx.survey.asked import Asked

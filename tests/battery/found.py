@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.errors import ComparisonError
 from stagefx.hearing.compare import compare_files, compare_recordings
 from stagefx.hearing.comparison import Comparison
+from stagefx.io.recording import HeldAudio
 from tests.battery.at_ear import ROOM_DBA
 
 GRADES = ("below what can be measured", "should not be heard", "may be heard", "will be heard")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.audio.recording import HeldAudio
+from stagefx.io.recording import HeldAudio
 from tests.battery.case import AT_EAR_DB, Case, Pair
 from tests.battery.found import Found, compare
 from tests.battery.judging import Outcome, allowed, faults, named

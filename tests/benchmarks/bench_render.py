@@ -16,13 +16,13 @@ import soxr
 from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
-from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.audio.files import open_audio
+from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects import Setup
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.ready import prepare
 from stagefx.effects.render import render
+from stagefx.io.files import open_audio
 from stagefx.stage.circuit import nominal
 from stagefx.stage.description import Stage
 from stagefx.stage.files import load_stage

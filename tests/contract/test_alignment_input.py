@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import align
-from stagefx.audio.matched import RateConverted, at_rate_of
-from stagefx.audio.recording import HeldAudio
+from stagefx.align.alignment import align
+from stagefx.align.resample import RateConverted, at_rate_of
 from stagefx.difference.residue import residue_blocks
 from stagefx.difference.split import take_apart
 from stagefx.errors import ComparisonError
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound, tone
 
 Array = NDArray[np.float64]

@@ -19,9 +19,9 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio.decoding import Decoder
-from stagefx.audio.files import AudioFormat, open_audio
 from stagefx.errors import AudioError
+from stagefx.io.decoding import Decoder
+from stagefx.io.files import AudioFormat, open_audio
 
 FORMATS = {
     "wav": ("WAV", "PCM_24"),
@@ -426,7 +426,7 @@ def test_a_second_reading_of_what_is_kept_decodes_nothing(
 def test_what_is_too_long_to_keep_is_decoded_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("stagefx.audio.files._MOST_KEPT_BYTES", 8 * 50000)
+    monkeypatch.setattr("stagefx.io.files._MOST_KEPT_BYTES", 8 * 50000)
     path = make(tmp_path, "flac")
     expected = read_all(path)
     with open_audio(path) as reader:

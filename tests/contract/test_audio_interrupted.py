@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from stagefx.audio import places
-from stagefx.audio.places import WholeFile
-from stagefx.audio.writing import AudioWriter
+from stagefx.io import atomic_file
+from stagefx.io.atomic_file import WholeFile
+from stagefx.io.writing import AudioWriter
 
 
 def test_an_interruption_while_a_file_is_opened_leaves_nothing_open(

@@ -22,11 +22,11 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio import encoders, wave
-from stagefx.audio.files import open_audio
-from stagefx.audio.places import refuse_same_file
-from stagefx.audio.writing import AudioWriter
 from stagefx.errors import AudioError, OutputError
+from stagefx.io import encoders, wav_header
+from stagefx.io.atomic_file import refuse_same_file
+from stagefx.io.files import open_audio
+from stagefx.io.writing import AudioWriter
 
 EXACT = [".wav", ".rf64", ".w64", ".flac", ".aif", ".aiff"]
 LOSSY = [".ogg", ".opus", ".mp3"]
@@ -165,7 +165,7 @@ def test_a_wave_file_beyond_4_gib_becomes_rf64(
 
 def test_the_header_of_5_gib_counts_in_64_bits() -> None:
     frames = 5 * 2**30 // 8
-    header = wave.wave_header(rate_hz=48000, channels=2, bits="float", frames=frames)
+    header = wav_header.wave_header(rate_hz=48000, channels=2, bits="float", frames=frames)
     assert header[:4] == b"RF64"
     riff_bytes, data_bytes, counted = struct.unpack("<QQQ", header[20:44])
     assert (data_bytes, counted) == (frames * 8, frames)
@@ -279,7 +279,7 @@ def test_aiff_does_not_grow_beyond_what_its_header_counts(
 ) -> None:
     from dataclasses import replace
 
-    from stagefx.audio import containers
+    from stagefx.io import containers
 
     small = replace(containers.CONTAINERS[".aif"], most_bytes=60_000)
     monkeypatch.setattr(containers, "CONTAINERS", {".aif": small})

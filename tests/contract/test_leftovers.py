@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.audio.leftovers import clear_orphans, part_beside
-from stagefx.audio.places import WholeFile
-from stagefx.audio.whole_folder import whole_folder
 from stagefx.errors import OutputError
+from stagefx.io.atomic_file import WholeFile
+from stagefx.io.atomic_folder import whole_folder
+from stagefx.io.stale_files import clear_orphans, part_beside
 
 DEAD = 2**30
 """No process has so high a number."""

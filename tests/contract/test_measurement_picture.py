@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.measuring.analysis import measure_signal
 from stagefx.bench.measuring.measurement import Measurement, merged, with_floor
 from stagefx.bench.signals.plan import signal_named
 from stagefx.evidence.measurement_picture import draw_measurement
+from stagefx.io.recording import HeldAudio
 from tests.contract.test_pictures import assert_nothing_collides, texts
 
 NAMES = ("02-sweep", "04-levels-997hz", "11-silence")

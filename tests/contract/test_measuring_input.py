@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measuring.analysis import measure_signal
 from stagefx.bench.measuring.files import measure_files
@@ -17,6 +16,7 @@ from stagefx.bench.measuring.measure import measure
 from stagefx.bench.measuring.measurement import Measurement, load_measurement, merged
 from stagefx.bench.measuring.remarks import clipped_by_recorder
 from stagefx.bench.signals.plan import signal_named
+from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
 RATE = 48000

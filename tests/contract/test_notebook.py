@@ -19,9 +19,9 @@ from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.coding import CODINGS
 from stagefx.hearing.compare import compare_files
 from stagefx.hearing.delivery import Apart, Delivered, Delivery
+from stagefx.io.tables import html_table
 from stagefx.stage.figures.table import work_out
 from stagefx.stage.files import load_stage
-from stagefx.tables import html_table
 
 HOSTILE = "<img src=x onerror=\"alert('a')\">&lt;b&gt;"
 ALLOWED = {"table", "caption", "thead", "tbody", "tr", "th", "td", "p"}

@@ -12,7 +12,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio.loudness import integrated_loudness
+from stagefx.dsp.loudness import integrated_loudness
 from stagefx.effects.render import render
 from stagefx.effects.report import RenderReport
 from stagefx.errors import AudioError, EffectError, OutputError, StageError

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.audio.whole_folder import whole_folder
 from stagefx.errors import OutputError
+from stagefx.io.atomic_folder import whole_folder
 
 
 def held(folder: Path) -> list[str]:

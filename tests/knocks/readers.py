@@ -16,7 +16,6 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from stagefx.audio.files import open_audio
 from stagefx.bench.derive import stage_from_readings
 from stagefx.bench.fitted.rounds import load_round
 from stagefx.bench.readings import load_readings
@@ -25,6 +24,7 @@ from stagefx.blind.codes import Answer, Reply, encode_reply
 from stagefx.blind.keys import draw_key, load_key, save_key
 from stagefx.blind.replies import read_replies
 from stagefx.evidence.asking import ask
+from stagefx.io.files import open_audio
 from stagefx.stage.figures.table import work_out
 from stagefx.stage.files import load_stage
 from stagefx.survey.asked import Asked

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audio.files import open_audio
-from stagefx.audio.wave import wave_header
+from stagefx.io.files import open_audio
+from stagefx.io.wav_header import wave_header
 from tests.knocks.warm import Warm
 from tests.played import song
 

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import align
-from stagefx.audio.files import AudioFormat, open_audio
-from stagefx.audio.recording import HeldAudio
+from stagefx.align.alignment import align
 from stagefx.difference.pairs import side_by_side
 from stagefx.difference.split import take_apart
 from stagefx.errors import ComparisonError
+from stagefx.io.files import AudioFormat, open_audio
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound, tone
 
 Array = NDArray[np.float64]

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audio.files import open_audio
 from stagefx.effects.attribution import Attribution, Contribution, attribute
 from stagefx.effects.ready import prepare
+from stagefx.io.files import open_audio
 from stagefx.stage.description import Stage
 from stagefx.stage.files import load_stage, stage_from
 from tests.played import Audio, in_decibels, song

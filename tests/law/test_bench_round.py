@@ -14,7 +14,6 @@ import pytest
 import soxr
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.bench_setting import on_bench
 from stagefx.bench.fitted.adjust import fit_stage
 from stagefx.bench.fitted.report import FittedStage
@@ -22,6 +21,7 @@ from stagefx.bench.fitted.rounds import Round
 from stagefx.bench.measuring.measure import measure
 from stagefx.bench.measuring.measurement import Measurement, merged
 from stagefx.bench.signals.plan import signal_named
+from stagefx.io.recording import HeldAudio
 from stagefx.stage.description import Stage
 from stagefx.stage.figures.table import work_out
 from stagefx.stage.files import read_stage, stage_tables

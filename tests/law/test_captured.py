@@ -11,11 +11,11 @@ import soundfile
 from numpy.typing import NDArray
 from scipy.signal import firwin, lfilter
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.capture_faults import capture_faults
 from stagefx.difference.captured import take_apart_captured
 from stagefx.difference.gap_noise import _silences, gap_noise
 from stagefx.difference.split import take_apart
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 from tests.played import song
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.files import AudioFormat
-from stagefx.audio.recording import HeldAudio
 from stagefx.hearing.compare import compare_recordings
+from stagefx.io.files import AudioFormat
+from stagefx.io.recording import HeldAudio
 
 RATE_HZ = 8000
 PERIOD = np.random.default_rng(1).standard_normal((97 * RATE_HZ, 1)) * 0.1

@@ -9,10 +9,10 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.coding import CODINGS, Coding, code
 from stagefx.hearing.delivery import Apart, Delivered, Delivery, deliver
+from stagefx.io.recording import HeldAudio
 from tests.cli.running import complaint, one_object, run_here
 
 HIGHEST_MP3, OPUS = CODINGS[-1], CODINGS[0]

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.files import open_audio
-from stagefx.audio.recording import HeldAudio
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.grades import Grade
+from stagefx.io.files import open_audio
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 
 Array = NDArray[np.float64]

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, strategies as st
 from numpy.typing import NDArray
 
-from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.audio.chance import bytes_at, grid_generator, words_at
-from stagefx.audio.dither import quantise
+from stagefx.dsp.blocks import GRID_FRAMES
+from stagefx.dsp.dither import quantise
+from stagefx.dsp.random_numbers import bytes_at, grid_generator, words_at
 
 Codes = NDArray[np.int32]
 

@@ -9,10 +9,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from stagefx.audio.alignment import Alignment, align
-from stagefx.audio.path_fit import Delays, fit_path
-from stagefx.audio.recording import HeldAudio
+from stagefx.align.alignment import Alignment, align
+from stagefx.align.track.path_fit import Delays, fit_path
 from stagefx.difference.pairs import side_by_side
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 from tests.law.test_alignment_laws import Counted
 from tests.warped import played_at, wandering_clock

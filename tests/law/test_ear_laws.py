@@ -10,7 +10,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
-from stagefx.audio.levels import AWeightedMeter
+from stagefx.dsp.levels import AWeightedMeter
 from stagefx.effects.slew import slew
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.ear.account import EarAccount, MaskAccount

@@ -10,12 +10,12 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import bilinear, hilbert, sosfilt, tf2zpk, zpk2sos
 
-from stagefx.audio.alignment import align
-from stagefx.audio.files import open_audio
-from stagefx.audio.recording import HeldAudio
+from stagefx.align.alignment import align
 from stagefx.difference.edits import Edit
 from stagefx.difference.split import Difference, take_apart
 from stagefx.errors import ComparisonError
+from stagefx.io.files import open_audio
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 from tests.warped import played_at, wandering_clock
 

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 import soundfile
 
-from stagefx.audio.files import open_audio
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.compare import compare_stages
 from stagefx.hearing.growth import Trial
 from stagefx.hearing.margin import CauseMargin, Margin, first_heard, first_heard_of, margin
+from stagefx.io.files import open_audio
 from stagefx.stage.description import Oscillation, Stage
 from stagefx.stage.files import load_stage, stage_from
 

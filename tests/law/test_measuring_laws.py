@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.measuring.analysis import measure_signal
 from stagefx.bench.measuring.measure import measure
 from stagefx.bench.measuring.measurement import Measurement, measurement_from_json, merged
@@ -18,6 +17,7 @@ from stagefx.bench.measuring.rows import Slew
 from stagefx.bench.measuring.synchronised import synchronise
 from stagefx.bench.signals.plan import signal_named
 from stagefx.bench.signals.signal import TestSignal
+from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
 RATE = 48000

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, strategies as st
 from numpy.typing import NDArray
 
-from stagefx.audio.levels import AWeightedMeter, match_gain_db, peak_dbfs, rms_dbfs
-from stagefx.audio.loudness import LoudnessMeter, integrated_loudness
-from stagefx.audio.true_peak import TruePeakMeter
+from stagefx.dsp.levels import AWeightedMeter, match_gain_db, peak_dbfs, rms_dbfs
+from stagefx.dsp.loudness import LoudnessMeter, integrated_loudness
+from stagefx.dsp.true_peak import TruePeakMeter
 
 Audio = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects.chain import BLOCK_FRAMES, WORK_FRAMES, Chain
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup

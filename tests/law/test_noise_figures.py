@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from stagefx.audio.weighting import a_weighting_db as meter_db
+from stagefx.dsp.weighting import a_weighting_db as meter_db
 from stagefx.stage.budget import noise_budget, noisiest_position
 from stagefx.stage.circuit import nominal
 from stagefx.stage.figures.table import work_out

@@ -13,12 +13,12 @@ import soundfile
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from stagefx.audio.loudness import integrated_loudness
-from stagefx.audio.true_peak import TruePeakMeter
 from stagefx.blind.keys import load_key
 from stagefx.blind.pack.equal import equalised
 from stagefx.blind.pack.excerpts import Excerpt
 from stagefx.blind.pack.prepare import prepare_pack
+from stagefx.dsp.loudness import integrated_loudness
+from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.errors import BlindError
 
 Array = NDArray[np.float64]

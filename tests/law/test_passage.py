@@ -9,14 +9,14 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio.alignment import Alignment
-from stagefx.audio.files import open_audio
-from stagefx.audio.recording import HeldAudio
+from stagefx.align.alignment import Alignment
 from stagefx.effects.render import render
 from stagefx.errors import ComparisonError
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.passage import choose_passage
 from stagefx.hearing.phrases import phrasing
+from stagefx.io.files import open_audio
+from stagefx.io.recording import HeldAudio
 from stagefx.stage.files import load_stage
 
 Array = NDArray[np.float64]

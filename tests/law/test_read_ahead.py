@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from stagefx.audio.ahead import read_ahead
+from stagefx.io.prefetch import read_ahead
 
 
 def test_items_come_in_order_and_are_made_on_another_thread() -> None:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audio.blocks import GRID_FRAMES
+from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects import Effect, Setup
 from stagefx.effects.plan import stage_effects
 from stagefx.stage.circuit import nominal

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.split import Difference, take_apart
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 
 Array = NDArray[np.float64]

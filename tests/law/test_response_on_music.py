@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.files import open_audio
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.split import take_apart
+from stagefx.io.files import open_audio
+from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
 LEAD = 1 << 16

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
+from stagefx.io.recording import HeldAudio
 
 MUSIC = Path(__file__).parents[2] / "samples" / "music"
 AT_S = 5.0

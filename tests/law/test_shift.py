@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.audio.recording import ForwardWindow, HeldAudio
-from stagefx.audio.shift import REACH_FRAMES, interpolation, read_later
+from stagefx.dsp.fractional_delay import REACH_FRAMES, interpolation, read_later
+from stagefx.io.recording import ForwardWindow, HeldAudio
 
 OFFSETS = np.arange(-REACH_FRAMES, REACH_FRAMES + 1)
 

@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from stagefx.audio.true_peak import PAIRS, interpolation_gains
-from stagefx.audio.weighting import a_weighting, k_weighting
+from stagefx.dsp.true_peak import PAIRS, interpolation_gains
+from stagefx.dsp.weighting import a_weighting, k_weighting
 from stagefx.kernels.dither import round_to_steps
 from stagefx.kernels.filters.loudness import weighted_energy
 from stagefx.kernels.filters.treble import filter_treble

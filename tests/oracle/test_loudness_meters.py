@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio.loudness import integrated_loudness
+from stagefx.dsp.loudness import integrated_loudness
 
 MUSIC = sorted((Path(__file__).parents[2] / "samples" / "music").glob("*.flac"))
 

@@ -11,7 +11,6 @@ import soxr
 from numpy.typing import NDArray
 from scipy import signal as toolbox
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.measuring.clipping import clip_of
 from stagefx.bench.measuring.distortion import harmonics_of
 from stagefx.bench.measuring.rows import Scales
@@ -22,6 +21,7 @@ from stagefx.bench.measuring.synchronised import Synchronised, synchronise
 from stagefx.bench.measuring.tones import Stretch, fourier
 from stagefx.bench.signals.plan import signal_named
 from stagefx.bench.signals.signal import TestSignal
+from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
 RATE = 48000

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import coherence, csd, welch
 
-from stagefx.audio.spectra import PairMeter
 from stagefx.difference.remainder import RemainderMeter
+from stagefx.dsp.spectra import PairMeter
 
 RATE_HZ, SEGMENT = 48000, 1024
 RANDOM = np.random.default_rng(1)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import csd, welch
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.split import take_apart
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 
 CORNER_HZ = 17e3

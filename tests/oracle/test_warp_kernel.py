@@ -7,9 +7,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from stagefx.audio.recording import ForwardWindow, HeldAudio
-from stagefx.audio.time_path import Jump, TimePath
-from stagefx.audio.warp import WARP_REACH_FRAMES, read_along, warp_table
+from stagefx.align.time_path import Jump, TimePath
+from stagefx.align.warp import WARP_REACH_FRAMES, read_along, warp_table
+from stagefx.io.recording import ForwardWindow, HeldAudio
 from stagefx.kernels.warp import read_at
 
 RATE_HZ = 48000

@@ -13,12 +13,12 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.audio.levels import AWeightedMeter
-from stagefx.audio.recording import HeldAudio
+from stagefx.dsp.levels import AWeightedMeter
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.coding import Coding, code
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import level_at_ear
+from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
 RATE_HZ = 44100

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.dither import dither_floor_dbfs, quantise
-from stagefx.audio.levels import rms_dbfs
+from stagefx.dsp.dither import dither_floor_dbfs, quantise
+from stagefx.dsp.levels import rms_dbfs
 
 
 def music(seed: int, frames: int) -> NDArray[np.float64]:

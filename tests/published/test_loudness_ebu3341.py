@@ -11,8 +11,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import firwin
 
-from stagefx.audio.loudness import LoudnessMeter
-from stagefx.audio.true_peak import TruePeakMeter
+from stagefx.dsp.loudness import LoudnessMeter
+from stagefx.dsp.true_peak import TruePeakMeter
 
 RATE_HZ = 48000
 TOLERANCE_LU = 0.1

@@ -8,8 +8,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.dither import quantise
-from stagefx.audio.recording import HeldAudio
 from stagefx.bench.measuring.distortion import dynamic_range_of, stretch_harmonics
 from stagefx.bench.measuring.intermodulation import (
     DIM_PRODUCTS_HZ,
@@ -24,6 +22,8 @@ from stagefx.bench.measuring.synchronised import synchronise
 from stagefx.bench.measuring.tones import Stretch
 from stagefx.bench.signals.passages import Tones
 from stagefx.bench.signals.plan import DIM_SLOPE_PER_S, dim_partials, signal_named
+from stagefx.dsp.dither import quantise
+from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
 RATE = 48000

@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.split import take_apart
+from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound, tone
 
 POLE_HZ = 57_255.5

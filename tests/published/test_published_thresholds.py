@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from stagefx.audio.recording import HeldAudio
 from stagefx.difference.split import take_apart
 from stagefx.hearing.calibration import Calibration, calibrate, decision_file
 from stagefx.hearing.difference_rows import build_ledger
@@ -33,6 +32,7 @@ from stagefx.hearing.least_heard import (
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.published import GROUP_DELAYS_MS, HUM_DB_SPL
 from stagefx.hearing.synthetic import RATE_HZ, Array, all_pass, detection, noise, pink, through
+from stagefx.io.recording import HeldAudio
 
 
 def ledger(first: Array, second: Array) -> dict[str, LedgerRow]:

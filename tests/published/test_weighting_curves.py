@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audio.levels import a_weighted_level_db
-from stagefx.audio.loudness import integrated_loudness
-from stagefx.audio.weighting import (
+from stagefx.dsp.levels import a_weighted_level_db
+from stagefx.dsp.loudness import integrated_loudness
+from stagefx.dsp.weighting import (
     K_HIGH_PASS,
     K_SHELF,
     a_weighting_db,

@@ -12,7 +12,7 @@ from stagefx.bench.expecting import MADE_BY, loads_of
 from stagefx.bench.measuring.measurement import Measurement, load_measurement
 from stagefx.bench.measuring.rows import Harmonics
 from stagefx.bench.signals.plan import QUIET_DB
-from stagefx.texts import from_json
+from stagefx.io.texts import from_json
 from stagefx.units import ROOT_TWO, ratio
 
 LEAST_HZ, MOST_SHARE = 25.0, 0.44

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import Any
 
-from stagefx.audio.recording import Recording
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measuring.channels import balance_of, crosstalk_of
 from stagefx.bench.measuring.clipping import clip_of
@@ -21,6 +20,7 @@ from stagefx.bench.measuring.squares import square_of
 from stagefx.bench.measuring.sweeping import response_of, swept_harmonics
 from stagefx.bench.measuring.synchronised import Synchronised, synchronise
 from stagefx.bench.signals.signal import TestSignal
+from stagefx.io.recording import Recording
 
 CHANNELS = ("left", "right")
 SETTLED_S = 0.5
@@ -76,7 +76,7 @@ def measure_signal(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
     >>> found = measure_signal(signal, HeldAudio(0.5 * signal.samples(), 48000))

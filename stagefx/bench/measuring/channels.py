@@ -26,7 +26,7 @@ def crosstalk_of(recording: Synchronised, tone: Tones) -> Crosstalk:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("12-left-only")
@@ -65,7 +65,7 @@ def balance_of(recording: Synchronised, tone: Tones) -> Balance:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")

@@ -50,7 +50,7 @@ def clip_of(recording: Synchronised, ramp: Ramp, channel: int, scales: Scales) -
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("10-clipping-ramp")

@@ -63,7 +63,7 @@ def level_of(recording: Synchronised, tone: Tones, channel: int, scales: Scales)
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
@@ -98,7 +98,7 @@ def level_row(recording: Synchronised, tone: Tones, peak: float, scales: Scales)
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
@@ -146,7 +146,7 @@ def harmonics_of(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("04-levels-997hz")
@@ -234,8 +234,8 @@ def dynamic_range_of(recording: Synchronised, tone: Tones, channel: int) -> floa
 
     Examples
     --------
-    >>> from stagefx.audio.dither import quantise
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.dsp.dither import quantise
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("04-levels-997hz")

@@ -8,10 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
-from stagefx.audio.files import open_audio
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measuring.measure import measure
 from stagefx.bench.measuring.measurement import Measurement, merged
+from stagefx.io.files import open_audio
 
 KINDS = (".wav", ".flac", ".aif", ".aiff", ".w64", ".rf64")
 """Endings of recordings; a lossy one is not looked for."""

@@ -170,7 +170,7 @@ def products_of(recording: Synchronised, channel: int) -> Mapping[str, Product]:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("08-dim-30")

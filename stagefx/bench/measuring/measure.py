@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from stagefx.audio.recording import Recording
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measuring.analysis import measure_signal
 from stagefx.bench.measuring.measurement import Measurement, with_floor
 from stagefx.bench.measuring.played import signal_played
+from stagefx.io.recording import Recording
 
 
 def measure(
@@ -48,7 +48,7 @@ def measure(
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.signals.plan import signal_named
     >>> samples = signal_named("01-level-1khz").samples()
     >>> found = measure(

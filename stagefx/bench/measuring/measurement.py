@@ -23,7 +23,7 @@ from stagefx.bench.measuring.rows import (
     Slew,
     Square,
 )
-from stagefx.texts import from_json
+from stagefx.io.texts import from_json
 
 NOT_MEASURED: Mapping[str, Any] = MappingProxyType({"value": None, "reason": "not measured"})
 

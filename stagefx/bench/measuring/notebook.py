@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stagefx.tables import cell, html_table
+from stagefx.io.tables import cell, html_table
 
 if TYPE_CHECKING:
     from stagefx.bench.measuring.measurement import Measurement

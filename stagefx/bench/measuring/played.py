@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
-from stagefx.audio.recording import Recording
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.signals.plan import RATES_HZ, test_signals
 from stagefx.bench.signals.signal import TestSignal
+from stagefx.io.recording import Recording
 
 MOST_DIFFERENCE = 1e-4
 """Between a signal and a file of it: 16 bits with dither differ by less."""
@@ -35,7 +35,7 @@ def signal_played(played: Recording) -> TestSignal:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.signals.plan import signal_named
     >>> samples = signal_named("11-silence").samples()
     >>> signal_played(HeldAudio(samples, 48000)).name

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
 from stagefx.bench.measuring.decibels import ratio_db
 from stagefx.bench.measuring.steady import steady
 from stagefx.bench.measuring.synchronised import Synchronised
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ def remarks_on(recording: Synchronised, captured: Recording, channel: int) -> tu
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")
@@ -95,7 +95,7 @@ def unsteady_ppm(recording: Synchronised, channel: int) -> float:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.measuring.synchronised import synchronise
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("01-level-1khz")

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.weighting import a_weighting_db, noise_weighting_db
 from stagefx.bench.measuring.tones import window
+from stagefx.dsp.weighting import a_weighting_db, noise_weighting_db
 
 Array = NDArray[np.float64]
 

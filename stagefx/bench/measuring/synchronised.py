@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.recording import Recording
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measuring.tones import transform_length
 from stagefx.bench.signals.plan import test_signals
 from stagefx.bench.signals.signal import LEAD_S, MARKER_S, TestSignal, marker_wave
+from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
 
@@ -119,7 +119,7 @@ def synchronise(signal: TestSignal, captured: Recording) -> Synchronised:
 
     Examples
     --------
-    >>> from stagefx.audio.recording import HeldAudio
+    >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.bench.signals.plan import signal_named
     >>> signal = signal_named("05-two-tone-60hz-7khz")
     >>> late = np.pad(-0.5 * signal.samples(), ((1234, 0), (0, 0)))

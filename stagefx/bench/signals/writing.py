@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from stagefx.audio.blocks import GRID_FRAMES
-from stagefx.audio.writing import AudioWriter
 from stagefx.bench.signals.plan import USUAL_RATE_HZ, test_signals
 from stagefx.bench.signals.sheet import SHEET_NAME, sheet_html
+from stagefx.dsp.blocks import GRID_FRAMES
+from stagefx.io.writing import AudioWriter
 
 Progress = Callable[[int, int | None], None]
 
@@ -47,7 +47,7 @@ def write_signals(
     ...     len(places), places[0].name, places[-1].name
     (15, '01-level-1khz.wav', 'how-to-use.html')
     """
-    from stagefx.audio.places import WholeFile
+    from stagefx.io.atomic_file import WholeFile
 
     signals = test_signals(rate_hz)
     places = []

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.loudness import integrated_loudness
+from stagefx.dsp.loudness import integrated_loudness
 from stagefx.errors import BlindError
 
 Array = NDArray[np.float64]

@@ -13,18 +13,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audio.dither import quantise
-from stagefx.audio.places import WholeFile
-from stagefx.audio.true_peak import TruePeakMeter
-from stagefx.audio.wave import sample_bytes, wave_header
-from stagefx.audio.whole_folder import whole_folder
 from stagefx.blind.keys import SealedKey, draw_key
 from stagefx.blind.pack.equal import changed_plainly, equalised
 from stagefx.blind.pack.excerpts import Excerpt
 from stagefx.blind.pack.readme import read_me
 from stagefx.blind.protocol import find_protocol
+from stagefx.dsp.dither import quantise
+from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.errors import BlindError
 from stagefx.hearing.ear.detection import EarPair
+from stagefx.io.atomic_file import WholeFile
+from stagefx.io.atomic_folder import whole_folder
+from stagefx.io.wav_header import sample_bytes, wave_header
 
 Array = NDArray[np.float64]
 

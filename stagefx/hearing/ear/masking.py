@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stagefx.audio.blocks import as_block
+from stagefx.dsp.blocks import as_block
 from stagefx.errors import ComparisonError
 from stagefx.hearing.ear.account import MaskAccount
 from stagefx.hearing.ear.frames import BATCH_FRAMES, FrameSource

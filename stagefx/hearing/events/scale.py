@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.bands import third_octaves_hz
+from stagefx.dsp.bands import third_octaves_hz
 from stagefx.hearing.ear.scale import bark, ear_weight_db
 from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 

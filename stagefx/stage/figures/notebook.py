@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stagefx.io.tables import cell, html_table
 from stagefx.stage.figures.table import DEFINITIONS
-from stagefx.tables import cell, html_table
 
 if TYPE_CHECKING:
     from stagefx.stage.figures.table import Figures

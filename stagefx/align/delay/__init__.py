@@ -1,0 +1,1 @@
+"""One delay for a whole piece."""

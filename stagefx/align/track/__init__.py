@@ -1,0 +1,1 @@
+"""A delay that changes along a piece."""

@@ -1,1 +1,0 @@
-"""Files in blocks, levels and loudness, alignment, dither."""

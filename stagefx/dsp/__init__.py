@@ -1,0 +1,1 @@
+"""Signals as numbers: level, loudness, true peak, weighting, dither, random numbers, spectra."""
