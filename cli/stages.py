@@ -20,7 +20,7 @@ def refuse_stages(*places: str, how: str = "--music FILE") -> None:
     click.UsageError
         One of them is a stage file or the name of a ready-made stage.
     """
-    from stagefx.stage.files import ready_made
+    from stagefx.circuit.description.files import ready_made
 
     for place in places:
         if place.endswith(".toml") or place in {*ready_made(), "wire"}:

@@ -19,11 +19,11 @@ _HOMES = {
     "ComparisonError": "stagefx.errors",
     "Delivery": "stagefx.hearing.delivery",
     "EffectError": "stagefx.errors",
-    "Figures": "stagefx.stage.figures.table",
+    "Figures": "stagefx.figures.table",
     "Measurement": "stagefx.bench.measuring.measurement",
     "OutputError": "stagefx.errors",
     "RenderReport": "stagefx.effects.report",
-    "Stage": "stagefx.stage.description",
+    "Stage": "stagefx.circuit.description.stage",
     "StageError": "stagefx.errors",
     "StagefxError": "stagefx.errors",
     "Survey": "stagefx.survey.survey",
@@ -38,19 +38,19 @@ _HOMES = {
     "fit_stage": "stagefx.bench.fitted.adjust",
     "integrated_loudness": "stagefx.dsp.loudness",
     "load_readings": "stagefx.bench.readings",
-    "load_stage": "stagefx.stage.files",
+    "load_stage": "stagefx.circuit.description.files",
     "open_audio": "stagefx.io.files",
     "plan": "stagefx.blind.plan",
     "read_scope": "stagefx.bench.scope.telling",
-    "read_stage": "stagefx.stage.files",
-    "ready_made": "stagefx.stage.files",
+    "read_stage": "stagefx.circuit.description.files",
+    "ready_made": "stagefx.circuit.description.files",
     "render": "stagefx.effects.render",
     "score_files": "stagefx.blind.score",
-    "stage_as_toml": "stagefx.stage.files",
+    "stage_as_toml": "stagefx.circuit.description.files",
     "stage_from_readings": "stagefx.bench.derive",
-    "stage_schema": "stagefx.stage.files",
+    "stage_schema": "stagefx.circuit.description.files",
     "survey_folder": "stagefx.survey.survey",
-    "work_out": "stagefx.stage.figures.table",
+    "work_out": "stagefx.figures.table",
 }
 
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604 (the table holds names)
@@ -66,6 +66,14 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     from stagefx.bench.scope.telling import read_scope as read_scope
     from stagefx.blind.plan import BlindPlan as BlindPlan, plan as plan
     from stagefx.blind.score import BlindScore as BlindScore, score_files as score_files
+    from stagefx.circuit.description.files import (
+        load_stage as load_stage,
+        read_stage as read_stage,
+        ready_made as ready_made,
+        stage_as_toml as stage_as_toml,
+        stage_schema as stage_schema,
+    )
+    from stagefx.circuit.description.stage import Stage as Stage
     from stagefx.dsp.loudness import integrated_loudness as integrated_loudness
     from stagefx.effects import effect_kinds as effect_kinds
     from stagefx.effects.attribution import Attribution as Attribution, attribute as attribute
@@ -81,6 +89,7 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         StagefxError as StagefxError,
         UnitError as UnitError,
     )
+    from stagefx.figures.table import Figures as Figures, work_out as work_out
     from stagefx.hearing.compare import (
         compare_files as compare_files,
         compare_stages as compare_stages,
@@ -93,15 +102,6 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     )
     from stagefx.io.files import open_audio as open_audio
     from stagefx.io.writing import AudioWriter as AudioWriter
-    from stagefx.stage.description import Stage as Stage
-    from stagefx.stage.figures.table import Figures as Figures, work_out as work_out
-    from stagefx.stage.files import (
-        load_stage as load_stage,
-        read_stage as read_stage,
-        ready_made as ready_made,
-        stage_as_toml as stage_as_toml,
-        stage_schema as stage_schema,
-    )
     from stagefx.survey.survey import Survey as Survey, survey_folder as survey_folder
 
     __version__: str

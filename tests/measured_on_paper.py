@@ -9,13 +9,13 @@ import numpy as np
 
 from stagefx.bench.measuring.measurement import Measurement
 from stagefx.bench.measuring.rows import Clip, Harmonics, Level, Noise, ResponsePoint, Slew
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import stage_from
-from stagefx.stage.knob import set_knob
-from stagefx.stage.limits import limits
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
+from stagefx.circuit.response import Response
+from stagefx.figures.table import work_out
 
 
 def at_knob(tables: dict[str, Any], position: float | None = None) -> Stage:

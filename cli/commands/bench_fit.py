@@ -51,7 +51,7 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.stage.files import read_stage, stage_text
+    from stagefx.circuit.description.files import read_stage, stage_text
 
     text = stage_text(stage)
     described = read_stage(text, where=stage)

@@ -101,7 +101,7 @@ def _check_places(folder: Path, key_file: Path, *, force: bool) -> None:
 def _from_stages(
     versions: tuple[str, ...], music: list[str], settings: dict[str, Any]
 ) -> list[Excerpt]:
-    from stagefx.stage.files import load_stage
+    from stagefx.circuit.description.files import load_stage
 
     stages = [load_stage(version) for version in versions]
     check_music(*music)

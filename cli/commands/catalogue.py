@@ -20,7 +20,7 @@ def command(name: str | None, schema: bool, as_json: bool) -> None:
     """
     if schema and name is not None:
         raise click.UsageError("--schema is that of every stage file; leave NAME out")
-    from stagefx.stage.files import stage_schema
+    from stagefx.circuit.description.files import stage_schema
 
     from ..output import paper, print_json
     from ..printing import catalogue

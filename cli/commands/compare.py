@@ -123,7 +123,7 @@ def _recordings(first: str, second: str, **settings: Any) -> Comparison:
 
 
 def _stages(first: str, second: str, music: str, **settings: Any) -> Comparison:
-    from stagefx.stage.files import load_stage
+    from stagefx.circuit.description.files import load_stage
 
     stages = load_stage(first), load_stage(second)
     check_music(music)

@@ -43,7 +43,7 @@ def command(
 
         found = deliver_files(first, second, **settings)
     else:
-        from stagefx.stage.files import load_stage
+        from stagefx.circuit.description.files import load_stage
 
         stages = load_stage(first), load_stage(second)
         check_music(music)

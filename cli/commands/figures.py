@@ -37,9 +37,9 @@ def command(
 
     A stage is a stage file (.toml), a name from 'stagefx catalogue', or 'wire'.
     """
+    from stagefx.circuit.description.files import load_stage
     from stagefx.evidence.saving import check_place, save
-    from stagefx.stage.figures.table import work_out
-    from stagefx.stage.files import load_stage
+    from stagefx.figures.table import work_out
 
     from ..output import paper, print_json
     from ..printing import figures as printing

@@ -79,7 +79,7 @@ def _check_folder(folder: Path, *inputs: str, force: bool) -> None:
 def _of_stages(
     first: str, second: str, music: str, folder: str, settings: dict[str, Any]
 ) -> ListeningSet:
-    from stagefx.stage.files import load_stage
+    from stagefx.circuit.description.files import load_stage
 
     stages = load_stage(first), load_stage(second)
     check_music(music)

@@ -90,7 +90,7 @@ def command(
         raise click.UsageError(f"--times names {effect} more than once; give one factor")
     if is_audio(stage) and not is_audio(music):
         raise click.UsageError(f"'{stage}' is no stage; the order is STAGE, MUSIC, OUT")
-    from stagefx.stage.files import load_stage
+    from stagefx.circuit.description.files import load_stage
 
     from ..output import paper, print_json, progress
     from ..places import check_music, check_output

@@ -73,7 +73,7 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.stage.files import load_stage
+    from stagefx.circuit.description.files import load_stage
 
     described = load_stage(stage)
     if out is not None:

@@ -6,10 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from stagefx.circuit.description.devices import device_class, device_classes
+from stagefx.circuit.description.files import (
+    load_stage,
+    ready_made,
+    stage_as_toml,
+    stage_tables,
+    stage_text,
+)
+from stagefx.circuit.description.stage import DeviceFigures
 from stagefx.errors import StageError, nearest
-from stagefx.stage.description import DeviceFigures
-from stagefx.stage.devices import device_class, device_classes
-from stagefx.stage.files import load_stage, ready_made, stage_as_toml, stage_tables, stage_text
 from stagefx.units import decibels
 
 if TYPE_CHECKING:

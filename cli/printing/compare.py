@@ -12,13 +12,13 @@ from stagefx.difference.response import Band
 from stagefx.difference.split import Difference
 from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.wording import amount
+from stagefx.figures.cautions import CAUTIONS
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.edit_rows import DIRECT, findings
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.wording import probability
 from stagefx.hearing.worst_knob import NO_CONTROL
-from stagefx.stage.cautions import CAUTIONS
 
 from .words import heading, sentence, table
 

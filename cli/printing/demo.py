@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from stagefx.evidence.demonstration import CHANGES, PICTURE, Demonstration
 from stagefx.evidence.margins import margin_words, nearest_first
-from stagefx.stage.cautions import CAUTIONS
+from stagefx.figures.cautions import CAUTIONS
 
 from ..output import as_text, paper
 from .compare import print_comparison

@@ -8,7 +8,7 @@ from stagefx.evidence.names import name_of
 from stagefx.evidence.side_by_side import Contrast, side_by_side
 from stagefx.evidence.wording import amount
 from stagefx.evidence.yardsticks import yardstick
-from stagefx.stage.figures.table import DEFINITIONS, GROUPS, Figure, Figures
+from stagefx.figures.table import DEFINITIONS, GROUPS, Figure, Figures
 
 from .words import heading, sentence, table
 

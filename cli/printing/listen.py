@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stagefx.evidence.listening_tracks import CARDS_NAME, PAGE_NAME
-from stagefx.stage.cautions import CAUTIONS
+from stagefx.figures.cautions import CAUTIONS
 
 from .words import heading, sentence, table
 

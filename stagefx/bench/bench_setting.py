@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.stage import Load, Stage
+from stagefx.circuit.knob import Knob, set_knob
+from stagefx.circuit.response import Response
 from stagefx.effects.oscillation import refuse_unstable
 from stagefx.effects.plan import chosen
 from stagefx.effects.ready import Played
 from stagefx.errors import StageError
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Load, Stage
-from stagefx.stage.knob import Knob, set_knob
-from stagefx.stage.limits import limits
-from stagefx.stage.response import Response
 from stagefx.units import Quantity
 
 Array = NDArray[np.float64]
@@ -114,7 +114,7 @@ def on_bench(stage: Stage, *, knob: float | None = None, load_ohm: float | None 
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> on_bench(load_stage("line-stage"), knob=1.0).captured_v
     20.0
     """
@@ -157,7 +157,7 @@ def with_knob(stage: Stage, knob: float | None) -> Stage:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> with_knob(load_stage("line-stage"), 0.5).volume.position
     0.5
     """
@@ -186,7 +186,7 @@ def with_load(stage: Stage, load_ohm: float | None) -> Stage:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> with_load(load_stage("line-stage"), 600.0).load.resistance.value
     600.0
     """

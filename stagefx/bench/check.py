@@ -46,7 +46,7 @@ from stagefx.bench.kinds import (
 from stagefx.bench.measured import Measured, carry
 from stagefx.bench.reading import Reading
 from stagefx.bench.report import Checked
-from stagefx.stage.limits import limits
+from stagefx.circuit.amplifier.limits import limits
 from stagefx.units import ROOT_TWO, decibels
 
 Rows = Iterator[tuple[str, Measured, float, str]]
@@ -70,7 +70,7 @@ def checked(draft: Draft) -> tuple[Checked, ...]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "gain", "input": "1 V", "output": "4 V"}]}))
     >>> checked(Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True))[0].agrees
     True

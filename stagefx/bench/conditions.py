@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.response import Response
 
 KILOHERTZ = 1000.0
 
@@ -45,7 +45,7 @@ def on_bench(
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> float(on_bench(load_stage("line-stage"), load_ohm=600.0).load_ohm[0, 0])
     600.0
     """
@@ -83,7 +83,7 @@ def gain_of(circuit: Circuit, hz: float = KILOHERTZ) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> gain_of(on_bench(stage_from({"amplifier": {"gain": 4.0}})))
     4.0
     """
@@ -107,7 +107,7 @@ def output_share(circuit: Circuit, hz: float = KILOHERTZ) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> stage = stage_from({"amplifier": {"gain": 4.0}, "output": {"resistance": "100 ohm"}})
     >>> round(output_share(on_bench(stage, load_ohm=900.0)), 12)
     0.9

@@ -20,8 +20,8 @@ from stagefx.bench.readings import Readings
 from stagefx.bench.remarks import with_misses, with_remarks
 from stagefx.bench.report import BenchStage
 from stagefx.bench.sheet import Sheet
+from stagefx.circuit.description.stage import Cable, Stage
 from stagefx.errors import StageError
-from stagefx.stage.description import Cable, Stage
 from stagefx.units import Quantity
 
 _NETWORK = (

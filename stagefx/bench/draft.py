@@ -9,9 +9,9 @@ from stagefx.bench.errors import ReadingsError
 from stagefx.bench.measured import Measured, rounded
 from stagefx.bench.report import Found, Remark
 from stagefx.bench.sheet import Sheet
+from stagefx.circuit.description.files import stage_from, stage_tables
+from stagefx.circuit.description.stage import Amplifier, Stage
 from stagefx.errors import StageError
-from stagefx.stage.description import Amplifier, Stage
-from stagefx.stage.files import stage_from, stage_tables
 from stagefx.units import Quantity
 
 

@@ -12,9 +12,9 @@ from stagefx.bench.measuring.measurement import Measurement, merged
 from stagefx.bench.signals.plan import test_signals
 from stagefx.bench.signals.signal import TestSignal
 from stagefx.bench.square_pictures import SquarePicture, square_pictures
+from stagefx.circuit.description.stage import Stage
+from stagefx.figures.faults import faults_of
 from stagefx.io.recording import HeldAudio
-from stagefx.stage.description import Stage
-from stagefx.stage.faults import faults_of
 from stagefx.units import ROOT_TWO, decibels
 
 Progress = Callable[[int, int | None], None]
@@ -128,7 +128,7 @@ def expect(
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> from stagefx.bench.signals.plan import signal_named
     >>> bench = on_bench(load_stage("unity-buffer"), knob=1.0)
     >>> found = measured_on(bench, signal_named("01-level-1khz"))
@@ -166,7 +166,7 @@ def measured_on(bench: OnBench, signal: TestSignal, *, seed: int = 0) -> Measure
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> from stagefx.bench.signals.plan import signal_named
     >>> found = measured_on(on_bench(load_stage("wire")), signal_named("01-level-1khz"))
     >>> abs(round(found.levels[0].gain_db, 3))

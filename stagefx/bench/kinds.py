@@ -8,9 +8,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from stagefx.bench.reading import Curve, Read, Reading
+from stagefx.circuit.description import fields
+from stagefx.circuit.description.fields import Measure
 from stagefx.errors import UnitError
-from stagefx.stage import fields
-from stagefx.stage.fields import Measure
 from stagefx.units import Quantity, parse
 
 METER, SAME_METER, SCOPE = "1 %", "0.1 %", "3 %"

@@ -14,9 +14,9 @@ from typing import ClassVar, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from stagefx.circuit.description import fields
+from stagefx.circuit.description.stage import Table
 from stagefx.errors import UnitError
-from stagefx.stage import fields
-from stagefx.stage.description import Table
 from stagefx.units import Quantity, parse
 
 

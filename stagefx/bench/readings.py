@@ -11,10 +11,10 @@ from pydantic import Field, ValidationError, field_validator
 from stagefx.bench.errors import ReadingsError
 from stagefx.bench.kinds import AnyReading
 from stagefx.bench.reading import Reading
+from stagefx.circuit.description.devices import device_class
+from stagefx.circuit.description.stage import Table
 from stagefx.errors import StageError, nearest
 from stagefx.io.texts import from_toml
-from stagefx.stage.description import Table
-from stagefx.stage.devices import device_class
 
 KINDS: dict[str, type[Reading]] = {
     get_args(kind.model_fields["of"].annotation)[0]: kind

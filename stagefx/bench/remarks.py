@@ -22,7 +22,7 @@ from stagefx.bench.reading import Curve
 from stagefx.bench.report import Checked, Found
 from stagefx.bench.sheet import wave_of
 from stagefx.bench.slips import slip, slip_code
-from stagefx.stage.devices import device_class
+from stagefx.circuit.description.devices import device_class
 from stagefx.units import decibels, show
 
 _SEEN_DB = 0.1
@@ -52,7 +52,7 @@ def with_remarks(draft: Draft) -> Draft:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> reading = {"of": "balance", "left": "1 V", "right": "2.83 V"}
     >>> draft = Draft(Sheet(readings_from({"reading": [reading]})), stage_from({}), described=True)
     >>> with_remarks(draft).remarks[0].code
@@ -83,7 +83,7 @@ def with_misses(draft: Draft, checks: tuple[Checked, ...]) -> Draft:
     >>> from stagefx.bench.measured import stated
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "rail", "positive": "15 V"}]}))
     >>> missed = Checked(1, "rail positive", stated(15.0, 0.1), 14.0, "V")
     >>> with_misses(Draft(sheet, stage_from({}), described=True), (missed,)).remarks[0].code

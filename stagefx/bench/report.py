@@ -11,8 +11,8 @@ import tomlkit
 from tomlkit.items import Comment, Item, Trivia
 
 from stagefx.bench.measured import Measured
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_as_toml
+from stagefx.circuit.description.files import stage_as_toml
+from stagefx.circuit.description.stage import Stage
 from stagefx.units import show
 
 

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from stagefx.bench.scope.reading import ScopeReading
 from stagefx.bench.scope.tables import ScopeError, Trace
 from stagefx.bench.scope.telling import read_scope
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.limits import Limits, limits
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.limits import Limits, limits
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.response import Response
 
 Array = NDArray[np.float64]
 
@@ -84,8 +84,8 @@ def square_pictures(circuit: Circuit, full_scale_v: float) -> tuple[SquarePictur
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> small, full, slow = square_pictures(nominal(load_stage("line-stage")), 2.83)
     >>> small.reading.edges[0].told, full.reading.edges[0].told
     ('bandwidth', 'slewing')
@@ -159,8 +159,8 @@ def square_through(circuit: Circuit, hz: float, peak_v: float, *, points: int = 
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> wave = square_through(nominal(load_stage("line-stage")), 1e3, 0.1, points=4096)
     >>> wave.shape
     (4096,)

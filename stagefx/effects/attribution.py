@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.chain import Chain, Passage
 from stagefx.effects.pipeline import ahead
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.ready import Played, prepare
 from stagefx.io.files import open_audio
-from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 MOMENT_S = 0.4
@@ -202,7 +202,7 @@ def attribute(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> found = attribute(
     ...     load_stage("line-stage"),
     ...     samples_folder() / "music" / "trio.flac",

@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.network.ladder import laplace
 from stagefx.effects.fir_design import Array, Complex
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.linear import Corner, Linear
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.ladder import laplace
 
 NAME = "bandwidth"
 
@@ -31,8 +31,8 @@ def feedback_parts(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> round(feedback_parts(nominal(load_stage("slow-early"))).gain, 4)
     4.0303
     """
@@ -54,8 +54,8 @@ def loop_speed(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> round(loop_speed(nominal(load_stage("slow-early"))).gain, 4)
     1.0
     """

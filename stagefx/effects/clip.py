@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from stagefx.circuit.amplifier.limits import limits, stated_direct_v
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.limiting import Limiting
-from stagefx.stage.limits import limits, stated_direct_v
 
 NAME = "clip"
 SETTINGS = (

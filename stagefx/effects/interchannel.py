@@ -13,16 +13,16 @@ from typing import ClassVar
 
 import numpy as np
 
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.network.ladder import coupling_poles, input_admittance, laplace, solve
+from stagefx.circuit.network.placement import load_parts, socket_parts, source_parts
 from stagefx.effects.channelwise import Channelwise
 from stagefx.effects.effect import Setting
 from stagefx.effects.fir_design import Array, Complex
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.linear import DELAY_FRAMES, Corner, Linear, ResponseAt
 from stagefx.errors import EffectError
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.description import Stage
-from stagefx.stage.ladder import coupling_poles, input_admittance, laplace, solve
-from stagefx.stage.network import load_parts, socket_parts, source_parts
 from stagefx.units import ratio
 
 NAME = "interchannel"
@@ -159,8 +159,8 @@ def crosstalk(circuit: Circuit, hz: Array) -> Complex:
 
     Examples
     --------
-    >>> from stagefx.stage.circuit import nominal
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.circuit import nominal
+    >>> from stagefx.circuit.description.files import stage_from
     >>> stage = stage_from(
     ...     {
     ...         "interchannel": {"coupling_capacitance": "5 pF"},

@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import IntEnum
 
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.effect import Effect, Setting
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.description import Stage
 
 
 class Place(IntEnum):

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.network.ladder import Part, coupling_poles, laplace, solve
+from stagefx.circuit.network.placement import input_parts, load_parts, output_parts
 from stagefx.effects.fir_design import Array, Complex
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.linear import Corner, Linear
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.ladder import Part, coupling_poles, laplace, solve
-from stagefx.stage.network import input_parts, load_parts, output_parts
 
 NAME = "loading"
 
@@ -31,8 +31,8 @@ def loading_before(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> round(loading_before(nominal(load_stage("thin-coupling"))).gain, 6)
     0.997308
     """
@@ -57,8 +57,8 @@ def loading_after(circuit: Circuit) -> Linear:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> round(loading_after(nominal(load_stage("thin-coupling"))).gain, 6)
     0.98909
     """

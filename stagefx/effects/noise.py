@@ -9,13 +9,13 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.noise import FLICKER_FROM_HZ, noise_density
 from stagefx.dsp.random_numbers import bytes_at
 from stagefx.effects.channelwise import Channelwise, OneChannel
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.kernels.noise import draw_lines
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.noise import FLICKER_FROM_HZ, noise_density
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -196,8 +196,8 @@ def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> noise = stage_noise(nominal(load_stage("line-stage")))
     >>> round(float(np.sqrt(noise.density(np.array([1e3]))[0])) * 1e9)
     35

@@ -12,15 +12,15 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.amplifier.limits import stated_direct_v
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.network.ladder import solve
+from stagefx.circuit.network.placement import input_parts, load_parts, output_parts
 from stagefx.effects.effect import Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.limiting import Limiting
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.description import Stage
-from stagefx.stage.ladder import solve
-from stagefx.stage.limits import stated_direct_v
-from stagefx.stage.network import input_parts, load_parts, output_parts
 
 Array = NDArray[np.float64]
 NAME = "offset"
@@ -115,8 +115,8 @@ def direct_at_load_v(circuit: Circuit) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage.circuit import nominal
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.circuit import nominal
+    >>> from stagefx.circuit.description.files import stage_from
     >>> stage = stage_from({"source": {"offset": "50 mV"}, "load": {"resistance": "10 kohm"}})
     >>> round(direct_at_load_v(nominal(stage)), 6)
     0.05

@@ -10,6 +10,8 @@ from collections.abc import Iterator, Set as AbstractSet
 
 import numpy as np
 
+from stagefx.circuit.amplifier.stability import stability
+from stagefx.circuit.circuit import Circuit
 from stagefx.effects import bandwidth
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.fir_design import BAND_EDGE
@@ -18,8 +20,6 @@ from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.limiting import Limiting
 from stagefx.effects.tone import Tone
 from stagefx.errors import StageError
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.stability import stability
 from stagefx.units import show
 
 NAME = "oscillation"
@@ -80,8 +80,8 @@ def refuse_unstable(circuit: Circuit, keep: AbstractSet[str]) -> None:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> refuse_unstable(nominal(load_stage("line-stage")), {"bandwidth"})
     """
     loop = stability(circuit)

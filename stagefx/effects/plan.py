@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Piece, Place, Setup
 from stagefx.effects.limit_set import LimitSet
 from stagefx.effects.limiting import Limiting
 from stagefx.effects.registry import effect_kinds
 from stagefx.errors import EffectError, nearest
-from stagefx.stage.description import Stage
 
 WATCH = "watch"
 """Name of what only measures at the amplifier's output; it is never left out."""
@@ -31,7 +31,7 @@ def needed(stage: Stage) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> needed(load_stage("bare-rails"))
     ('loading', 'bandwidth', 'slew', 'clip', 'noise', 'oscillation')
     """
@@ -64,7 +64,7 @@ def chosen(
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> sorted(chosen(load_stage("line-stage"), only=["clip", "slew"]))
     ['clip', 'slew']
     """
@@ -111,8 +111,8 @@ def stage_pieces(setup: Setup) -> tuple[Piece, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> setup = Setup(nominal(load_stage("line-stage")), 44100)
     >>> [effect.name for _, effect in stage_pieces(setup)]
     ['loading', 'bandwidth', 'watch', 'slew', 'clip', 'bandwidth', 'loading', 'noise']
@@ -140,8 +140,8 @@ def stage_effects(setup: Setup) -> tuple[Effect, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> setup = Setup(nominal(load_stage("passive-control")), 44100)
     >>> [effect.name for effect in stage_effects(setup)]
     ['loading', 'noise']

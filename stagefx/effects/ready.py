@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.kind import Piece, Setup
@@ -15,9 +18,6 @@ from stagefx.effects.pipeline import ahead
 from stagefx.effects.plan import check_known, chosen, stage_pieces
 from stagefx.errors import EffectError, StageError
 from stagefx.io.files import AudioReader
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
 from stagefx.units import decibels
 
 MOST_TIMES = 1e6
@@ -182,7 +182,7 @@ def prepare(
     --------
     >>> from stagefx.io.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     sorted(prepare(load_stage("wire"), music).keep)
     ['loading', 'noise']

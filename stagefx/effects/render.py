@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.loudness import LoudnessMeter
 from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
@@ -20,11 +21,10 @@ from stagefx.effects.plan import needed
 from stagefx.effects.ready import Played, prepare
 from stagefx.effects.report import RenderReport, Strain
 from stagefx.errors import AudioError, OutputError
+from stagefx.figures.faults import faults_of
 from stagefx.io.atomic_file import refuse_same_file
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
-from stagefx.stage.description import Stage
-from stagefx.stage.faults import faults_of
 from stagefx.units import decibels, ratio
 
 LevelBy = Literal["gain", "loudness", "nothing"]
@@ -97,7 +97,7 @@ def render(
     --------
     >>> import tempfile
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     report = render(
     ...         load_stage("line-stage"),
@@ -263,7 +263,7 @@ def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain
     --------
     >>> from stagefx.io.files import open_audio
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     played = prepare(load_stage("line-stage"), music)
     >>> with played.chain(44100, 2) as chain:

@@ -15,6 +15,7 @@ from stagefx.evidence.asking import Asked, ask
 from stagefx.evidence.excerpts import Excerpts, cut
 from stagefx.evidence.letter import Letter, write_letter
 from stagefx.evidence.waveform import Waveform, waveform_of
+from stagefx.figures.table import Figures, work_out
 from stagefx.hearing.compare import compare_files, compare_stages
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.delivery import Delivery, deliver
@@ -23,7 +24,6 @@ from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import open_audio
-from stagefx.stage.figures.table import Figures, work_out
 
 if TYPE_CHECKING:
     from stagefx.blind.score import BlindScore

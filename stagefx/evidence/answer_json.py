@@ -9,10 +9,10 @@ from collections.abc import Iterable
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
+from stagefx.circuit.description.files import stage_tables
 from stagefx.evidence.margins import distance_db, margin_words, nearest_first
 from stagefx.evidence.side_by_side import side_by_side
 from stagefx.hearing.grades import Grade
-from stagefx.stage.files import stage_tables
 
 if TYPE_CHECKING:
     from stagefx.evidence.answer import Answer, Piece

@@ -14,8 +14,8 @@ from stagefx.evidence.comparison_picture import change_claim, draw_change
 from stagefx.evidence.noise_picture import bands_of_noise, draw_noise, noise_claim
 from stagefx.evidence.svg import inline_svg
 from stagefx.evidence.waveform import Waveform
+from stagefx.figures.table import Figures
 from stagefx.hearing.comparison import Comparison
-from stagefx.stage.figures.table import Figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from, stage_tables
+from stagefx.circuit.description.stage import Stage
 from stagefx.evidence.needed import needed
 from stagefx.evidence.question import Question, QuestionError, read_question, with_overrides
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, ready_made, stage_from, stage_tables
 
 AUDIO_ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".opus", ".mp3", ".w64", ".rf64", ".caf")
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.evidence import style
 from stagefx.evidence.comparison_picture import (
     change_claim,
@@ -19,7 +20,6 @@ from stagefx.evidence.ear_picture import FAINTEST_DB, draw_landscape, ear_claim
 from stagefx.evidence.margins import nearest_first
 from stagefx.evidence.stage_cards import StageCard, stage_card_plots
 from stagefx.hearing.comparison import Comparison
-from stagefx.stage.description import Stage
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -118,7 +118,7 @@ def draw_stage_cards(stage: Stage) -> dict[str, Figure]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> list(draw_stage_cards(load_stage("line-stage")))
     ['square', 'sweep', 'clipping']
     """
@@ -149,7 +149,7 @@ def write_cards(cards: Mapping[str, Figure], folder: Path) -> tuple[str, ...]:
     Examples
     --------
     >>> import tempfile
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> cards = draw_stage_cards(load_stage("line-stage"))
     >>> with tempfile.TemporaryDirectory() as home:
     ...     write_cards({"square": cards["square"]}, Path(home, "cards"))

@@ -6,10 +6,10 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from stagefx.circuit.description.files import stage_tables
+from stagefx.circuit.description.stage import Stage
 from stagefx.evidence.style import as_sentence
 from stagefx.evidence.telling import Telling
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_tables
 from stagefx.units import decibels
 
 Say = Callable[[str, str], str]
@@ -33,7 +33,7 @@ def tell_circumstances(telling: Telling, stages: tuple[Stage, ...]) -> list[str]
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> pair = load_stage("line-stage"), load_stage("line-stage-quick")
     >>> tell_circumstances(Telling(), pair)[0].partition(";")[0]
     'The source gives 2 V rms at full scale through 100 ohm'

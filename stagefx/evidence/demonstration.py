@@ -8,9 +8,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from stagefx.circuit.description.files import load_stage
 from stagefx.evidence.scenario import samples_folder
-from stagefx.stage.figures.table import Figures, work_out
-from stagefx.stage.files import load_stage
+from stagefx.figures.table import Figures, work_out
 
 if TYPE_CHECKING:
     from stagefx.effects.report import RenderReport

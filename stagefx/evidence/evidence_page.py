@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from stagefx.circuit.description.files import stage_as_toml
 from stagefx.evidence.answer_json import answer_as_json, command_of
 from stagefx.evidence.answer_pictures import pictures_of
 from stagefx.evidence.distance_rows import WIDE, distance_rows, heard_from_x
@@ -15,9 +16,8 @@ from stagefx.evidence.names import NAMES
 from stagefx.evidence.side_by_side import side_by_side
 from stagefx.evidence.style import shortened
 from stagefx.evidence.wording import amount
+from stagefx.figures.cautions import CAUTIONS
 from stagefx.hearing.wording import quantity
-from stagefx.stage.cautions import CAUTIONS
-from stagefx.stage.files import stage_as_toml
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.plan import needed
 from stagefx.effects.ready import prepare
 from stagefx.effects.render import render
@@ -18,7 +19,6 @@ from stagefx.evidence.listening_levels import loudest_moment_dbfs
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
-from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 
@@ -111,7 +111,7 @@ def exaggerate(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio, stage = samples_folder() / "music" / "trio.flac", load_stage("line-stage")
     >>> found, silent = exaggerate((stage, stage), trio, (2.0, 3.0))
     >>> [one.effect for one in silent]

@@ -8,7 +8,7 @@ from stagefx.evidence import style
 from stagefx.evidence.headroom_picture import draw_headroom
 from stagefx.evidence.noise_picture import draw_noise
 from stagefx.evidence.response_picture import draw_response
-from stagefx.stage.figures.table import Figures
+from stagefx.figures.table import Figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,8 +31,8 @@ def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> len(draw_figures(work_out(load_stage("line-stage"))).axes)
     3
     """

@@ -31,7 +31,7 @@ def draw_fit(fitted: FittedStage) -> Figure:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> row = Row("gain", 1000.0, None, 12.0, 0.02, 12.1, 12.0, "dB")
     >>> draw_fit(FittedStage(load_stage("wire"), load_stage("wire"), (), (row,))).axes[
     ...     1

@@ -155,7 +155,7 @@ def told_rows(fitted: FittedStage) -> tuple[tuple[str, Row], ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> told_rows(FittedStage(load_stage("wire"), load_stage("wire"), (), ()))
     ()
     """

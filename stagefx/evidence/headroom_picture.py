@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from stagefx.evidence import style
 from stagefx.evidence.level_plan import Station, level_plan
 from stagefx.evidence.wording import amount
-from stagefx.stage.figures.table import Figures
+from stagefx.figures.table import Figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,8 +67,8 @@ def draw_headroom(axes: Axes, figures: Figures, *, small: bool = False) -> None:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> with style.drawing():
     ...     made = style.sheet("a stage")
     ...     draw_headroom(made.add_subplot(), work_out(load_stage("line-stage")))

@@ -9,9 +9,9 @@ from stagefx.evidence.side_by_side import side_by_side
 from stagefx.evidence.style import as_sentence, shortened
 from stagefx.evidence.telling import Paragraph, Telling, tell_row
 from stagefx.evidence.wording import amount
+from stagefx.figures.table import Figures
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.wording import decibels, quantity, subject
-from stagefx.stage.figures.table import Figures
 
 MOST_NAMED = 3
 """Rows of the ledger that the letter names beside the first."""

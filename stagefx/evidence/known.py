@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from stagefx.evidence.asking import Asked
 from stagefx.evidence.margins import nearest_first
 from stagefx.evidence.style import shortened
+from stagefx.figures.table import Figures
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.passage import Passage
 from stagefx.hearing.verdict import LevelBy
-from stagefx.stage.figures.table import Figures
 
 if TYPE_CHECKING:
     from stagefx.blind.score import BlindScore

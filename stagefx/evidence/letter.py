@@ -17,6 +17,8 @@ from stagefx.evidence.how_we_know import how_we_know
 from stagefx.evidence.known import FaultTold, Known
 from stagefx.evidence.style import as_sentence, shortened
 from stagefx.evidence.telling import Paragraph, Telling
+from stagefx.figures.cautions import cautions_of
+from stagefx.figures.table import Figures
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.direct_voltage import is_direct
 from stagefx.hearing.grades import EAR_MODEL, Grade
@@ -25,8 +27,6 @@ from stagefx.hearing.passage import Passage
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wording import decibels, quantity, subject
-from stagefx.stage.cautions import cautions_of
-from stagefx.stage.figures.table import Figures
 
 if TYPE_CHECKING:
     from stagefx.blind.score import BlindScore

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.figures.table import Figures
-from stagefx.stage.knob import ASSUMED_PROGRAMME_DB
-from stagefx.stage.limits import limits
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
+from stagefx.circuit.response import Response
+from stagefx.figures.table import Figures
 from stagefx.units import decibels
 
 
@@ -65,8 +65,8 @@ def level_plan(figures: Figures) -> tuple[Station, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> for station in level_plan(work_out(load_stage("line-stage"))):
     ...     print(f"{station.name}: {station.full_scale_v_rms:.2f} V")
     source: 2.00 V

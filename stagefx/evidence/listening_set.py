@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.blind.pack.excerpts import excerpt_of_files
+from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.dither import quantise
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.evidence.exaggeration import Exaggeration, NotHeard, exaggerate
@@ -35,7 +36,6 @@ from stagefx.hearing.rendered import rendered
 from stagefx.io.atomic_folder import whole_folder
 from stagefx.io.files import STANDARD_STREAM, open_audio
 from stagefx.io.wav_header import sample_bytes, wave_header
-from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 
@@ -171,7 +171,7 @@ def listening_set_of_stages(
     --------
     >>> import tempfile
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> stages = load_stage("line-stage"), load_stage("line-stage-quick")
     >>> with tempfile.TemporaryDirectory() as home:

@@ -33,7 +33,7 @@ def draw_margin(found: Margin) -> Figure:
     --------
     >>> from stagefx.evidence.scenario import samples_folder
     >>> from stagefx.hearing.margin import margin
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
     >>> [label.get_text() for label in draw_margin(found).axes[0].get_yticklabels()]
@@ -65,7 +65,7 @@ def draw_causes(axes: Axes, found: Margin) -> None:
     --------
     >>> from stagefx.evidence.scenario import samples_folder
     >>> from stagefx.hearing.margin import margin
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
     >>> with style.drawing():

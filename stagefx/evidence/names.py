@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stagefx.stage.figures.table import DEFINITIONS
+from stagefx.figures.table import DEFINITIONS
 
 _MEANINGS = {definition.key: definition.meaning for definition in DEFINITIONS}
 

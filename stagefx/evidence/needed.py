@@ -5,9 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.definition import (
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.files import WIRE
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
+from stagefx.figures.dc import NO_BIAS_PATH
+from stagefx.figures.definition import (
     NO_CHAIN,
     NO_LEVEL,
     NO_RATED_POWER,
@@ -15,10 +18,7 @@ from stagefx.stage.figures.definition import (
     Missing,
     Working,
 )
-from stagefx.stage.figures.direct import NO_BIAS_PATH
-from stagefx.stage.figures.table import DEFINITIONS
-from stagefx.stage.files import WIRE
-from stagefx.stage.knob import set_knob
+from stagefx.figures.table import DEFINITIONS
 
 _ASKS_FOR = {
     NO_LEVEL: ("source.level",),

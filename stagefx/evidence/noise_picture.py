@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.knob import seat_spl_db
+from stagefx.circuit.noise import noise_bands, noise_density
 from stagefx.evidence import style
 from stagefx.evidence.wording import amount
-from stagefx.stage.circuit import nominal
-from stagefx.stage.figures.table import Figures
-from stagefx.stage.knob import seat_spl_db
-from stagefx.stage.noise import noise_bands, noise_density
+from stagefx.figures.table import Figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -92,8 +92,8 @@ def bands_of_noise(figures: Figures) -> NoiseBands:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> bands = bands_of_noise(work_out(load_stage("line-stage")))
     >>> f"{bands.total[17]:.0f} dB SPL at {bands.hz[17]:.0f} Hz"
     '-24 dB SPL at 1000 Hz'
@@ -146,8 +146,8 @@ def noise_claim(bands: NoiseBands) -> str:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> noise_claim(bands_of_noise(work_out(load_stage("line-stage"))))
     'The hiss at the seat stays 13 dB under the threshold of hearing'
     """
@@ -181,8 +181,8 @@ def draw_noise(axes: Axes, figures: Figures, second: Figures | None = None) -> N
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> with style.drawing():
     ...     made = style.sheet("a stage")
     ...     draw_noise(made.add_subplot(), work_out(load_stage("line-stage")))

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.blind.page.bundle import bundle, page_part
-from stagefx.stage.cautions import CAUTIONS
+from stagefx.figures.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from stagefx.evidence.listening_tracks import ListeningSet, Track

@@ -100,7 +100,7 @@ class Question(BaseModel):
     @field_validator("figures")
     @classmethod
     def _known_figures(cls, value: tuple[str, ...]) -> tuple[str, ...]:
-        from stagefx.stage.figures.table import DEFINITIONS
+        from stagefx.figures.table import DEFINITIONS
 
         known = [definition.key for definition in DEFINITIONS]
         for key in value:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stagefx.evidence import style
-from stagefx.stage.figures.table import Figures
+from stagefx.figures.table import Figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,8 +39,8 @@ def response_claim(figures: Figures, second: Figures | None = None) -> str:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> response_claim(work_out(load_stage("line-stage")))
     'From 20 Hz to 20 kHz the level stays within 0.01 dB of 1 kHz'
     """
@@ -76,8 +76,8 @@ def draw_response(axes: Axes, figures: Figures, second: Figures | None = None) -
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> with style.drawing():
     ...     made = style.sheet("a stage")
     ...     draw_response(made.add_subplot(), work_out(load_stage("line-stage")))

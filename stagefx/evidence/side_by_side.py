@@ -8,7 +8,7 @@ from typing import Any
 
 from stagefx.evidence.wording import LEVELS, amount, times
 from stagefx.evidence.yardsticks import BLOCKED_DIRECT_V, NERVOUS_MARGIN_DEG, Sheet
-from stagefx.stage.figures.table import DEFINITIONS, Figures
+from stagefx.figures.table import DEFINITIONS, Figures
 from stagefx.units import decibels
 
 ADDED = LEVELS | {"deg"}
@@ -70,8 +70,8 @@ def side_by_side(first: Figures, second: Figures) -> tuple[Contrast, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> pair = [work_out(load_stage(name)) for name in ("line-stage", "passive-control")]
     >>> [row.key for row in side_by_side(*pair) if "high end" in row.matters]
     []

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from stagefx.bench.bench_setting import OnBench, on_bench
 from stagefx.bench.square_pictures import POINTS, square_through
+from stagefx.circuit.amplifier.limits import Limits, limits
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.response import Response
 from stagefx.evidence import style
 from stagefx.evidence.wording import amount
-from stagefx.stage.description import Stage
-from stagefx.stage.limits import Limits, limits
-from stagefx.stage.response import Response
 
 Array = NDArray[np.float64]
 
@@ -107,7 +107,7 @@ def stage_card_plots(stage: Stage) -> tuple[StageCard, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> [card.name for card in stage_card_plots(load_stage("wire"))]
     ['square', 'sweep']
     """

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stagefx.circuit.description.devices import device_classes
 from stagefx.evidence import style
 from stagefx.evidence.wording import amount, times
-from stagefx.stage.devices import device_classes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

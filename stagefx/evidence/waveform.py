@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.response import Response
 from stagefx.io.recording import Recording
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.limits import limits
-from stagefx.stage.response import Response
 
 if TYPE_CHECKING:
     from stagefx.effects.report import RenderReport

@@ -9,10 +9,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
 from stagefx.evidence.wording import amount, times
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.table import Figures
-from stagefx.stage.knob import ASSUMED_PROGRAMME_DB
+from stagefx.figures.table import Figures
 from stagefx.units import decibels, ratio
 
 TOP_OF_HEARING_HZ = 20_000.0
@@ -67,8 +67,8 @@ def yardstick(key: str, figures: Figures) -> str:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.figures.table import work_out
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
     >>> yardstick("slew_available_v_per_us", work_out(load_stage("line-stage")))
     'needs 0.25, has 9: 36 times to spare'
     """

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from stagefx.circuit.circuit import Array, Circuit
+from stagefx.circuit.description.stage import Interchannel
 from stagefx.effects.curvature import Curvature
 from stagefx.effects.effect import Effect
 from stagefx.effects.limiting import Limiting
 from stagefx.effects.plan import needed
-from stagefx.stage.circuit import Array, Circuit
-from stagefx.stage.description import Interchannel
 
 LIMITS = frozenset({"slew", "clip", "curvature", "oscillation"})
 """Effects that bend the music: what they leave is no matter of a response."""
@@ -79,8 +79,8 @@ def causes_of(circuit: Circuit) -> tuple[Cause, ...]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> [cause.name for cause in causes_of(nominal(load_stage("thin-coupling")))][:3]
     ['shunt capacitance', 'coupling capacitors', 'gain-bandwidth']
     """
@@ -148,8 +148,8 @@ def grown(circuit: Circuit, cause: Cause, times: float) -> Circuit:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> circuit = nominal(load_stage("thin-coupling"))
     >>> float(grown(circuit, COUPLING, 2.0).input_coupling_f[0, 0])
     5e-08

@@ -7,6 +7,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.difference.gap_noise import gap_noise
 from stagefx.difference.split import Difference, take_apart
 from stagefx.effects.ready import prepare, programme_level_db, set_by_listening
@@ -35,7 +36,6 @@ from stagefx.hearing.wire import wire_claim
 from stagefx.hearing.worst_knob import worst_knob
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.recording import Recording
-from stagefx.stage.description import Stage
 from stagefx.units import decibels
 
 
@@ -204,7 +204,7 @@ def compare_stages(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
     >>> compare_stages(stage, stage, trio, passage=(2.0, 4.0)).verdict.grade.value
     'below what can be measured'

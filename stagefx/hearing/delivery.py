@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import align
+from stagefx.circuit.description.stage import Stage
 from stagefx.difference.pairs import side_by_side
 from stagefx.hearing.coding import CODINGS, Coding, at_rate_of, code
 from stagefx.hearing.ear.detection import EarPair
@@ -30,7 +31,6 @@ from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import factor
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio, Recording
-from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 
@@ -325,7 +325,7 @@ def deliver_stages(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
     >>> deliver_stages(stage, stage, trio, passage=(2.0, 3.0)).least_ratio is None
     True

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.direct import (
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.dc import (
     bias_path_missing,
     coupling_unknown,
     direct_path,
     output_direct_v,
     speaker_direct_v,
 )
-from stagefx.stage.faults import MOST_SPEAKER_DIRECT_V
-from stagefx.stage.network import load_parts, output_parts
+from stagefx.circuit.network.placement import load_parts, output_parts
+from stagefx.figures.faults import MOST_SPEAKER_DIRECT_V
 from stagefx.units import show
 
 DIRECT_VOLTAGE = "direct voltage"

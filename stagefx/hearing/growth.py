@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import Circuit
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.effects.effect import Effect
 from stagefx.effects.interchannel import Interchannel, crosstalk
@@ -32,7 +33,6 @@ from stagefx.hearing.passage import SHORTEST_PASSAGE_S
 from stagefx.hearing.stage_noise import noise_at_seat
 from stagefx.hearing.stage_rows import CROSSTALK_HZ, hum_row
 from stagefx.hearing.thresholds import limits
-from stagefx.stage.circuit import Circuit
 from stagefx.units import ratio
 
 Array = NDArray[np.float64]
@@ -201,8 +201,8 @@ def trial_of(
     --------
     >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.hearing.causes import OFFSET
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> music = HeldAudio(np.zeros((48000, 2)), 48000)
     >>> piece = Passage(music, 0, 48000, full_scale_v=2.8, full_scale_spl_db=100.0)
     >>> spectrum = Spectrum(48000, piece.blocks())

@@ -7,6 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from stagefx.difference.split import take_apart
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.noise import noise_change
@@ -20,8 +22,6 @@ from stagefx.hearing.synthetic import (
 )
 from stagefx.hearing.thresholds import limits
 from stagefx.io.recording import HeldAudio
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

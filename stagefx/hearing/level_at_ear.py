@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.errors import ComparisonError
 from stagefx.io.prefetch import read_ahead
 from stagefx.io.recording import Recording
-from stagefx.stage.description import Stage
 
 USUAL_LISTENING_DB = 85.0
 """A-weighted; also the usual limit for eight hours a day (NIOSH, criteria document 98-126)."""

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.ready import prepare
+from stagefx.figures.faults import faults_of
 from stagefx.hearing.alone import Passage
 from stagefx.hearing.causes import Cause, causes_of
 from stagefx.hearing.grades import Grade
@@ -27,8 +29,6 @@ from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.wording import factor as in_words
 from stagefx.io.files import open_audio
-from stagefx.stage.description import Stage
-from stagefx.stage.faults import faults_of
 
 STEP, FINEST, MOST = 1.25, 1.01, 10_000.0
 """Ratio of the grid that is bisected, of the answer's two sides, and the largest factor tried."""
@@ -166,7 +166,7 @@ def headline(found: Margin) -> str:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> headline(margin(load_stage("wire"), trio, passage=(2.0, 4.0)))
     'This stage has nothing that could grow until it is heard.'
@@ -232,7 +232,7 @@ def margin(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
     >>> [one.effect for one in found.effects]

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.knob import seat_spl_db
-from stagefx.stage.noise import noise_bands
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.knob import seat_spl_db
+from stagefx.circuit.noise import noise_bands
+from stagefx.circuit.response import Response
 
 Array = NDArray[np.float64]
 

@@ -8,6 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.knob import seat_spl_db
+from stagefx.circuit.response import Response
+from stagefx.circuit.supply.psrr import ripple_at_load_v_rms, ripple_lines
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.effects.chain import Chain
 from stagefx.effects.interchannel import crosstalk
@@ -16,10 +20,6 @@ from stagefx.effects.plan import stage_effects
 from stagefx.effects.report import RenderReport
 from stagefx.hearing.ledger import LedgerRow, judged_row, unjudged_row
 from stagefx.hearing.noise import dither_over_db, hiding_db
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.knob import seat_spl_db
-from stagefx.stage.rejection import ripple_at_load_v_rms, ripple_lines
-from stagefx.stage.response import Response
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -90,8 +90,8 @@ def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> 
 
     Examples
     --------
-    >>> from stagefx.stage.circuit import nominal
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.circuit import nominal
+    >>> from stagefx.circuit.description.files import stage_from
     >>> amplifier = {"topology": "follower", "harmonics": ["-70 dB"], "harmonics_level": "1 V rms"}
     >>> bent = nominal(stage_from({"source": {"level": "2 V rms"}, "amplifier": amplifier}))
     >>> straight = nominal(stage_from({"source": {"level": "2 V rms"}}))
@@ -134,8 +134,8 @@ def harmonics_at(circuit: Circuit, peak_v: float) -> Complex:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> found = harmonics_at(nominal(load_stage("line-stage")), 2.0)
     >>> bool(abs(found).max() < 1e-4)
     True
@@ -207,8 +207,8 @@ def hum_lines(circuit: Circuit) -> dict[float, float]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
-    >>> from stagefx.stage.circuit import nominal
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
     >>> lines = hum_lines(nominal(load_stage("line-stage")))
     >>> round(lines[100.0] * 1e9, 2)  # of 2.322 nV of ripple, 6/pi^2 of the power
     1.81
@@ -256,8 +256,8 @@ def crosstalk_row(first: Circuit, second: Circuit) -> LedgerRow:
 
     Examples
     --------
-    >>> from stagefx.stage.circuit import nominal
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.circuit import nominal
+    >>> from stagefx.circuit.description.files import stage_from
     >>> apart = {"source": {"level": "2 V rms", "resistance": "12.5 kohm"}}
     >>> close = {**apart, "interchannel": {"coupling_capacitance": "5 pF"}}
     >>> row = crosstalk_row(nominal(stage_from(apart)), nominal(stage_from(close)))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from stagefx.circuit.description.files import WIRE
+from stagefx.circuit.description.stage import Stage
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.verdict import Verdict
 from stagefx.hearing.wording import distance_of, quantity, size_of, subject
-from stagefx.stage.description import Stage
-from stagefx.stage.files import WIRE
 
 QUESTION = "A piece of wire with gain?"
 
@@ -37,7 +37,7 @@ def wire_claim(
     --------
     >>> from stagefx.hearing.ledger import judged_row
     >>> from stagefx.hearing.verdict import Conditions, pass_verdict
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.0)
     >>> rows = [judged_row("high end", 0.05), judged_row("remainder", -90.0)]
     >>> wire, stage = load_stage("wire"), load_stage("line-stage")

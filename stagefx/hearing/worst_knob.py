@@ -14,20 +14,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import Circuit, build
+from stagefx.circuit.dc import coupling_unknown, speaker_direct_v
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import seat_spl_db
+from stagefx.circuit.noise import noise_bands_by_draw
+from stagefx.circuit.response import Response
 from stagefx.dsp.bands import nominal_hz, third_octaves_hz
 from stagefx.effects.interchannel import crosstalk
+from stagefx.figures.faults import MOST_SPEAKER_DIRECT_V
 from stagefx.hearing.grades import Grade, together
 from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ, LedgerRow, judged_row
 from stagefx.hearing.noise import hiding_db, noise_change
 from stagefx.hearing.stage_rows import CROSSTALK_HZ, hum_lines
 from stagefx.hearing.wording import decibels, subject
-from stagefx.stage.circuit import Circuit, build
-from stagefx.stage.description import Stage
-from stagefx.stage.direct import coupling_unknown, speaker_direct_v
-from stagefx.stage.faults import MOST_SPEAKER_DIRECT_V
-from stagefx.stage.knob import seat_spl_db
-from stagefx.stage.noise import noise_bands_by_draw
-from stagefx.stage.response import Response
 from stagefx.units import show
 
 Array = NDArray[np.float64]

@@ -7,15 +7,15 @@ from functools import cached_property
 
 import numpy as np
 
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import Knob, set_knob
+from stagefx.circuit.response import Response
 from stagefx.effects.kind import Setup
 from stagefx.effects.oscillation import refuse_unstable
 from stagefx.effects.plan import chosen, stage_effects
 from stagefx.effects.ready import Played
 from stagefx.errors import StageError
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.knob import Knob, set_knob
-from stagefx.stage.response import Response
 
 _KILOHERTZ = np.array([1000.0])
 _BISECTIONS = 40
@@ -142,7 +142,7 @@ def ready(stage: Stage, *, programme_db: float = -18.0, listening_level_db: floa
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> quiet, loud = (ready(load_stage("line-stage"), programme_db=db) for db in (-30.0, -10.0))
     >>> quiet.knob.position > loud.knob.position
     True
@@ -177,7 +177,7 @@ def clips_from_knob(played: Played, headroom_db: float) -> float | None:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> played = ready(load_stage("slow-early"))
     >>> clips_from_knob(played, 40.0) is None, round(clips_from_knob(played, 0.0), 6)
     (True, 1.0)

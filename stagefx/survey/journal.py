@@ -15,10 +15,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from stagefx.circuit.description.files import stage_as_toml
 from stagefx.errors import OutputError
 from stagefx.io.atomic_file import WholeFile, check_free, not_writable
 from stagefx.io.texts import from_json
-from stagefx.stage.files import stage_as_toml
 from stagefx.survey.asked import Asked
 from stagefx.survey.row import Row
 
@@ -50,7 +50,7 @@ def heading_of(asked: Asked, folder: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> heading_of(Asked(load_stage("line-stage")), "/music")["listening_level_db"]
     85.0
     """

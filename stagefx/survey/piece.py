@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.effects.chain import BLOCK_FRAMES, Chain, Passage
@@ -19,7 +20,6 @@ from stagefx.effects.ready import Played
 from stagefx.effects.render import strain_of
 from stagefx.errors import ComparisonError, StagefxError
 from stagefx.io.files import AudioReader, open_audio
-from stagefx.stage.knob import ASSUMED_PROGRAMME_DB
 from stagefx.survey.asked import Asked, clips_from_knob, ready
 from stagefx.survey.collection import Piece
 from stagefx.survey.row import Hearing, Row, Strain
@@ -52,7 +52,7 @@ def survey_piece(piece: Piece, asked: Asked) -> Row:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> from stagefx.survey.collection import find_pieces
     >>> trio = find_pieces(samples_folder() / "music").pieces[1]
     >>> row = survey_piece(trio, Asked(load_stage("line-stage")))
@@ -178,8 +178,8 @@ def _strain(played: Played, chain: Chain, watch: SlopeWatch, reader: AudioReader
 
 def _heard(row: Row, place: Path, asked: Asked) -> Row:
     """The same with what the ear makes of it, the stage against a wire."""
+    from stagefx.circuit.description.files import load_stage
     from stagefx.hearing.compare import compare_stages
-    from stagefx.stage.files import load_stage
 
     try:
         compared = compare_stages(

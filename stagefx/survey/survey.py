@@ -8,9 +8,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from stagefx.circuit.description.stage import Stage
+from stagefx.figures.faults import Fault, faults_of
 from stagefx.io.atomic_file import refuse_same_file
-from stagefx.stage.description import Stage
-from stagefx.stage.faults import Fault, faults_of
 from stagefx.survey.asked import Asked
 from stagefx.survey.collection import Collection, Piece, find_pieces
 from stagefx.survey.journal import Journal, heading_of
@@ -114,7 +114,7 @@ def survey_folder(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> found = survey_folder(load_stage("line-stage"), samples_folder() / "music", jobs=1)
     >>> len(found.rows), found.summary.asked.either
     (3, 0)

@@ -48,7 +48,7 @@ def on_cores(pieces: Sequence[Piece], asked: Asked, *, jobs: int | None = None) 
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> gone = Piece("/no/such.wav", "such.wav")
     >>> [row.file for row in on_cores([gone], Asked(load_stage("line-stage")), jobs=1)]
     ['such.wav']
@@ -154,7 +154,7 @@ def on_cluster(pieces: Sequence[Piece], asked: Asked, client: Any) -> Iterator[R
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> with connected("tcp://localhost:8786") as client:  # doctest: +SKIP
     ...     rows = list(on_cluster(pieces, Asked(load_stage("line-stage")), client))
     """

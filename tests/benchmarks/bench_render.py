@@ -16,6 +16,10 @@ import soxr
 from numpy.typing import NDArray
 from scipy.signal import resample_poly
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
 from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects import Setup
 from stagefx.effects.chain import BLOCK_FRAMES, Chain
@@ -23,10 +27,6 @@ from stagefx.effects.plan import stage_effects
 from stagefx.effects.ready import prepare
 from stagefx.effects.render import render
 from stagefx.io.files import open_audio
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage
-from stagefx.stage.knob import set_knob
 from tests.benchmarks.ratio import Ratio, fastest_s
 from tests.played import song
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import time
 
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage
+from stagefx.circuit.description.files import load_stage
+from stagefx.figures.table import work_out
 from tests.benchmarks.ratio import Ratio, fastest_s
 
 STAGE = "line-stage"

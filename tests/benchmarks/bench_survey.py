@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 import soundfile
 
-from stagefx.stage.files import load_stage
+from stagefx.circuit.description.files import load_stage
 from stagefx.survey.survey import Survey, survey_folder
 from tests.benchmarks.ratio import Ratio
 from tests.played import song

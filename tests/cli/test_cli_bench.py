@@ -9,9 +9,9 @@ import pytest
 
 from stagefx.bench.measured import stated
 from stagefx.bench.report import BenchStage, Checked, Found, Remark
+from stagefx.circuit.description.files import load_stage
 from stagefx.evidence.scenario import samples_folder
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage
+from stagefx.figures.table import work_out
 from stagefx_cli.output import paper
 from stagefx_cli.printing.bench import print_bench_stage
 from tests.cli.running import complaint, one_object, run_here

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from stagefx.stage.files import load_stage, read_stage
+from stagefx.circuit.description.files import load_stage, read_stage
 from tests.cli.running import complaint, one_object, run_here
 from tests.measured_on_paper import measured
 

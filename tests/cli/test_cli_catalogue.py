@@ -6,8 +6,8 @@ import json
 
 from click.testing import CliRunner
 
-from stagefx.stage.devices import device_classes
-from stagefx.stage.files import load_stage, read_stage, ready_made, stage_text
+from stagefx.circuit.description.devices import device_classes
+from stagefx.circuit.description.files import load_stage, read_stage, ready_made, stage_text
 from stagefx_cli.main import program
 from tests.cli.running import one_object
 
@@ -53,7 +53,7 @@ def test_the_list_as_json() -> None:
 
 def test_a_stage_as_json_reads_back_to_the_same_stage() -> None:
     found = one_object(shown("line-stage", "--json"))
-    from stagefx.stage.files import stage_from
+    from stagefx.circuit.description.files import stage_from
 
     assert stage_from(found["stage"]) == load_stage("line-stage")
 

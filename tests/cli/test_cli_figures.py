@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from stagefx.stage.figures.table import DEFINITIONS, GROUPS, work_out
-from stagefx.stage.files import load_stage, ready_made
+from stagefx.circuit.description.files import load_stage, ready_made
+from stagefx.figures.table import DEFINITIONS, GROUPS, work_out
 from stagefx_cli.main import program
 from tests.cli.running import complaint, one_object, run_here
 

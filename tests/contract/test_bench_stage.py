@@ -13,8 +13,8 @@ from stagefx.bench.derive import stage_from_readings
 from stagefx.bench.errors import ReadingsError
 from stagefx.bench.readings import load_readings, readings_from
 from stagefx.bench.report import BenchStage
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage, read_stage, stage_from
+from stagefx.circuit.description.files import load_stage, read_stage, stage_from
+from stagefx.figures.table import work_out
 
 SAMPLES = Path(stagefx.__file__).parents[1] / "samples"
 GAIN = {"of": "gain", "input": "0.5 V", "output": "2 V"}

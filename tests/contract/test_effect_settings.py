@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Setup, effect_kinds
 from stagefx.effects.clip import clip
 from stagefx.effects.curvature import curvature
@@ -18,8 +20,6 @@ from stagefx.effects.oscillation import oscillation
 from stagefx.effects.plan import stage_effects, stage_pieces
 from stagefx.effects.slew import slew
 from stagefx.errors import EffectError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
 from tests.contract.full_stage import EVERYTHING
 from tests.played import played
 

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from stagefx.stage.cautions import CAUTIONS, caution_for, cautions_of
-from stagefx.stage.faults import RULES, Fault
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage, ready_made, stage_from
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
+from stagefx.figures.cautions import CAUTIONS, caution_for, cautions_of
+from stagefx.figures.faults import RULES, Fault
+from stagefx.figures.table import work_out
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}
 FOLLOWER = {"topology": "follower"}

@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage.circuit import Circuit, build
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.definition import Missing, Working
-from stagefx.stage.figures.table import DEFINITIONS
-from stagefx.stage.files import load_stage, ready_made, stage_from
-from stagefx.stage.knob import set_knob
-from stagefx.stage.noise import noise_density
+from stagefx.circuit.circuit import Circuit, build
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
+from stagefx.circuit.noise import noise_density
+from stagefx.figures.definition import Missing, Working
+from stagefx.figures.table import DEFINITIONS
 from tests.contract.full_stage import EVERYTHING
 from tests.oracle.random_stages import random_stage
 

@@ -10,13 +10,13 @@ from time import sleep
 import numpy as np
 import pytest
 
+from stagefx.circuit.description.files import load_stage
 from stagefx.effects.channelwise import Helpers
 from stagefx.effects.pipeline import Behind
 from stagefx.effects.ready import prepare
 from stagefx.effects.render import render
 from stagefx.evidence.scenario import samples_folder
 from stagefx.io.files import open_audio
-from stagefx.stage.files import load_stage
 
 PIECE = samples_folder() / "music" / "trio.flac"
 

@@ -15,13 +15,13 @@ from stagefx.blind.keys import draw_key
 from stagefx.blind.listeners import Controls, Listener
 from stagefx.blind.plan import BlindPlan, plan
 from stagefx.blind.score import BlindScore
+from stagefx.circuit.description.files import load_stage
 from stagefx.evidence.scenario import samples_folder
+from stagefx.figures.table import work_out
 from stagefx.hearing.coding import CODINGS
 from stagefx.hearing.compare import compare_files
 from stagefx.hearing.delivery import Apart, Delivered, Delivery
 from stagefx.io.tables import html_table
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage
 
 HOSTILE = "<img src=x onerror=\"alert('a')\">&lt;b&gt;"
 ALLOWED = {"table", "caption", "thead", "tbody", "tr", "th", "td", "p"}

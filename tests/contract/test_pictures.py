@@ -15,6 +15,7 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from stagefx.circuit.description.files import load_stage, ready_made
 from stagefx.errors import OutputError
 from stagefx.evidence import style
 from stagefx.evidence.comparison_picture import MOST_ROWS, draw_comparison
@@ -26,11 +27,10 @@ from stagefx.evidence.noise_picture import bands_of_noise
 from stagefx.evidence.response_picture import response_claim
 from stagefx.evidence.saving import save
 from stagefx.evidence.scenario import samples_folder
+from stagefx.figures.table import Figures, work_out
 from stagefx.hearing.compare import compare_stages
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
-from stagefx.stage.figures.table import Figures, work_out
-from stagefx.stage.files import load_stage, ready_made
 
 SCENARIO = [str(path) for path in sorted((samples_folder() / "stages").glob("*.toml"))]
 PAIRS = [

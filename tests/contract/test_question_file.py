@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from stagefx.circuit.description.files import load_stage
 from stagefx.errors import StagefxError
 from stagefx.evidence.asking import ask, with_context
 from stagefx.evidence.question import QuestionError, read_question, with_overrides
 from stagefx.evidence.scenario import samples_folder
-from stagefx.stage.files import load_stage
 
 MUSIC = samples_folder() / "music"
 STAGES = samples_folder() / "stages"

@@ -12,14 +12,14 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.response import Response
 from stagefx.dsp.loudness import integrated_loudness
 from stagefx.effects.render import render
 from stagefx.effects.report import RenderReport
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
-from stagefx.stage.response import Response
 from tests.played import in_decibels, song
 
 Audio = NDArray[np.float64]

@@ -10,15 +10,15 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects import Setup
 from stagefx.effects.attribution import attribute
 from stagefx.effects.linear import DELAY_FRAMES, MOST_TAPS, TAPS, Linear, impulse_response
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.errors import EffectError, StageError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
 from tests.played import band_limited, in_decibels, played
 
 Audio = NDArray[np.float64]

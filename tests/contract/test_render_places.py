@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.description.files import stage_from
 from stagefx.effects.render import render
 from stagefx.effects.report import RenderReport
 from stagefx.errors import AudioError
-from stagefx.stage.files import stage_from
 from tests.played import Audio, in_decibels
 
 RATE_HZ = 48000

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, strategies as st
 
+from stagefx.circuit.description.devices import device_classes
+from stagefx.circuit.description.files import read_stage, stage_text
 from stagefx.errors import StageError
-from stagefx.stage.devices import device_classes
-from stagefx.stage.files import read_stage, stage_text
 from tests.contract.full_stage import KEYS
 
 

@@ -9,9 +9,9 @@ from typing import Any
 import jsonschema
 import pytest
 
+from stagefx.circuit.description.files import ready_made, stage_from, stage_schema, stage_text
+from stagefx.circuit.description.stage import Stage
 from stagefx.errors import StageError
-from stagefx.stage.description import Stage
-from stagefx.stage.files import ready_made, stage_from, stage_schema, stage_text
 from tests.contract.full_stage import EVERYTHING, KEYS, OTHER_WAYS
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from stagefx.circuit.description.files import load_stage, read_stage, ready_made, stage_text
 from stagefx.errors import StageError
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage, read_stage, ready_made, stage_text
+from stagefx.figures.table import work_out
 
 READY_MADE = (
     "line-stage",

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage.files import (
+from stagefx.circuit.description.files import (
     load_stage,
     read_stage,
     ready_made,

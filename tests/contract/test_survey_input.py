@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.errors import AudioError, OutputError, StageError, StagefxError
-from stagefx.stage.files import load_stage, stage_from
 from stagefx.survey.asked import Asked
 from stagefx.survey.collection import find_pieces
 from stagefx.survey.journal import Journal, heading_of

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from matplotlib.patches import Rectangle
 
+from stagefx.circuit.description.devices import device_classes
 from stagefx.evidence.saving import save
 from stagefx.evidence.style import INK
 from stagefx.evidence.survey_picture import Surveyed, draw_survey
-from stagefx.stage.devices import device_classes
 
 SLOPES = (0.02, 0.021, 0.11, 0.5, 1.2)
 FOUND = Surveyed(

@@ -14,8 +14,8 @@ from stagefx.bench.measuring.synchronised import MOST_DRIFT
 from stagefx.bench.signals.passages import Passage
 from stagefx.bench.signals.plan import RATES_HZ, signal_named, test_signals as all_signals
 from stagefx.bench.signals.writing import write_signals
+from stagefx.figures.cautions import CAUTIONS
 from stagefx.io.files import open_audio
-from stagefx.stage.cautions import CAUTIONS
 
 SIGNALS = all_signals(48000)
 

@@ -7,8 +7,8 @@ import math
 import pytest
 from hypothesis import given, strategies as st
 
+from stagefx.circuit.description.fields import written
 from stagefx.errors import UnitError
-from stagefx.stage.fields import written
 from stagefx.units import UNITS, Quantity, decibels, known_unit, parse, ratio, show
 
 SIZES = st.floats(1e-15, 1e12)

@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import pytest
 
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
 from stagefx.evidence.names import NAMES, name_of
 from stagefx.evidence.response_picture import AUDIBLE_FROM
 from stagefx.evidence.side_by_side import Contrast, side_by_side
 from stagefx.evidence.yardsticks import yardstick
+from stagefx.figures.table import DEFINITIONS, Figures, work_out
 from stagefx.hearing.ledger import RANGES_HZ
 from stagefx.hearing.thresholds import limits
-from stagefx.stage.figures.table import DEFINITIONS, Figures, work_out
-from stagefx.stage.files import load_stage, ready_made, stage_from
 
 
 def worked(name: str) -> Figures:

@@ -9,6 +9,8 @@ import pytest
 from hypothesis import given, strategies as st
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Effect, Setup
 from stagefx.effects.clip import clip
 from stagefx.effects.hum import hum
@@ -17,8 +19,6 @@ from stagefx.effects.oscillation import oscillation
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.slew import slew
 from stagefx.errors import StageError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
 from tests.played import harmonics, lines, played, played_and_counted, steady_tone
 
 Audio = NDArray[np.float64]

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.attribution import Attribution, Contribution, attribute
 from stagefx.effects.ready import prepare
 from stagefx.io.files import open_audio
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
 from tests.played import Audio, in_decibels, song
 
 RATE_HZ = 48000

@@ -11,7 +11,7 @@ from stagefx.bench.fitted.adjust import fit_stage
 from stagefx.bench.fitted.report import FittedStage
 from stagefx.bench.fitted.rounds import Round
 from stagefx.bench.measuring.measurement import Measurement
-from stagefx.stage.files import read_stage, stage_as_toml, stage_from
+from stagefx.circuit.description.files import read_stage, stage_as_toml, stage_from
 from tests.measured_on_paper import measured, noise_of, tone
 
 OURS: dict[str, Any] = {

@@ -21,10 +21,10 @@ from stagefx.bench.fitted.rounds import Round
 from stagefx.bench.measuring.measure import measure
 from stagefx.bench.measuring.measurement import Measurement, merged
 from stagefx.bench.signals.plan import signal_named
+from stagefx.circuit.description.files import read_stage, stage_tables
+from stagefx.circuit.description.stage import Stage
+from stagefx.figures.table import work_out
 from stagefx.io.recording import HeldAudio
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import read_stage, stage_tables
 
 Array = NDArray[np.float64]
 pytestmark = pytest.mark.slow

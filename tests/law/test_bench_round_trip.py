@@ -21,11 +21,11 @@ from stagefx.bench.inversions.corners import (
 from stagefx.bench.inversions.square_waves import cascade_rise_time_s, own_rise_time_s
 from stagefx.bench.measured import carry, combined, rounded, stated
 from stagefx.bench.readings import readings_from
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import stage_from
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.response import Response
+from stagefx.figures.table import work_out
 from tests.oracle.random_stages import random_stage
 
 SURE = {"uncertainty": "0.01 %"}

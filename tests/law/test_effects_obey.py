@@ -8,6 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.chain import Chain
 from stagefx.effects.clip import clip
 from stagefx.effects.effect import Effect
@@ -17,9 +20,6 @@ from stagefx.effects.limiting import Limiting
 from stagefx.effects.linear import Linear
 from stagefx.effects.plan import needed, stage_effects
 from stagefx.effects.slew import slew
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
 from tests.played import Audio, played, played_and_counted, song
 
 RATE_HZ = 44100

@@ -9,6 +9,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.calm import (
     LEVEL_OVER_NODE,
     LEVEL_OVER_PEAK,
@@ -25,9 +28,6 @@ from stagefx.effects.limiting import Limiting
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
 from stagefx.effects.slew import slew
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
 from tests.played import Audio, band_limited, played, song
 
 RATE_HZ = 48000

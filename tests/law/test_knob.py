@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.knob import Knob, full_scale_spl_db, set_knob
 from stagefx.errors import StageError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage, stage_from
-from stagefx.stage.knob import Knob, full_scale_spl_db, set_knob
+from stagefx.figures.table import work_out
 
 CHAIN = {"amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m"}
 VOLUME = {"resistance": "10 kohm", "taper": "audio 15 %", "setting": "listening"}

@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
+from stagefx.circuit.amplifier.limits import Limits, limits, stated_direct_v
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from stagefx.errors import StageError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.limits import Limits, limits, stated_direct_v
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}
 FOLLOWER = {"topology": "follower"}

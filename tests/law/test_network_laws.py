@@ -8,17 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.ladder import (
-    BOLTZMANN_J_PER_K,
-    Part,
-    input_admittance,
-    laplace,
-    solve,
-)
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.network.ladder import BOLTZMANN_J_PER_K, Part, input_admittance, laplace, solve
+from stagefx.circuit.response import Response
 from tests.oracle.random_stages import random_stage
 
 HZ = np.geomspace(1.0, 1e6, 13)

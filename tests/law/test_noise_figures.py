@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
+from stagefx.circuit.noise import noise_bands
+from stagefx.circuit.noise_budget import noise_budget, noisiest_position
+from stagefx.circuit.weighting import a_weighting_db
 from stagefx.dsp.weighting import a_weighting_db as meter_db
-from stagefx.stage.budget import noise_budget, noisiest_position
-from stagefx.stage.circuit import nominal
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage, ready_made, stage_from
-from stagefx.stage.noise import noise_bands
-from stagefx.stage.weighting import a_weighting_db
+from stagefx.figures.table import work_out
 
 PAIR = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
 SUPPLY = {

@@ -10,6 +10,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import Alignment
+from stagefx.circuit.description.files import load_stage
 from stagefx.effects.render import render
 from stagefx.errors import ComparisonError
 from stagefx.evidence.scenario import samples_folder
@@ -17,7 +18,6 @@ from stagefx.hearing.passage import choose_passage
 from stagefx.hearing.phrases import phrasing
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
-from stagefx.stage.files import load_stage
 
 Array = NDArray[np.float64]
 RATE_HZ = 44100

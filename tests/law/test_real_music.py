@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage
+from stagefx.circuit.knob import set_knob
 from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects import Effect, Setup
 from stagefx.effects.plan import stage_effects
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import load_stage
-from stagefx.stage.knob import set_knob
 from tests.played import Audio, in_decibels, played
 
 MUSIC = Path(__file__).parents[2] / "samples" / "music"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage.search import highest, root
+from stagefx.circuit.search import highest, root
 
 
 @given(st.floats(0.02, 0.98), st.floats(0.5, 20.0))

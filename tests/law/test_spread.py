@@ -8,15 +8,15 @@ from typing import Any
 import numpy as np
 import pytest
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
+from stagefx.circuit.description.stage import Stage
 from stagefx.errors import StageError
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.figures import ranges as ranges_module
-from stagefx.stage.figures.definition import Working
-from stagefx.stage.figures.ranges import ranges
-from stagefx.stage.figures.table import DEFINITIONS, Figures, work_out
-from stagefx.stage.files import load_stage, ready_made, stage_from
-from stagefx.stage.spread import DRAWS_A_CHUNK, Spread, draw
+from stagefx.figures import ranges as ranges_module
+from stagefx.figures.definition import Working
+from stagefx.figures.ranges import ranges
+from stagefx.figures.spread import DRAWS_A_CHUNK, Spread, draw
+from stagefx.figures.table import DEFINITIONS, Figures, work_out
 
 DIVIDER = {"source": {"resistance": "1 kohm 5 %"}, "load": {"resistance": "1 kohm 1 %"}}
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.polynomial import plus, roots, times, value
-from stagefx.stage.stability import Stability, stability
+from stagefx.circuit.amplifier.stability import Stability, stability
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.network.polynomial import plus, roots, times, value
 
 FOLLOWER = {
     "topology": "follower",

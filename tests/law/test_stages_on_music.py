@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.files import load_stage
+from stagefx.circuit.knob import set_knob
+from stagefx.circuit.response import Response
 from stagefx.hearing.compare import compare_stages
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.files import load_stage
-from stagefx.stage.knob import set_knob
-from stagefx.stage.response import Response
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

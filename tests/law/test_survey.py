@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
 from stagefx.effects.render import render
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
 from stagefx.survey.asked import Asked
 from stagefx.survey.collection import Piece, find_pieces
 from stagefx.survey.piece import survey_piece

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.stage.files import load_stage
+from stagefx.circuit.description.files import load_stage
 from stagefx.survey.survey import survey_folder
 from tests.cli.running import STAGEFX
 from tests.collections_made import collection, rows_so_far

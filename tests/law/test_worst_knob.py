@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.response import Response
 from stagefx.hearing.compare import compare_files, compare_stages
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.noise import noise_change
 from stagefx.hearing.stage_noise import noise_at_seat
 from stagefx.hearing.worst_knob import NO_CONTROL, WorstKnob, _noise_rows, _positions, worst_knob
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, stage_from
-from stagefx.stage.response import Response
 from tests.cli.running import one_object, run_here
 
 RATE_HZ = 44100
@@ -155,7 +155,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("knob")
     noise = 0.1 * np.random.default_rng(1).standard_normal((2 * RATE_HZ, 1))
     soundfile.write(place / "noise.wav", noise, RATE_HZ, "PCM_24")
-    from stagefx.stage.files import stage_as_toml
+    from stagefx.circuit.description.files import stage_as_toml
 
     (place / "box.toml").write_text(stage_as_toml(control(0.02)), encoding="utf-8")
     return place

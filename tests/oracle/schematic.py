@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.stage.description import Cable, Stage
-from stagefx.stage.devices import device_figure
+from stagefx.circuit.description.devices import device_figure
+from stagefx.circuit.description.stage import Cable, Stage
 from stagefx.units import Quantity, parse, ratio
 
 

@@ -10,9 +10,9 @@ from scipy.integrate import quad
 
 from stagefx.bench.conditions import on_bench
 from stagefx.bench.inversions.noise_bands import Band, noise_powers
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.files import load_stage, stage_from
-from stagefx.stage.noise import noise_density
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.description.files import load_stage, stage_from
+from stagefx.circuit.noise import noise_density
 
 CIRCUIT = on_bench(load_stage("line-stage"), ended_by_ohm=2.5e3, unloaded=True)
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy.linalg import eigvals
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.ladder import Part, coupling_poles, laplace, solve
-from stagefx.stage.network import input_parts, output_parts
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.network.ladder import Part, coupling_poles, laplace, solve
+from stagefx.circuit.network.placement import input_parts, output_parts
 from tests.oracle.random_stages import random_stage
 
 TRAPPED_RAD_PER_S = 1e-6

@@ -11,17 +11,17 @@ import soundfile
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
+from stagefx.circuit.response import Response
 from stagefx.effects.effect import Effect
 from stagefx.effects.interchannel import crosstalk
 from stagefx.effects.kind import Setup
 from stagefx.effects.linear import DELAY_FRAMES, Linear, impulse_response, large_taps
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.render import render
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import load_stage, ready_made, stage_from
-from stagefx.stage.knob import set_knob
-from stagefx.stage.response import Response
 from tests.oracle.random_stages import random_stage
 from tests.played import Audio, band_limited, in_decibels, played
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.ladder import laplace
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.network.ladder import laplace
+from stagefx.circuit.response import Response
 
 HZ = np.geomspace(10.0, 1e6, 11)
 S = laplace(HZ)

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_from
-from stagefx.stage.ladder import laplace
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.network.ladder import laplace
+from stagefx.circuit.response import Response
 from tests.oracle.random_stages import random_stage
 from tests.oracle.schematic import draw, evaluate, lcapy_netlist
 

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_from
-from stagefx.stage.noise import noise_density
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.noise import noise_density
+from stagefx.circuit.response import Response
 from tests.oracle.ngspice import elements_as_netlist, noise, response
 from tests.oracle.schematic import draw
 

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.supply.reservoirs import charged_through_resistance
 from stagefx.effects.chain import Chain
 from stagefx.effects.kind import Setup
 from stagefx.effects.plan import stage_effects
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_from
-from stagefx.stage.limits import limits
-from stagefx.stage.supply import charged_through_resistance
 from tests.oracle.ngspice import transient
 from tests.played import LEAD_FRAMES, in_decibels
 

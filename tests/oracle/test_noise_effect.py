@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage, ready_made, stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
+from stagefx.circuit.noise import noise_density
+from stagefx.circuit.noise_budget import AudioNoise
 from stagefx.effects.kind import Setup
 from stagefx.effects.noise import _HOP, _SPAN, Noise
 from stagefx.effects.plan import stage_effects
-from stagefx.stage.budget import AudioNoise
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage, ready_made, stage_from
-from stagefx.stage.knob import set_knob
-from stagefx.stage.noise import noise_density
+from stagefx.figures.table import work_out
 from tests.played import Audio, in_decibels, played
 
 Array = NDArray[np.float64]

@@ -12,10 +12,10 @@ from collections import defaultdict
 import numpy as np
 import pytest
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_from
-from stagefx.stage.noise import noise_density
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.noise import noise_density
 from tests.oracle.random_stages import random_stage
 from tests.oracle.schematic import draw, nodal
 

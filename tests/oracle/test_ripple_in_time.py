@@ -12,9 +12,9 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.supply import (
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.supply.reservoirs import (
     charged_through_resistance,
     regulator_margin_v,
     ripple_exact_v_pp,

@@ -13,12 +13,12 @@ import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from stagefx.effects.kind import Setup
 from stagefx.effects.linear import Linear
 from stagefx.effects.plan import stage_effects
 from stagefx.effects.slew import slew
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
 from tests.played import harmonics, in_decibels, steady_tone
 
 Array = NDArray[np.float64]

@@ -11,9 +11,9 @@ from scipy.integrate import solve_ivp
 
 from stagefx.bench.fitted.paper import slewing_loss_db
 from stagefx.bench.square_pictures import square_pictures, square_through
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.response import Response
 
 FOLLOWER = {"topology": "follower", "gain_bandwidth": "2.5 MHz"}
 SLEWING = FOLLOWER | {"slew_rise": "9 V/us", "slew_fall": "7 V/us"}

@@ -28,7 +28,7 @@ from stagefx.bench.inversions.square_waves import (
 )
 from stagefx.bench.readings import readings_from
 from stagefx.bench.report import BenchStage
-from stagefx.stage.files import stage_from
+from stagefx.circuit.description.files import stage_from
 from tests.published.worked import agrees
 
 GAIN = {"of": "gain", "input": "1 V", "output": "4.030303 V"}
@@ -201,7 +201,7 @@ def test_e36_what_an_overshoot_tells(
 
 
 def test_e36_the_stage_found_has_that_margin_and_peak() -> None:
-    from stagefx.stage.figures.table import work_out
+    from stagefx.figures.table import work_out
 
     told = found(
         {"of": "gain", "input": "1 V", "output": "1 V"},

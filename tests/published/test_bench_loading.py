@@ -9,8 +9,8 @@ import pytest
 from stagefx.bench.derive import stage_from_readings
 from stagefx.bench.readings import readings_from
 from stagefx.bench.report import BenchStage
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import stage_from
+from stagefx.circuit.description.files import stage_from
+from stagefx.figures.table import work_out
 from tests.published.worked import agrees
 
 

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.circuit import nominal
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import load_stage
-from stagefx.stage.ladder import laplace
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import load_stage
+from stagefx.circuit.network.ladder import laplace
+from stagefx.figures.table import work_out
 from stagefx.units import decibels
 from tests.published.worked import figure
 

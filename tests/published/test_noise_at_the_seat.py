@@ -9,13 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.knob import seat_spl_db
+from stagefx.circuit.noise import noise_bands
 from stagefx.hearing.level_at_ear import room_of
 from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
 from stagefx.hearing.stage_noise import noise_at_seat
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.knob import seat_spl_db
-from stagefx.stage.noise import noise_bands
 
 NOWHERE = -np.inf
 

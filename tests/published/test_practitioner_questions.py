@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
+from stagefx.circuit.description.files import stage_from
 from stagefx.errors import StageError
-from stagefx.stage.figures.table import Figures, work_out
-from stagefx.stage.files import stage_from
+from stagefx.figures.table import Figures, work_out
 from tests.published.worked import agrees
 
 PAIR = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.ladder import coupling_poles
-from stagefx.stage.network import input_parts
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.network.ladder import coupling_poles
+from stagefx.circuit.network.placement import input_parts
 from tests.published.worked import agrees, crossing_hz, figure, response_db
 
 PASSBAND_HZ = 1e9
@@ -149,7 +149,7 @@ def test_table_of_losses_and_corners(loss: float, octaves: float) -> None:
 )
 def test_table_of_group_delays(corner: float, delay_ms: float) -> None:
     """Computed table of line-level practice: group delay of a high-pass at 20 Hz."""
-    from stagefx.stage.response import Response
+    from stagefx.circuit.response import Response
 
     farads = 1.0 / (2.0 * math.pi * 10e3 * corner)
     hz = np.array([19.999, 20.001])

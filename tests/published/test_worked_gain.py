@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.limits import limits
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from stagefx.units import decibels, parse
 from tests.published.worked import agrees, figure, gain
 

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.knob import seat_spl_db
-from stagefx.stage.noise import noise_density
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.knob import seat_spl_db
+from stagefx.circuit.noise import noise_density
 from tests.published.worked import agrees, figure
 
 GENERAL_PURPOSE = {"voltage_noise": "5 nV/rtHz", "current_noise": "0.7 pA/rtHz"}

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.files import stage_from
-from stagefx.stage.stability import stability
+from stagefx.circuit.amplifier.stability import stability
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
 from tests.published.worked import agrees, figure
 
 

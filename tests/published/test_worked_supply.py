@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import stage_from
+from stagefx.circuit.description.files import stage_from
+from stagefx.figures.table import work_out
 from tests.published.worked import agrees, figure
 
 SUPPLY: dict[str, Any] = {

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from stagefx.stage.circuit import nominal
-from stagefx.stage.figures.table import work_out
-from stagefx.stage.files import stage_from
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.response import Response
+from stagefx.figures.table import work_out
 
 PASSBAND_HZ = 1e-6
 """So low that no treble corner of an example matters; examples count from 0 Hz, not from 1 kHz."""

@@ -13,8 +13,8 @@ from stagefx.bench.errors import ReadingsError
 from stagefx.bench.inversions.crosstalk import coupling_capacitance_f, two_paths
 from stagefx.bench.kinds import Balance, Crosstalk
 from stagefx.bench.measured import Measured, carry
-from stagefx.stage.ladder import laplace, solve
-from stagefx.stage.network import socket_parts, source_parts
+from stagefx.circuit.network.ladder import laplace, solve
+from stagefx.circuit.network.placement import socket_parts, source_parts
 from stagefx.units import decibels
 
 _FLAT = 0.1
@@ -137,7 +137,7 @@ def ended_impedance_ohm(draft: Draft, reading: Crosstalk) -> complex:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> reading = {"of": "crosstalk", "driven": "1 V", "undriven": "1 mV", "frequency": "10 kHz"}
     >>> sheet = Sheet(readings_from({"reading": [reading | {"source_resistance": "600 ohm"}]}))
     >>> ended_impedance_ohm(Draft(sheet, stage_from({}), described=True), sheet.readings.reading[0])

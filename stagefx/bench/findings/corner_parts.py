@@ -16,7 +16,7 @@ from stagefx.bench.findings.corner_places import (
     output_ohm,
 )
 from stagefx.bench.measured import Measured, carry
-from stagefx.stage.circuit import Circuit
+from stagefx.circuit.circuit import Circuit
 from stagefx.units import show
 
 _KILOHERTZ = np.array([1000.0])
@@ -113,7 +113,7 @@ def treble_part(
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
     >>> stage = stage_from({"amplifier": {"gain": 4.0}})
     >>> draft = Draft(Sheet(sheet), stage, described=False)
@@ -217,7 +217,7 @@ def bass_part(
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
     >>> draft = Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=False)
     >>> bass_part(draft, 5.0, ())[0].stage.input.resistance.value

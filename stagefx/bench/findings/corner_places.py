@@ -6,10 +6,10 @@ import numpy as np
 
 from stagefx.bench.conditions import on_bench
 from stagefx.bench.draft import Draft
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.devices import device_class, device_classes
-from stagefx.stage.ladder import laplace
-from stagefx.stage.response import Response
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.description.devices import device_class, device_classes
+from stagefx.circuit.network.ladder import laplace
+from stagefx.circuit.response import Response
 
 _KILOHERTZ = np.array([1000.0])
 NOTHING_OHM = 1e-6
@@ -38,7 +38,7 @@ def places(draft: Draft, corner_hz: float, stated: str | None) -> list[str]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "rail", "positive": "15 V"}]}))
     >>> stage = stage_from({"amplifier": {"gain": 4.0}})
     >>> places(Draft(sheet, stage, described=True), 57e3, None)
@@ -79,7 +79,7 @@ def noise_gain(draft: Draft) -> float:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
     >>> noise_gain(Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True))
     4.0
@@ -122,7 +122,7 @@ def output_ohm(draft: Draft) -> float:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
     >>> output_ohm(Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True))
     0.0
@@ -148,7 +148,7 @@ def output_load_ohm(draft: Draft) -> float:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
     >>> output_load_ohm(Draft(Sheet(sheet), stage_from({}), described=True))
     10000.0

@@ -10,10 +10,10 @@ from stagefx.bench.conditions import on_bench
 from stagefx.bench.draft import Draft
 from stagefx.bench.kinds import Offset, Rail, SupplyCurrent
 from stagefx.bench.measured import Measured, carry, exactly
-from stagefx.stage.circuit import Array, Circuit
-from stagefx.stage.devices import device_figure
-from stagefx.stage.direct import direct_path, output_direct_v
-from stagefx.stage.network import load_parts, output_parts
+from stagefx.circuit.circuit import Array, Circuit
+from stagefx.circuit.dc import direct_path, output_direct_v
+from stagefx.circuit.description.devices import device_figure
+from stagefx.circuit.network.placement import load_parts, output_parts
 from stagefx.units import show
 
 _ALL_BIAS = "all of the direct voltage put down to it"
@@ -207,7 +207,7 @@ def direct_reach(draft: Draft, reading: Offset) -> tuple[float, float]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = readings_from({"reading": [{"of": "offset", "output": "1 mV"}]})
     >>> draft = Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True)
     >>> direct_reach(draft, sheet.reading[0])

@@ -14,7 +14,7 @@ from stagefx.bench.fitting import solve_for
 from stagefx.bench.kinds import Gain
 from stagefx.bench.measured import Measured, carry, exactly, rounded
 from stagefx.bench.slips import slip, slip_code
-from stagefx.stage.circuit import Circuit
+from stagefx.circuit.circuit import Circuit
 from stagefx.units import decibels
 
 _NEW = 1.0
@@ -100,8 +100,8 @@ def with_gain(circuit: Circuit, gain: float) -> Circuit:
 
     Examples
     --------
-    >>> from stagefx.stage.circuit import nominal
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.circuit import nominal
+    >>> from stagefx.circuit.description.files import stage_from
     >>> pair = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
     >>> float(with_gain(nominal(stage_from({"amplifier": pair})), 2.0).feedback_ohm[0, 0])
     3300.0

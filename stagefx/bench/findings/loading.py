@@ -17,8 +17,8 @@ from stagefx.bench.inversions.loading import input_resistance_ohm, output_resist
 from stagefx.bench.kinds import InputLoading, OutputLoading
 from stagefx.bench.measured import Measured, carry, combined
 from stagefx.bench.slips import slip
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.response import Response
 from stagefx.units import show
 
 LIGHT = 0.2
@@ -305,7 +305,7 @@ def through_share(circuit: Circuit, series_ohm: float, hz: float) -> float:
 
     Examples
     --------
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> bench = on_bench(stage_from({"input": {"resistance": "30 kohm"}}))
     >>> round(through_share(bench, 10e3, 1e3), 6)
     0.75

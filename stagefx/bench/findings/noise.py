@@ -15,8 +15,8 @@ from stagefx.bench.inversions.noise_bands import Band, noise_powers
 from stagefx.bench.kinds import Noise
 from stagefx.bench.measured import Measured, carry, combined, exactly
 from stagefx.bench.slips import slip
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.devices import device_figure
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.description.devices import device_figure
 from stagefx.units import show
 
 FRAGILE = 0.75
@@ -112,7 +112,7 @@ def noise_bench(draft: Draft, reading: Noise) -> tuple[Circuit, Band]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> reading = {"of": "noise", "level": "5 uV", "bandwidth": "80 kHz"}
     >>> sheet = Sheet(readings_from({"reading": [reading]}))
     >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)

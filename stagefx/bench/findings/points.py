@@ -62,7 +62,7 @@ def response_points(draft: Draft) -> tuple[Draft, list[Point]]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> volts = {"output": "1.874 V", "reference": "1.980 V", "frequency": "20 kHz"}
     >>> sheet = Sheet(readings_from({"reading": [{"of": "response"} | volts]}))
     >>> _, points = response_points(Draft(sheet, stage_from({}), described=False))
@@ -111,7 +111,7 @@ def rise_time_points(draft: Draft) -> tuple[Draft, list[Point]]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> edge = {"of": "rise-time", "time": "2.150042 us", "generator": "1.2 us"}
     >>> sheet = Sheet(readings_from({"reading": [edge]}))
     >>> _, points = rise_time_points(Draft(sheet, stage_from({}), described=False))
@@ -204,7 +204,7 @@ def slewing_edges(draft: Draft) -> Draft:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> edge = {"of": "rise-time", "time": "0.9 us", "step": "10 V p-p"}
     >>> sheet = Sheet(readings_from({"reading": [edge, {"of": "slew", "rise": "9 V/us"}]}))
     >>> slewing_edges(Draft(sheet, stage_from({}), described=False)).remarks[0].code
@@ -240,7 +240,7 @@ def tilt_points(draft: Draft) -> tuple[Draft, list[Point]]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> tilt = {"of": "tilt", "percent": "20 %", "frequency": "100 Hz"}
     >>> sheet = Sheet(readings_from({"reading": [tilt | {"definition": "half peak-to-peak"}]}))
     >>> _, points = tilt_points(Draft(sheet, stage_from({}), described=False))

@@ -31,8 +31,8 @@ from stagefx.bench.inversions.corners import (
     treble_corner_hz,
 )
 from stagefx.bench.measured import Measured, carry
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.response import Response
 from stagefx.units import show
 
 Array = NDArray[np.float64]
@@ -102,7 +102,7 @@ def levels_db(circuit: Circuit, hz: Sequence[float]) -> Array:
 
     Examples
     --------
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> levels_db(on_bench(stage_from({})), [20.0])
     array([0.])
     """

@@ -22,9 +22,9 @@ from stagefx.bench.inversions.overshoot import (
 )
 from stagefx.bench.kinds import Overshoot
 from stagefx.bench.measured import Measured, carry
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.devices import device_figure
-from stagefx.stage.stability import stability
+from stagefx.circuit.amplifier.stability import stability
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.description.devices import device_figure
 from stagefx.units import show
 
 Array = NDArray[np.float64]
@@ -227,7 +227,7 @@ def overshoot_on_bench(draft: Draft, reading: Overshoot) -> tuple[float, float]:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "overshoot", "percent": "5 %"}]}))
     >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)
     >>> overshoot_on_bench(draft, sheet.readings.reading[0])

@@ -12,12 +12,12 @@ from stagefx.bench.errors import ReadingsError
 from stagefx.bench.kinds import Clip, Rail
 from stagefx.bench.measured import Measured, carry, exactly, stated
 from stagefx.bench.slips import slip
-from stagefx.stage.amplifier import Amplifier
-from stagefx.stage.circuit import Circuit
-from stagefx.stage.direct import direct_path
-from stagefx.stage.ladder import laplace
-from stagefx.stage.limits import current_reach_v, stated_direct_v
-from stagefx.stage.network import load_parts, output_parts
+from stagefx.circuit.amplifier.limits import current_reach_v, stated_direct_v
+from stagefx.circuit.amplifier.small_signal import Amplifier
+from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.dc import direct_path
+from stagefx.circuit.network.ladder import laplace
+from stagefx.circuit.network.placement import load_parts, output_parts
 from stagefx.units import ROOT_TWO, show
 
 _KILOHERTZ = np.array([1000.0])
@@ -109,7 +109,7 @@ def clip_bench(draft: Draft, reading: Clip) -> Circuit:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "clip", "high": "9 V", "load": "1 kohm"}]}))
     >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)
     >>> float(clip_bench(draft, sheet.readings.reading[0]).load_ohm[0, 0])
@@ -134,7 +134,7 @@ def direct_v(circuit: Circuit) -> tuple[float, float]:
 
     Examples
     --------
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> amplifier = {"gain": 4.0, "offset_voltage": "50 mV"}
     >>> direct_v(on_bench(stage_from({"amplifier": amplifier})))
     (0.2, 0.2)
@@ -193,7 +193,7 @@ def rail_for(draft: Draft, key: str) -> Measured:
     --------
     >>> from stagefx.bench.readings import readings_from
     >>> from stagefx.bench.sheet import Sheet
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.description.files import stage_from
     >>> sheet = Sheet(readings_from({"reading": [{"of": "clip", "high": "9 V"}]}))
     >>> stage = stage_from({"supply": {"positive": "12 V", "negative": "-12 V"}})
     >>> rail_for(Draft(sheet, stage, described=True), "negative").value

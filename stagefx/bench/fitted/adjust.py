@@ -15,9 +15,9 @@ from stagefx.bench.fitted.paper import predicted
 from stagefx.bench.fitted.parts import Part, free_parts
 from stagefx.bench.fitted.report import FittedFigure, FittedStage, Row, State
 from stagefx.bench.fitted.rounds import MOST_SHARE, Round, Seen, seen_in, slewless_hz
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.response import Response
 
 Array = NDArray[np.float64]
 
@@ -61,7 +61,7 @@ def fit_stage(stage: Stage, rounds: Sequence[Round]) -> FittedStage:
     --------
     >>> from stagefx.bench.measuring.measurement import Measurement
     >>> from stagefx.bench.measuring.rows import Level
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> level = Level("01-level-1khz", 1000.0, -12.0, -12.0, 0.5, 2.1, 12.4)
     >>> one = Round(Measurement("bench measure", 48000, levels=(level,)), knob=1.0)
     >>> fitted = fit_stage(load_stage("line-stage"), [one])

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from stagefx.bench.bench_setting import with_knob, with_load
 from stagefx.bench.fitted.rounds import Round, Seen, sweep_emf_v
+from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.circuit import Circuit, nominal
+from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.knob import set_knob
+from stagefx.circuit.noise_budget import AudioNoise
+from stagefx.circuit.response import Response
 from stagefx.effects.interchannel import crosstalk
-from stagefx.stage.budget import AudioNoise
-from stagefx.stage.circuit import Circuit, nominal
-from stagefx.stage.description import Stage
-from stagefx.stage.knob import set_knob
-from stagefx.stage.limits import limits
-from stagefx.stage.response import Response
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ def circuit_of(stage: Stage, one: Round) -> Circuit:
     Examples
     --------
     >>> from stagefx.bench.measuring.measurement import Measurement
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> one = Round(Measurement("bench measure", 48000), load_ohm=600.0)
     >>> float(circuit_of(load_stage("unity-buffer"), one).load_ohm[0, 0])
     600.0
@@ -73,7 +73,7 @@ def predicted(stage: Stage, one: Round, seen: Sequence[Seen]) -> Array:
     Examples
     --------
     >>> from stagefx.bench.measuring.measurement import Measurement
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> one = Round(Measurement("bench measure", 48000), knob=1.0)
     >>> gain = Seen("gain", 12.0, 0.02, "dB", 1000.0)
     >>> predicted(load_stage("line-stage"), one, [gain]).round(2)
@@ -159,7 +159,7 @@ def slewing_loss_db(circuit: Circuit, response: Response, emf_v: float) -> Array
 
     Examples
     --------
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> circuit = nominal(load_stage("wire"))
     >>> slewing_loss_db(circuit, Response(circuit, np.array([1e3])), 1.0)
     array([0.])

@@ -11,10 +11,10 @@ import numpy as np
 
 from stagefx.bench.fitted.paper import circuit_of
 from stagefx.bench.fitted.rounds import Round, Seen, harmonics_row
-from stagefx.stage.circuit import nominal
-from stagefx.stage.description import Interchannel, Output, Stage
-from stagefx.stage.devices import device_figure
-from stagefx.stage.response import Response
+from stagefx.circuit.circuit import nominal
+from stagefx.circuit.description.devices import device_figure
+from stagefx.circuit.description.stage import Interchannel, Output, Stage
+from stagefx.circuit.response import Response
 from stagefx.units import Quantity
 
 DEVICE, PART, RESISTOR = math.log(3.0), 0.3, 0.5
@@ -152,7 +152,7 @@ def free_parts(
     Examples
     --------
     >>> from stagefx.bench.measuring.measurement import Measurement
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> one = Round(Measurement("bench measure", 48000), knob=1.0)
     >>> _, parts = free_parts(load_stage("unity-buffer"), [one], [[]])
     >>> [part.key for part in parts][:3]

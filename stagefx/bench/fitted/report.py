@@ -10,8 +10,8 @@ import tomlkit
 from tomlkit.items import Item
 
 from stagefx.bench.measured import rounded
-from stagefx.stage.description import Stage
-from stagefx.stage.files import stage_as_toml
+from stagefx.circuit.description.files import stage_as_toml
+from stagefx.circuit.description.stage import Stage
 from stagefx.units import UNITS, Quantity, show
 
 State = Literal["determined", "others held", "not told apart", "not seen"]

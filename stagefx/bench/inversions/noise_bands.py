@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagefx.stage.budget import noise_budget
-from stagefx.stage.circuit import Array, Circuit
-from stagefx.stage.noise import AUDIO_BAND_HZ, FLICKER_FROM_HZ, noise_density
-from stagefx.stage.rejection import ripple_at_load_v_rms
-from stagefx.stage.weighting import a_weighting_db
+from stagefx.circuit.circuit import Array, Circuit
+from stagefx.circuit.noise import AUDIO_BAND_HZ, FLICKER_FROM_HZ, noise_density
+from stagefx.circuit.noise_budget import noise_budget
+from stagefx.circuit.supply.psrr import ripple_at_load_v_rms
+from stagefx.circuit.weighting import a_weighting_db
 
 _EDGES_HZ = (
     0.0, 0.02, 0.1, 0.5, 2.0, 8.0, FLICKER_FROM_HZ, 60.0, 200.0, 600.0, 2e3, 5e3, 1e4, 1.5e4,
@@ -60,8 +60,8 @@ def noise_powers(circuit: Circuit, band: Band) -> dict[str, float]:
 
     Examples
     --------
-    >>> from stagefx.stage.circuit import nominal
-    >>> from stagefx.stage.files import stage_from
+    >>> from stagefx.circuit.circuit import nominal
+    >>> from stagefx.circuit.description.files import stage_from
     >>> circuit = nominal(stage_from({"source": {"resistance": "10 kohm"}}))
     >>> wide = noise_powers(circuit, Band(100e3, one_pole=True))["source resistance"]
     >>> narrow = noise_powers(circuit, Band())["source resistance"]

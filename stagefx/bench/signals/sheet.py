@@ -6,7 +6,7 @@ from html import escape
 from string import Template
 
 from stagefx.bench.signals.signal import TestSignal
-from stagefx.stage.cautions import CAUTIONS
+from stagefx.figures.cautions import CAUTIONS
 
 SHEET_NAME = "how-to-use.html"
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import align
+from stagefx.circuit.description.stage import Stage
 from stagefx.difference.pairs import side_by_side
 from stagefx.errors import BlindError
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
@@ -17,7 +18,6 @@ from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.io.files import open_audio
 from stagefx.io.recording import Recording
-from stagefx.stage.description import Stage
 
 Array = NDArray[np.float64]
 
@@ -127,7 +127,7 @@ def excerpt_of_stages(
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.stage.files import load_stage
+    >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> stages = [load_stage("line-stage"), load_stage("line-stage-quick")]
     >>> excerpt_of_stages(stages, trio, passage=(2.0, 3.0)).title

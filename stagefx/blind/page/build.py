@@ -15,7 +15,7 @@ from stagefx.blind.codes import MOST_TRIALS
 from stagefx.blind.page.bundle import bundle, page_part
 from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
-from stagefx.stage.cautions import CAUTIONS
+from stagefx.figures.cautions import CAUTIONS
 
 _KNOWN = (
     "pack", "protocol", "title", "commitment", "trials", "control_trials", "rate_hz", "seconds",

@@ -1,0 +1,1 @@
+"""The stage as a circuit, from the source to the load."""

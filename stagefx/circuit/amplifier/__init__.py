@@ -1,0 +1,1 @@
+"""The op-amp: its loop, its stability, its limits."""

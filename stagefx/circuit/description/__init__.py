@@ -1,0 +1,1 @@
+"""What a stage is: its parts as a stage file states them."""

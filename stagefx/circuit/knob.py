@@ -1,0 +1,246 @@
+"""Where the knob stands: as the stage says, or where the music plays at the listening level.
+
+Judging a stage at a knob position nobody would use is the commonest way to a wrong answer.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stagefx.circuit.circuit import Array, Circuit
+from stagefx.circuit.response import Response
+from stagefx.errors import StageError
+
+ASSUMED_PROGRAMME_DB = -18.0
+"""Level of a programme at -18 LUFS on two channels, re a full-scale sine on both."""
+
+SENSITIVITY_REFERENCE_V = math.sqrt(8.0)
+"""A loudspeaker's sensitivity is stated for 2.83 V, 1 W into 8 ohm (common practice)."""
+
+_AS_GOOD_AS_OFF_DB = 60.0
+"""A knob is sought between what is so much too quiet and the top."""
+_CLOSE_DB = 1e-11
+_MOST_STEPS = 60
+
+
+@dataclass(frozen=True)
+class Knob:
+    """A circuit with its knob set, and what that means at the seat.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        The circuit at that position; each draw of a spread has its own.
+    position : float or None, 0 to 1
+        Share of travel, of the first draw; None without a control.
+    level_at_seat_db : float or None, dB SPL
+        The programme's level at the seat, of the first draw; None without a listening chain or a
+        source level.
+    remark : str
+        Empty, or why the wanted level is not reached.
+    """
+
+    circuit: Circuit
+    position: float | None
+    level_at_seat_db: float | None
+    remark: str = ""
+
+
+def set_knob(
+    circuit: Circuit,
+    *,
+    listening_level_db: float = 85.0,
+    programme_db: float = ASSUMED_PROGRAMME_DB,
+) -> Knob:
+    """Set the knob as the stage asks.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Any circuit.
+    listening_level_db : float, dB SPL
+        Wanted level at the seat, for a stage whose knob is set by listening.
+    programme_db : float, dB
+        The programme's level re a full-scale sine on all its channels; -18 where no music is at
+        hand, a working assumption.
+
+    Returns
+    -------
+    Knob
+        The circuit at its position.
+
+    Raises
+    ------
+    StageError
+        ``setting = "listening"`` without a listening chain or a source level.
+
+    Examples
+    --------
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
+    >>> knob = set_knob(nominal(load_stage("line-stage")))
+    >>> round(knob.level_at_seat_db, 3)
+    85.0
+    """
+    stage = circuit.stage
+    volume = stage.volume
+    reachable = stage.listening is not None and stage.source.level is not None
+    if volume is None or volume.position is not None or volume.setting not in {None, "listening"}:
+        return _as_it_stands(circuit, programme_db)
+    if volume.setting is None and not reachable:
+        return _as_it_stands(circuit, programme_db)
+    if not reachable:
+        missing = "[listening]" if stage.listening is None else "[source] level"
+        raise StageError(
+            f'[volume] setting = "listening" needs {missing}; describe it, or give a position '
+            'between 0 and 1 or a setting like "-12 dB"'
+        )
+    position = _solve(circuit, listening_level_db - programme_db)
+    reached = _as_it_stands(circuit.at_position(position), programme_db)
+    assert reached.level_at_seat_db is not None
+    remark = ""
+    if abs(reached.level_at_seat_db - listening_level_db) > 0.05 and not volume.law.steps_db:
+        remark = (
+            f"the knob at {reached.position:.0%} plays the programme at "
+            f"{reached.level_at_seat_db:.1f} dB, not at {listening_level_db:g} dB"
+        )
+    return replace(reached, remark=remark)
+
+
+def _as_it_stands(circuit: Circuit, programme_db: float) -> Knob:
+    travel = circuit.volume_position
+    position = None if travel is None else float(travel[0, 0])
+    stage = circuit.stage
+    if stage.listening is None or stage.source.level is None:
+        return Knob(circuit, position, None)
+    level = float(full_scale_spl_db(circuit)[0]) + programme_db
+    return Knob(circuit, position, level)
+
+
+def _solve(circuit: Circuit, wanted_spl_db: float) -> Array:
+    """The positions [draws, 1] at which a full-scale sine reaches a level at the seat."""
+    assert circuit.stage.volume is not None
+    steps = circuit.stage.volume.law.steps_db
+    if steps:
+        travels = np.linspace(0.0, 1.0, len(steps))
+        levels = np.array([full_scale_spl_db(circuit.at_position(t)) for t in travels])
+        nearest = np.argmin(np.abs(levels - wanted_spl_db), axis=0)
+        return np.asarray(travels[nearest][:, None])
+
+    def over(position: Array) -> Array:
+        level_db = full_scale_spl_db(circuit.at_position(position))[:, None]
+        return np.maximum(level_db - wanted_spl_db, -_AS_GOOD_AS_OFF_DB)
+
+    # Regula falsi; an end that stays counts half the next time (Illinois method).
+    low, high = np.zeros((circuit.draws, 1)), np.ones((circuit.draws, 1))
+    below, above = over(low), over(high)
+    at_an_end = (below >= 0.0) | (above <= 0.0)
+    nearest = np.where(below >= 0.0, low, high)
+    below, above = np.where(at_an_end, -1.0, below), np.where(at_an_end, 1.0, above)
+    stayed_low = stayed_high = np.zeros_like(at_an_end)
+    for _ in range(_MOST_STEPS):
+        position = low + (high - low) * below / (below - above)
+        missed = over(position)
+        if np.all(at_an_end | (np.abs(missed) <= _CLOSE_DB)):
+            break
+        short = missed < 0.0
+        below = np.where(short, missed, np.where(stayed_low, 0.5 * below, below))
+        above = np.where(short, np.where(stayed_high, 0.5 * above, above), missed)
+        low, high = np.where(short, position, low), np.where(short, high, position)
+        stayed_low, stayed_high = ~short, short
+    return np.where(at_an_end, nearest, position)
+
+
+def full_scale_spl_db(circuit: Circuit) -> Array:
+    """Sound pressure at the seat of a full-scale 1 kHz sine, all speakers together.
+
+    SPL = 20 log10(V g / sqrt 8) + sensitivity - 20 log10(distance) + 10 log10(speakers)
+
+    Parameters
+    ----------
+    circuit : Circuit
+        A circuit whose stage has a source level and a listening chain.
+
+    Returns
+    -------
+    array [draws], dB SPL
+        In a free field, the speakers' powers added; minus infinity with the knob at zero.
+
+    Examples
+    --------
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
+    >>> round(float(full_scale_spl_db(nominal(load_stage("unity-buffer")))[0]), 1)
+    106.0
+    """
+    assert circuit.source_v_rms is not None
+    to_load = np.abs(Response(circuit, np.array([1000.0])).to_load)[:, 0]
+    return seat_spl_db(circuit, circuit.source_v_rms[:, 0] * to_load)
+
+
+def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = None) -> Array:
+    """Sound pressure that a voltage at the stage's load makes.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        A circuit whose stage has a listening chain.
+    load_v_rms : array [draws], V rms
+        At the power amplifier's input; any shape with a circuit of one draw.
+    at_m : float, m
+        Distance from one speaker alone; left out, at the seat with all speakers.
+
+    Returns
+    -------
+    array, dB SPL
+        Same shape; minus infinity where there is no voltage.
+
+    Examples
+    --------
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
+    >>> circuit = nominal(load_stage("unity-buffer"))
+    >>> round(float(seat_spl_db(circuit, np.array([10e-6]), at_m=1.0)[0]), 6)
+    6.596375
+    """
+    chain = circuit.stage.listening
+    assert chain is not None
+    assert circuit.chain is not None
+    distance: Array = circuit.chain.distance_m[:, 0] if at_m is None else np.array(at_m)
+    speakers = chain.speakers if at_m is None else 1
+    with np.errstate(divide="ignore"):
+        drive_db = 20.0 * np.log10(load_v_rms * chain.amplifier_gain / SENSITIVITY_REFERENCE_V)
+    spread_db = 10.0 * math.log10(speakers) - 20.0 * np.log10(distance)
+    return np.asarray(drive_db + chain.speaker_sensitivity.value + spread_db)
+
+
+def rated_input_v(circuit: Circuit) -> Array | None:
+    """Voltage at the power amplifier's input for its rated power.
+
+    Parameters
+    ----------
+    circuit : Circuit
+        Any circuit.
+
+    Returns
+    -------
+    array [draws], V rms, or None
+        sqrt(P R) over the power amplifier's gain; None where it is not described.
+
+    Examples
+    --------
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.circuit.circuit import nominal
+    >>> round(float(rated_input_v(nominal(load_stage("unity-buffer")))[0]), 6)
+    0.740741
+    """
+    chain, values = circuit.stage.listening, circuit.chain
+    if chain is None or values is None:
+        return None
+    if values.rated_power_w is None or values.speaker_ohm is None:
+        return None
+    rated_v = np.sqrt(values.rated_power_w * values.speaker_ohm)[:, 0]
+    return np.asarray(rated_v / chain.amplifier_gain)

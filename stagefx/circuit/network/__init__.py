@@ -1,0 +1,1 @@
+"""Ladders of resistors and capacitors, solved exactly."""

@@ -1,0 +1,1 @@
+"""The supply: reservoirs, regulators, decoupling, and what of it reaches the output."""

@@ -1,0 +1,1 @@
+"""What a stage does on paper: figures, their spread, faults and cautions."""

@@ -1,1 +1,0 @@
-"""What a stage is, and everything about it that is worked out on paper."""
