@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 _HOMES = {
-    "Attribution": "stagefx.effects.attribution",
+    "Attribution": "stagefx.render.attribution",
     "AudioError": "stagefx.errors",
     "AudioWriter": "stagefx.io.writing",
     "BlindError": "stagefx.errors",
@@ -22,13 +22,13 @@ _HOMES = {
     "Figures": "stagefx.figures.table",
     "Measurement": "stagefx.bench.measuring.measurement",
     "OutputError": "stagefx.errors",
-    "RenderReport": "stagefx.effects.report",
+    "RenderReport": "stagefx.render.report",
     "Stage": "stagefx.circuit.description.stage",
     "StageError": "stagefx.errors",
     "StagefxError": "stagefx.errors",
     "Survey": "stagefx.survey.survey",
     "UnitError": "stagefx.errors",
-    "attribute": "stagefx.effects.attribution",
+    "attribute": "stagefx.render.attribution",
     "compare_files": "stagefx.hearing.compare",
     "compare_stages": "stagefx.hearing.compare",
     "deliver_files": "stagefx.hearing.delivery",
@@ -44,7 +44,7 @@ _HOMES = {
     "read_scope": "stagefx.bench.scope.telling",
     "read_stage": "stagefx.circuit.description.files",
     "ready_made": "stagefx.circuit.description.files",
-    "render": "stagefx.effects.render",
+    "render": "stagefx.render.rendering",
     "score_files": "stagefx.blind.score",
     "stage_as_toml": "stagefx.circuit.description.files",
     "stage_from_readings": "stagefx.bench.derive",
@@ -76,9 +76,6 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     from stagefx.circuit.description.stage import Stage as Stage
     from stagefx.dsp.loudness import integrated_loudness as integrated_loudness
     from stagefx.effects import effect_kinds as effect_kinds
-    from stagefx.effects.attribution import Attribution as Attribution, attribute as attribute
-    from stagefx.effects.render import render as render
-    from stagefx.effects.report import RenderReport as RenderReport
     from stagefx.errors import (
         AudioError as AudioError,
         BlindError as BlindError,
@@ -102,6 +99,9 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     )
     from stagefx.io.files import open_audio as open_audio
     from stagefx.io.writing import AudioWriter as AudioWriter
+    from stagefx.render.attribution import Attribution as Attribution, attribute as attribute
+    from stagefx.render.rendering import render as render
+    from stagefx.render.report import RenderReport as RenderReport
     from stagefx.survey.survey import Survey as Survey, survey_folder as survey_folder
 
     __version__: str

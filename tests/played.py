@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.chain import Chain
 from stagefx.effects.effect import Effect
-from stagefx.effects.tally import Tally
+from stagefx.effects.limits.statistics import Tally
+from stagefx.render.chain import Chain
 
 Audio = NDArray[np.float64]
 LEAD_FRAMES = 4096

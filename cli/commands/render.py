@@ -103,11 +103,11 @@ def command(
     chosen |= {"seed": seed, "listening_level_db": listening_level_db}
     found = None
     if attribution:
-        from stagefx.effects.attribution import attribute
+        from stagefx.render.attribution import attribute
 
         with progress("taking effects apart") as told:
             found = attribute(described, music, progress=told, **chosen)
-    from stagefx.effects.render import render
+    from stagefx.render.rendering import render
 
     written: dict[str, Any] = {"level_by": level_by, "bits": bits, "force": force}
     with progress("rendering") as told:

@@ -13,10 +13,10 @@ from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.stage import Load, Stage
 from stagefx.circuit.knob import Knob, set_knob
 from stagefx.circuit.response import Response
-from stagefx.effects.oscillation import refuse_unstable
-from stagefx.effects.plan import chosen
-from stagefx.effects.ready import Played
+from stagefx.effects.added.oscillation import refuse_unstable
 from stagefx.errors import StageError
+from stagefx.render.plan import chosen
+from stagefx.render.preparation import Played
 from stagefx.units import Quantity
 
 Array = NDArray[np.float64]

@@ -6,19 +6,11 @@ from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from types import MappingProxyType
 
-from stagefx.effects import (
-    bandwidth,
-    clip,
-    curvature,
-    hum,
-    interchannel,
-    loading,
-    noise,
-    offset,
-    oscillation,
-    slew,
-)
+from stagefx.effects import crosstalk, distortion
+from stagefx.effects.added import hum, noise, offset, oscillation
 from stagefx.effects.kind import EffectKind
+from stagefx.effects.limits import clip, slew
+from stagefx.effects.linear import bandwidth, loading
 from stagefx.errors import EffectError
 
 GROUP = "stagefx.effects"
@@ -29,10 +21,10 @@ BUILT_IN: tuple[EffectKind, ...] = (
     bandwidth.EFFECT,
     slew.EFFECT,
     clip.EFFECT,
-    curvature.EFFECT,
+    distortion.EFFECT,
     noise.EFFECT,
     hum.EFFECT,
-    interchannel.EFFECT,
+    crosstalk.EFFECT,
     offset.EFFECT,
     oscillation.EFFECT,
 )

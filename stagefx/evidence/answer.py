@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stagefx.effects.ready import prepare
 from stagefx.evidence.asking import Asked, ask
 from stagefx.evidence.excerpts import Excerpts, cut
 from stagefx.evidence.letter import Letter, write_letter
@@ -24,6 +23,7 @@ from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import open_audio
+from stagefx.render.preparation import prepare
 
 if TYPE_CHECKING:
     from stagefx.blind.score import BlindScore

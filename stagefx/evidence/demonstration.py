@@ -13,8 +13,8 @@ from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import Figures, work_out
 
 if TYPE_CHECKING:
-    from stagefx.effects.report import RenderReport
     from stagefx.hearing.comparison import Comparison
+    from stagefx.render.report import RenderReport
 
 STAGES = ("stock", "quick", "passive-box")
 PIECES = ("drums", "trio", "voice")
@@ -86,10 +86,10 @@ def demonstrate(
     >>> found.comparisons["passive-box", "voice"].verdict.grade.value
     'will be heard'
     """
-    from stagefx.effects.render import render
     from stagefx.evidence.figures_picture import draw_figures
     from stagefx.evidence.saving import save
     from stagefx.hearing.compare import compare_stages
+    from stagefx.render.rendering import render
 
     home = samples_folder()
     stages = {name: load_stage(home / "stages" / f"{name}.toml") for name in STAGES}

@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.plan import needed
-from stagefx.effects.ready import prepare
-from stagefx.effects.render import render
 from stagefx.evidence.listening_levels import loudest_moment_dbfs
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
+from stagefx.render.plan import needed
+from stagefx.render.preparation import prepare
+from stagefx.render.rendering import render
 
 Array = NDArray[np.float64]
 

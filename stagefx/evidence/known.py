@@ -17,8 +17,8 @@ from stagefx.hearing.verdict import LevelBy
 
 if TYPE_CHECKING:
     from stagefx.blind.score import BlindScore
-    from stagefx.effects.report import Moment
     from stagefx.hearing.delivery import Delivery
+    from stagefx.render.report import Moment
 
 FAR_DB = 40.0
 """What is so far under its limit is not told one by one."""
@@ -170,7 +170,7 @@ def strain_verb(moment: Moment) -> str:
 
     Examples
     --------
-    >>> from stagefx.effects.report import Moment
+    >>> from stagefx.render.report import Moment
     >>> strain_verb(Moment(1.0, clipped_frames=12, slewing_frames=0))
     'clips'
     """

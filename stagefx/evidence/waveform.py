@@ -15,7 +15,7 @@ from stagefx.circuit.response import Response
 from stagefx.io.recording import Recording
 
 if TYPE_CHECKING:
-    from stagefx.effects.report import RenderReport
+    from stagefx.render.report import RenderReport
 
 Array = NDArray[np.float64]
 

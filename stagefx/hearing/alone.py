@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.chain import BLOCK_FRAMES, Chain
 from stagefx.effects.effect import Effect
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.masking import MaskMeter
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA
 from stagefx.io.recording import HeldAudio, Recording
+from stagefx.render.chain import BLOCK_FRAMES, Chain
 
 Array = NDArray[np.float64]
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 from stagefx.circuit.circuit import Array, Circuit
 from stagefx.circuit.description.stage import Interchannel
-from stagefx.effects.curvature import Curvature
+from stagefx.effects.distortion import Curvature
 from stagefx.effects.effect import Effect
-from stagefx.effects.limiting import Limiting
-from stagefx.effects.plan import needed
+from stagefx.effects.limits.limiter import Limiting
+from stagefx.render.plan import needed
 
 LIMITS = frozenset({"slew", "clip", "curvature", "oscillation"})
 """Effects that bend the music: what they leave is no matter of a response."""
@@ -210,7 +210,7 @@ def grown_limits(effects: Sequence[Effect], cause: Cause, times: float) -> tuple
 
     Examples
     --------
-    >>> from stagefx.effects.clip import clip
+    >>> from stagefx.effects.limits.clip import clip
     >>> grown_limits([clip(13.5, -12.0)], CLIP, 3.0)[0].limits.high_v
     4.5
     """

@@ -10,7 +10,6 @@ from pathlib import Path
 from stagefx.circuit.description.stage import Stage
 from stagefx.difference.gap_noise import gap_noise
 from stagefx.difference.split import Difference, take_apart
-from stagefx.effects.ready import prepare, programme_level_db, set_by_listening
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, direct_voltage
 from stagefx.hearing.gap_rows import gap_rows
@@ -36,6 +35,7 @@ from stagefx.hearing.wire import wire_claim
 from stagefx.hearing.worst_knob import worst_knob
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.recording import Recording
+from stagefx.render.preparation import prepare, programme_level_db, set_by_listening
 from stagefx.units import decibels
 
 

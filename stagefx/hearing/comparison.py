@@ -8,12 +8,12 @@ from typing import Any
 from stagefx.difference.captured import Captured
 from stagefx.difference.gap_noise import GapNoise
 from stagefx.difference.split import Difference
-from stagefx.effects.report import RenderReport
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.level_at_ear import LevelAtEar
 from stagefx.hearing.verdict import Verdict
 from stagefx.hearing.witness import Heard
 from stagefx.hearing.worst_knob import NOT_TURNED, WorstKnob
+from stagefx.render.report import RenderReport
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 
 from stagefx.circuit.circuit import Circuit
 from stagefx.dsp.dither import dither_floor_dbfs
+from stagefx.effects.crosstalk import Interchannel, crosstalk
 from stagefx.effects.effect import Effect
-from stagefx.effects.interchannel import Interchannel, crosstalk
 from stagefx.effects.kind import Setup
-from stagefx.effects.linear import Linear
-from stagefx.effects.plan import stage_effects
+from stagefx.effects.linear.sections import Linear
 from stagefx.errors import EffectError, StageError
 from stagefx.hearing.alone import Change, Passage
 from stagefx.hearing.causes import (
@@ -33,6 +32,7 @@ from stagefx.hearing.passage import SHORTEST_PASSAGE_S
 from stagefx.hearing.stage_noise import noise_at_seat
 from stagefx.hearing.stage_rows import CROSSTALK_HZ, hum_row
 from stagefx.hearing.thresholds import limits
+from stagefx.render.plan import stage_effects
 from stagefx.units import ratio
 
 Array = NDArray[np.float64]

@@ -10,7 +10,6 @@ from stagefx.difference.captured import Captured
 from stagefx.difference.gap_noise import GapNoise
 from stagefx.difference.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
 from stagefx.difference.split import Difference
-from stagefx.effects.report import RenderReport
 from stagefx.errors import ComparisonError
 from stagefx.hearing.close_listening import listen_closely
 from stagefx.hearing.comparison import Comparison
@@ -23,6 +22,7 @@ from stagefx.hearing.splices import with_splices
 from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
 from stagefx.hearing.witness import Heard, listen
 from stagefx.io.recording import Recording
+from stagefx.render.report import RenderReport
 
 Rows = Callable[[float | None], tuple[LedgerRow, ...]]
 """From a room's noise, dBA, to rows known from elsewhere than the pair's audio."""

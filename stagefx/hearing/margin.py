@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.ready import prepare
 from stagefx.figures.faults import faults_of
 from stagefx.hearing.alone import Passage
 from stagefx.hearing.causes import Cause, causes_of
@@ -29,6 +28,7 @@ from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.rendered import rendered
 from stagefx.hearing.wording import factor as in_words
 from stagefx.io.files import open_audio
+from stagefx.render.preparation import prepare
 
 STEP, FINEST, MOST = 1.25, 1.01, 10_000.0
 """Ratio of the grid that is bisected, of the answer's two sides, and the largest factor tried."""

@@ -8,12 +8,12 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.ready import programme_level_db, set_by_listening
-from stagefx.effects.render import render
-from stagefx.effects.report import RenderReport
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import AudioReader, open_audio
+from stagefx.render.preparation import programme_level_db, set_by_listening
+from stagefx.render.rendering import render
+from stagefx.render.report import RenderReport
 
 JUDGED_APART = ("noise", "hum")
 

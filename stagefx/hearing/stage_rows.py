@@ -13,13 +13,13 @@ from stagefx.circuit.knob import seat_spl_db
 from stagefx.circuit.response import Response
 from stagefx.circuit.supply.psrr import ripple_at_load_v_rms, ripple_lines
 from stagefx.dsp.dither import dither_floor_dbfs
-from stagefx.effects.chain import Chain
-from stagefx.effects.interchannel import crosstalk
+from stagefx.effects.crosstalk import crosstalk
 from stagefx.effects.kind import Setup
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.report import RenderReport
 from stagefx.hearing.ledger import LedgerRow, judged_row, unjudged_row
 from stagefx.hearing.noise import dither_over_db, hiding_db
+from stagefx.render.chain import Chain
+from stagefx.render.plan import stage_effects
+from stagefx.render.report import RenderReport
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

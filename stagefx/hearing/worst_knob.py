@@ -21,7 +21,7 @@ from stagefx.circuit.knob import seat_spl_db
 from stagefx.circuit.noise import noise_bands_by_draw
 from stagefx.circuit.response import Response
 from stagefx.dsp.bands import nominal_hz, third_octaves_hz
-from stagefx.effects.interchannel import crosstalk
+from stagefx.effects.crosstalk import crosstalk
 from stagefx.figures.faults import MOST_SPEAKER_DIRECT_V
 from stagefx.hearing.grades import Grade, together
 from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ, LedgerRow, judged_row

@@ -11,11 +11,11 @@ from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import Knob, set_knob
 from stagefx.circuit.response import Response
+from stagefx.effects.added.oscillation import refuse_unstable
 from stagefx.effects.kind import Setup
-from stagefx.effects.oscillation import refuse_unstable
-from stagefx.effects.plan import chosen, stage_effects
-from stagefx.effects.ready import Played
 from stagefx.errors import StageError
+from stagefx.render.plan import chosen, stage_effects
+from stagefx.render.preparation import Played
 
 _KILOHERTZ = np.array([1000.0])
 _BISECTIONS = 40

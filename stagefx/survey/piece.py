@@ -13,13 +13,13 @@ import numpy as np
 from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.dsp.true_peak import TruePeakMeter
-from stagefx.effects.chain import BLOCK_FRAMES, Chain, Passage
 from stagefx.effects.kind import Place
-from stagefx.effects.limiting import Limiting
-from stagefx.effects.ready import Played
-from stagefx.effects.render import strain_of
+from stagefx.effects.limits.limiter import Limiting
 from stagefx.errors import ComparisonError, StagefxError
 from stagefx.io.files import AudioReader, open_audio
+from stagefx.render.chain import BLOCK_FRAMES, Chain, Passage
+from stagefx.render.preparation import Played
+from stagefx.render.rendering import strain_of
 from stagefx.survey.asked import Asked, clips_from_knob, ready
 from stagefx.survey.collection import Piece
 from stagefx.survey.row import Hearing, Row, Strain

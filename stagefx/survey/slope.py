@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from stagefx.dsp.blocks import as_block
 from stagefx.effects.effect import Setting
-from stagefx.effects.plan import WATCH
 from stagefx.kernels.slope import MOST_BETWEEN, QUARTERS, raise_slopes
+from stagefx.render.plan import WATCH
 
 Array = NDArray[np.float64]
 PAIRS = 32

@@ -22,11 +22,11 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
 from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects import Setup
-from stagefx.effects.chain import BLOCK_FRAMES, Chain
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.ready import prepare
-from stagefx.effects.render import render
 from stagefx.io.files import open_audio
+from stagefx.render.chain import BLOCK_FRAMES, Chain
+from stagefx.render.plan import stage_effects
+from stagefx.render.preparation import prepare
+from stagefx.render.rendering import render
 from tests.benchmarks.ratio import Ratio, fastest_s
 from tests.played import song
 

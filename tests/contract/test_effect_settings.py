@@ -12,14 +12,14 @@ import pytest
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Setup, effect_kinds
-from stagefx.effects.clip import clip
-from stagefx.effects.curvature import curvature
-from stagefx.effects.hum import hum
+from stagefx.effects.added.hum import hum
+from stagefx.effects.added.oscillation import oscillation
+from stagefx.effects.distortion import curvature
 from stagefx.effects.kind import Place
-from stagefx.effects.oscillation import oscillation
-from stagefx.effects.plan import stage_effects, stage_pieces
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.clip import clip
+from stagefx.effects.limits.slew import slew
 from stagefx.errors import EffectError
+from stagefx.render.plan import stage_effects, stage_pieces
 from tests.contract.full_stage import EVERYTHING
 from tests.played import played
 

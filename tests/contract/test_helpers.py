@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 
 from stagefx.circuit.description.files import load_stage
-from stagefx.effects.channelwise import Helpers
-from stagefx.effects.pipeline import Behind
-from stagefx.effects.ready import prepare
-from stagefx.effects.render import render
+from stagefx.effects.channel_pool import Helpers
 from stagefx.evidence.scenario import samples_folder
 from stagefx.io.files import open_audio
+from stagefx.render.preparation import prepare
+from stagefx.render.rendering import render
+from stagefx.render.threads import Behind
 
 PIECE = samples_folder() / "music" / "trio.flac"
 
@@ -61,7 +61,7 @@ def test_a_render_is_the_same_file_on_any_number_of_processors(
 ) -> None:
     stage = load_stage("line-stage")
     render(stage, PIECE, tmp_path / "here.flac")
-    monkeypatch.setattr(import_module("stagefx.effects.render"), "processors", lambda: number)
+    monkeypatch.setattr(import_module("stagefx.render.rendering"), "processors", lambda: number)
     render(stage, PIECE, tmp_path / "there.flac")
     assert (tmp_path / "here.flac").read_bytes() == (tmp_path / "there.flac").read_bytes()
 

@@ -17,9 +17,9 @@ from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.response import Response
 from stagefx.dsp.loudness import integrated_loudness
-from stagefx.effects.render import render
-from stagefx.effects.report import RenderReport
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
+from stagefx.render.rendering import render
+from stagefx.render.report import RenderReport
 from tests.played import in_decibels, song
 
 Audio = NDArray[np.float64]

@@ -14,11 +14,11 @@ from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.effects import Setup
-from stagefx.effects.attribution import attribute
-from stagefx.effects.linear import DELAY_FRAMES, MOST_TAPS, TAPS, Linear, impulse_response
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.render import render
+from stagefx.effects.linear.sections import DELAY_FRAMES, MOST_TAPS, TAPS, Linear, impulse_response
 from stagefx.errors import EffectError, StageError
+from stagefx.render.attribution import attribute
+from stagefx.render.plan import stage_effects
+from stagefx.render.rendering import render
 from tests.played import band_limited, in_decibels, played
 
 Audio = NDArray[np.float64]

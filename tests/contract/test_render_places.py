@@ -11,9 +11,9 @@ import pytest
 import soundfile
 
 from stagefx.circuit.description.files import stage_from
-from stagefx.effects.render import render
-from stagefx.effects.report import RenderReport
 from stagefx.errors import AudioError
+from stagefx.render.rendering import render
+from stagefx.render.report import RenderReport
 from tests.played import Audio, in_decibels
 
 RATE_HZ = 48000

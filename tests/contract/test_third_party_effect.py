@@ -131,7 +131,7 @@ def test_a_package_that_offers_no_effect_is_one_clear_error(
     about.mkdir(parents=True)
     (about / "METADATA").write_text("Metadata-Version: 2.1\nName: offering\nVersion: 1.0\n")
     (about / "entry_points.txt").write_text(f"[stagefx.effects]\n{offered}\n", encoding="utf-8")
-    offering = "from stagefx.effects.clip import EFFECT as TAKEN\nNUMBER = 1\n"
+    offering = "from stagefx.effects.limits.clip import EFFECT as TAKEN\nNUMBER = 1\n"
     (site / "offering.py").write_text(offering, encoding="utf-8")
     (site / "broken.py").write_text("1 / 0\n", encoding="utf-8")
     command = ["-m", "stagefx_cli", "render", "stage.toml", "in.wav", "out.wav"]

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Effect, Setup
-from stagefx.effects.clip import clip
-from stagefx.effects.hum import hum
-from stagefx.effects.linear import Linear
-from stagefx.effects.oscillation import oscillation
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.slew import slew
+from stagefx.effects.added.hum import hum
+from stagefx.effects.added.oscillation import oscillation
+from stagefx.effects.limits.clip import clip
+from stagefx.effects.limits.slew import slew
+from stagefx.effects.linear.sections import Linear
 from stagefx.errors import StageError
+from stagefx.render.plan import stage_effects
 from tests.played import harmonics, lines, played, played_and_counted, steady_tone
 
 Audio = NDArray[np.float64]

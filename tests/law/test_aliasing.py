@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
 from tests.played import in_decibels, lines, steady_tone
 
 REALISTIC_S = [0.0, 64e-9, 2e-6]

@@ -13,9 +13,9 @@ import soundfile
 
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.attribution import Attribution, Contribution, attribute
-from stagefx.effects.ready import prepare
 from stagefx.io.files import open_audio
+from stagefx.render.attribution import Attribution, Contribution, attribute
+from stagefx.render.preparation import prepare
 from tests.played import Audio, in_decibels, song
 
 RATE_HZ = 48000

@@ -11,7 +11,7 @@ import soxr
 from numpy.typing import NDArray
 
 from stagefx.dsp.levels import AWeightedMeter
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.slew import slew
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.ear.account import EarAccount, MaskAccount
 from stagefx.hearing.ear.detection import MOST_CELLS, EarPair

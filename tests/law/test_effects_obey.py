@@ -11,15 +11,15 @@ from hypothesis import given, settings, strategies as st
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.chain import Chain
-from stagefx.effects.clip import clip
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
-from stagefx.effects.linear import Linear
-from stagefx.effects.plan import needed, stage_effects
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.clip import clip
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
+from stagefx.effects.limits.slew import slew
+from stagefx.effects.linear.sections import Linear
+from stagefx.render.chain import Chain
+from stagefx.render.plan import needed, stage_effects
 from tests.played import Audio, played, played_and_counted, song
 
 RATE_HZ = 44100

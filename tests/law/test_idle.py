@@ -12,7 +12,9 @@ import soundfile
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.calm import (
+from stagefx.effects.kind import Setup
+from stagefx.effects.limits.clip import clip
+from stagefx.effects.limits.idle import (
     LEVEL_OVER_NODE,
     LEVEL_OVER_PEAK,
     SLOPE_OVER_NODES,
@@ -20,14 +22,12 @@ from stagefx.effects.calm import (
     SLOPE_OVER_STEP,
     calm_between,
 )
-from stagefx.effects.clip import clip
-from stagefx.effects.fourfold import FACTOR, UP_TAPS, up
-from stagefx.effects.kind import Setup
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.render import render
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
+from stagefx.effects.limits.oversampling_by_four import FACTOR, UP_TAPS, up
+from stagefx.effects.limits.slew import slew
+from stagefx.render.plan import stage_effects
+from stagefx.render.rendering import render
 from tests.played import Audio, band_limited, played, song
 
 RATE_HZ = 48000

@@ -11,10 +11,10 @@ from hypothesis import given, settings, strategies as st
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.dsp.blocks import GRID_FRAMES
-from stagefx.effects.chain import BLOCK_FRAMES, WORK_FRAMES, Chain
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
-from stagefx.effects.plan import stage_effects
+from stagefx.render.chain import BLOCK_FRAMES, WORK_FRAMES, Chain
+from stagefx.render.plan import stage_effects
 from tests.played import Audio, blocks_of, played, played_and_counted, song
 
 RATE_HZ = 48000

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Effect, Setup
-from stagefx.effects.offset import direct_at_load_v
-from stagefx.effects.plan import stage_effects
+from stagefx.effects.added.offset import direct_at_load_v
+from stagefx.render.plan import stage_effects
 from tests.played import harmonics, played, steady_tone
 
 Audio = NDArray[np.float64]

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from stagefx.align.alignment import Alignment
 from stagefx.circuit.description.files import load_stage
-from stagefx.effects.render import render
 from stagefx.errors import ComparisonError
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.passage import choose_passage
 from stagefx.hearing.phrases import phrasing
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
+from stagefx.render.rendering import render
 
 Array = NDArray[np.float64]
 RATE_HZ = 44100

@@ -17,7 +17,7 @@ from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.knob import set_knob
 from stagefx.dsp.blocks import GRID_FRAMES
 from stagefx.effects import Effect, Setup
-from stagefx.effects.plan import stage_effects
+from stagefx.render.plan import stage_effects
 from tests.played import Audio, in_decibels, played
 
 MUSIC = Path(__file__).parents[2] / "samples" / "music"

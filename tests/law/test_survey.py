@@ -13,7 +13,7 @@ import soundfile
 
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.render import render
+from stagefx.render.rendering import render
 from stagefx.survey.asked import Asked
 from stagefx.survey.collection import Piece, find_pieces
 from stagefx.survey.piece import survey_piece

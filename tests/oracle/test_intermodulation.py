@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.clip import clip
-from stagefx.effects.curvature import Curvature
+from stagefx.effects.distortion import Curvature
 from stagefx.effects.effect import Effect
-from stagefx.effects.linear import Linear
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.clip import clip
+from stagefx.effects.limits.slew import slew
+from stagefx.effects.linear.sections import Linear
 from tests.played import LEAD_FRAMES, in_decibels, lines, played
 
 Array = NDArray[np.float64]

@@ -16,12 +16,12 @@ from stagefx.circuit.description.files import load_stage, ready_made, stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
 from stagefx.circuit.response import Response
+from stagefx.effects.crosstalk import crosstalk
 from stagefx.effects.effect import Effect
-from stagefx.effects.interchannel import crosstalk
 from stagefx.effects.kind import Setup
-from stagefx.effects.linear import DELAY_FRAMES, Linear, impulse_response, large_taps
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.render import render
+from stagefx.effects.linear.sections import DELAY_FRAMES, Linear, impulse_response, large_taps
+from stagefx.render.plan import stage_effects
+from stagefx.render.rendering import render
 from tests.oracle.random_stages import random_stage
 from tests.played import Audio, band_limited, in_decibels, played
 

@@ -14,9 +14,9 @@ from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.supply.reservoirs import charged_through_resistance
-from stagefx.effects.chain import Chain
 from stagefx.effects.kind import Setup
-from stagefx.effects.plan import stage_effects
+from stagefx.render.chain import Chain
+from stagefx.render.plan import stage_effects
 from tests.oracle.ngspice import transient
 from tests.played import LEAD_FRAMES, in_decibels
 

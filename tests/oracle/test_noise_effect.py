@@ -14,10 +14,10 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
 from stagefx.circuit.noise import noise_density
 from stagefx.circuit.noise_budget import AudioNoise
+from stagefx.effects.added.noise import _HOP, _SPAN, Noise
 from stagefx.effects.kind import Setup
-from stagefx.effects.noise import _HOP, _SPAN, Noise
-from stagefx.effects.plan import stage_effects
 from stagefx.figures.table import work_out
+from stagefx.render.plan import stage_effects
 from tests.played import Audio, in_decibels, played
 
 Array = NDArray[np.float64]

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.clip import clip
 from stagefx.effects.effect import Effect
-from stagefx.effects.linear import Linear
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.clip import clip
+from stagefx.effects.limits.slew import slew
+from stagefx.effects.linear.sections import Linear
 from tests.played import LEAD_FRAMES, in_decibels, played
 
 Lines = NDArray[np.complex128]

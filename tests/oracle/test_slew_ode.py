@@ -16,9 +16,9 @@ from scipy.integrate import solve_ivp
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.effects.kind import Setup
-from stagefx.effects.linear import Linear
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.slew import slew
+from stagefx.effects.limits.slew import slew
+from stagefx.effects.linear.sections import Linear
+from stagefx.render.plan import stage_effects
 from tests.played import harmonics, in_decibels, steady_tone
 
 Array = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.clip import clip
+from stagefx.effects.limits.clip import clip
 from tests.played import harmonics, in_decibels, played_and_counted, steady_tone
 
 Array = NDArray[np.float64]

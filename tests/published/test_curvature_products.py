@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.curvature import Curvature, curvature
+from stagefx.effects.distortion import Curvature, curvature
 from tests.played import LEAD_FRAMES, harmonics, in_decibels, lines, played, steady_tone
 
 Array = NDArray[np.float64]

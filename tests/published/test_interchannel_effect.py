@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Setup
-from stagefx.effects.interchannel import Interchannel, crosstalk
-from stagefx.effects.plan import stage_effects
+from stagefx.effects.crosstalk import Interchannel, crosstalk
 from stagefx.errors import EffectError
+from stagefx.render.plan import stage_effects
 from tests.played import LEAD_FRAMES, in_decibels, lines, played, song
 
 Audio = NDArray[np.float64]

@@ -16,7 +16,7 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
 from stagefx.circuit.noise_budget import AudioNoise
 from stagefx.circuit.response import Response
-from stagefx.effects.interchannel import crosstalk
+from stagefx.effects.crosstalk import crosstalk
 
 Array = NDArray[np.float64]
 

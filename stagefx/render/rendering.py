@@ -12,19 +12,19 @@ import numpy as np
 from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.loudness import LoudnessMeter
 from stagefx.dsp.true_peak import TruePeakMeter
-from stagefx.effects.chain import BLOCK_FRAMES, Array, Chain
 from stagefx.effects.kind import Place
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
-from stagefx.effects.pipeline import Behind, ahead, processors
-from stagefx.effects.plan import needed
-from stagefx.effects.ready import Played, prepare
-from stagefx.effects.report import RenderReport, Strain
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
 from stagefx.errors import AudioError, OutputError
 from stagefx.figures.faults import faults_of
 from stagefx.io.atomic_file import refuse_same_file
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
+from stagefx.render.chain import BLOCK_FRAMES, Array, Chain
+from stagefx.render.plan import needed
+from stagefx.render.preparation import Played, prepare
+from stagefx.render.report import RenderReport, Strain
+from stagefx.render.threads import Behind, ahead, processors
 from stagefx.units import decibels, ratio
 
 LevelBy = Literal["gain", "loudness", "nothing"]

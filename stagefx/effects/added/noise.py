@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import Circuit
 from stagefx.circuit.noise import FLICKER_FROM_HZ, noise_density
 from stagefx.dsp.random_numbers import bytes_at
-from stagefx.effects.channelwise import Channelwise, OneChannel
+from stagefx.effects.channel_pool import Channelwise, OneChannel
 from stagefx.effects.effect import GRID_FRAMES, Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.kernels.noise import draw_lines

@@ -19,8 +19,8 @@ from stagefx.circuit.network.ladder import solve
 from stagefx.circuit.network.placement import input_parts, load_parts, output_parts
 from stagefx.effects.effect import Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
 
 Array = NDArray[np.float64]
 NAME = "offset"

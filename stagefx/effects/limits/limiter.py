@@ -14,12 +14,19 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.calm import calm_between, calm_blocks
-from stagefx.effects.channelwise import Channelwise
+from stagefx.effects.channel_pool import Channelwise
 from stagefx.effects.effect import GRID_FRAMES, Setting
-from stagefx.effects.fourfold import DOWN_REACH, DOWN_TAPS, FACTOR, UP_REACH, down, up
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.tally import Tally
+from stagefx.effects.limits.idle import calm_between, calm_blocks
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.oversampling_by_four import (
+    DOWN_REACH,
+    DOWN_TAPS,
+    FACTOR,
+    UP_REACH,
+    down,
+    up,
+)
+from stagefx.effects.limits.statistics import Tally
 from stagefx.kernels.block_extrema import BEFORE as OUTLINE_BEFORE, COLUMNS, LANES, outline
 from stagefx.kernels.limiter import AFTER, BEFORE, ROOM, STEP, TRACKING, limit
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.tally import MOMENTS, Tally
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.statistics import MOMENTS, Tally
 from stagefx.units import decibels
 
 

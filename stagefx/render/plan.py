@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from stagefx.circuit.description.stage import Stage
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Piece, Place, Setup
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
 from stagefx.effects.registry import effect_kinds
 from stagefx.errors import EffectError, nearest
 

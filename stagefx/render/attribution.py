@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.circuit.description.stage import Stage
-from stagefx.effects.chain import Chain, Passage
-from stagefx.effects.pipeline import ahead
-from stagefx.effects.plan import stage_effects
-from stagefx.effects.ready import Played, prepare
 from stagefx.io.files import open_audio
+from stagefx.render.chain import Chain, Passage
+from stagefx.render.plan import stage_effects
+from stagefx.render.preparation import Played, prepare
+from stagefx.render.threads import ahead
 
 Array = NDArray[np.float64]
 MOMENT_S = 0.4

@@ -11,13 +11,13 @@ from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB, Knob, set_knob
 from stagefx.dsp.levels import AWeightedMeter
-from stagefx.effects.chain import BLOCK_FRAMES, Chain
+from stagefx.effects.added.oscillation import refuse_unstable
 from stagefx.effects.kind import Piece, Setup
-from stagefx.effects.oscillation import refuse_unstable
-from stagefx.effects.pipeline import ahead
-from stagefx.effects.plan import check_known, chosen, stage_pieces
 from stagefx.errors import EffectError, StageError
 from stagefx.io.files import AudioReader
+from stagefx.render.chain import BLOCK_FRAMES, Chain
+from stagefx.render.plan import check_known, chosen, stage_pieces
+from stagefx.render.threads import ahead
 from stagefx.units import decibels
 
 MOST_TIMES = 1e6

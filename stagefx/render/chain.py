@@ -9,15 +9,15 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.channelwise import Channelwise, Helpers, OneChannel
-from stagefx.effects.curvature import Curvature
+from stagefx.effects.added.noise import Noise
+from stagefx.effects.channel_pool import Channelwise, Helpers, OneChannel
+from stagefx.effects.distortion import Curvature
 from stagefx.effects.effect import GRID_FRAMES, Effect, Placed, Running
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiter, Limiting
-from stagefx.effects.linear import Linear
-from stagefx.effects.noise import Noise
-from stagefx.effects.plan import WATCH
-from stagefx.effects.tally import Tally
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiter, Limiting
+from stagefx.effects.limits.statistics import Tally
+from stagefx.effects.linear.sections import Linear
+from stagefx.render.plan import WATCH
 
 Array = NDArray[np.float64]
 WORK_FRAMES = 16 * GRID_FRAMES

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from stagefx.circuit.amplifier.limits import limits, stated_direct_v
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.limit_set import LimitSet
-from stagefx.effects.limiting import Limiting
+from stagefx.effects.limits.limit_set import LimitSet
+from stagefx.effects.limits.limiter import Limiting
 
 NAME = "clip"
 SETTINGS = (

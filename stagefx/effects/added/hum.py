@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from stagefx.effects.added.tone import Tone
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.tone import Tone
 from stagefx.units import ROOT_TWO
 
 NAME = "hum"

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.effects.effect import Setting
-from stagefx.effects.fir_design import BAND_EDGE
+from stagefx.effects.linear.fir_design import BAND_EDGE
 from stagefx.errors import EffectError
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.fir_design import fit
+from stagefx.effects.linear.fir_design import fit
 from stagefx.kernels.filters.fir import convolve
 
 Array = NDArray[np.float64]

@@ -1,0 +1,1 @@
+"""Slew limiting and clipping."""

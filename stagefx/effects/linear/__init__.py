@@ -1,0 +1,1 @@
+"""Linear effects: loading and bandwidth."""

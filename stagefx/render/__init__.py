@@ -1,0 +1,1 @@
+"""Music through a stage: prepare, plan, chain, threads, report."""
