@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from stagefx.difference.capture_faults import CaptureFault
-from stagefx.difference.response import Band
-from stagefx.difference.split import Difference
+from stagefx.difference.captured.instrument_faults import CaptureFault
+from stagefx.difference.decomposition import Difference
+from stagefx.difference.linear.response import Band
 from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.wording import amount
 from stagefx.figures.cautions import CAUTIONS

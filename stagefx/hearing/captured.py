@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from stagefx.difference.captured import Captured, CaptureFloor, take_apart_captured
+from stagefx.difference.captured.recordings import Captured, CaptureFloor, take_apart_captured
+from stagefx.difference.decomposition import Difference, take_apart
 from stagefx.difference.edits import Edit
-from stagefx.difference.split import Difference, take_apart
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.edit_rows import ENDS, INSIDE
 from stagefx.hearing.gap_rows import gap_rows

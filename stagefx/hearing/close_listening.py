@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.pairs import side_by_side
-from stagefx.difference.split import Difference
 from stagefx.dsp.envelope import STEP_S
 from stagefx.hearing.ear.account import EarAccount
 from stagefx.hearing.ear.detection import EarPair

@@ -8,8 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from stagefx.circuit.description.stage import Stage
-from stagefx.difference.gap_noise import gap_noise
-from stagefx.difference.split import Difference, take_apart
+from stagefx.difference.captured.gap_noise import gap_noise
+from stagefx.difference.decomposition import Difference, take_apart
 from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, direct_voltage
 from stagefx.hearing.gap_rows import gap_rows

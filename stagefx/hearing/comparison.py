@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from stagefx.difference.captured import Captured
-from stagefx.difference.gap_noise import GapNoise
-from stagefx.difference.split import Difference
+from stagefx.difference.captured.gap_noise import GapNoise
+from stagefx.difference.captured.recordings import Captured
+from stagefx.difference.decomposition import Difference
 from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.level_at_ear import LevelAtEar
 from stagefx.hearing.verdict import Verdict

@@ -14,9 +14,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.phase import DelayFound, delays_of, largest_delay
-from stagefx.difference.response import Deviation
-from stagefx.difference.split import Difference
+from stagefx.difference.decomposition import Difference
+from stagefx.difference.linear.phase import DelayFound, delays_of, largest_delay
+from stagefx.difference.linear.response import Deviation
 from stagefx.dsp.bands import nominal_hz, third_octaves_hz
 from stagefx.dsp.weighting import k_weighting_db
 from stagefx.hearing.edit_rows import edit_rows

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from stagefx.difference.gap_noise import GapNoise, NoiseFound
+from stagefx.difference.captured.gap_noise import GapNoise, NoiseFound
 from stagefx.hearing.ledger import LedgerRow, judged_row, unjudged_row
 from stagefx.hearing.noise import hiding_db, noise_change
 from stagefx.units import decibels

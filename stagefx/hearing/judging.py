@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from stagefx.difference.captured import Captured
-from stagefx.difference.gap_noise import GapNoise
-from stagefx.difference.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
-from stagefx.difference.split import Difference
+from stagefx.difference.captured.gap_noise import GapNoise
+from stagefx.difference.captured.recordings import Captured
+from stagefx.difference.decomposition import Difference
+from stagefx.difference.linear.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
 from stagefx.errors import ComparisonError
 from stagefx.hearing.close_listening import listen_closely
 from stagefx.hearing.comparison import Comparison
@@ -158,7 +158,7 @@ def level_matched_db(difference: Difference, level_by: LevelBy) -> float:
     --------
     >>> import numpy as np
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
     >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(2.0 * noise, 48000))
     >>> level_matched_db(found, "nothing"), round(level_matched_db(found, "gain"), 3)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.noise import noise_change
 from stagefx.hearing.stage_rows import harmonics_row

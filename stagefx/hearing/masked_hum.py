@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.hum import HumLine
-from stagefx.difference.split import Difference
 from stagefx.hearing.ledger import LedgerRow, judged_row
 from stagefx.hearing.noise import hiding_db
 from stagefx.io.recording import Recording

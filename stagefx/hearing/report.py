@@ -7,8 +7,8 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from stagefx.difference.edits import Edit
+from stagefx.difference.linear.response import Band
 from stagefx.difference.nulls import NullDepths
-from stagefx.difference.response import Band
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.hearing.ledger import NOT_MEASURED, LedgerRow
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from contextlib import ExitStack
 from pathlib import Path
 
-from stagefx.difference.residue import residue_blocks
-from stagefx.difference.split import Difference
+from stagefx.difference.decomposition import Difference
+from stagefx.difference.residual.residual import residue_blocks
 from stagefx.io.recording import Recording
 from stagefx.io.writing import AudioWriter
 
@@ -71,7 +71,7 @@ def write_residue(
     --------
     >>> import numpy as np
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((48000, 1)), 48000)
     >>> write_residue(None, noise, noise, take_apart(noise, noise)) is None
     True

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from stagefx.align.resample import at_rate_of
 from stagefx.align.time_path import Jump, TimePath
 from stagefx.align.warp import read_between, span
-from stagefx.difference.split import Difference
+from stagefx.difference.decomposition import Difference
 from stagefx.hearing.events.account import EventAccount
 from stagefx.hearing.events.meter import excess_of
 from stagefx.io.recording import ForwardWindow, Recording

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.remainder_signal import explained_blocks
-from stagefx.difference.split import Difference
+from stagefx.difference.decomposition import Difference
+from stagefx.difference.residual.nonlinear_signal import explained_blocks
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.dsp.random_numbers import grid_generator
 from stagefx.hearing.ear.account import EarAccount, MaskAccount
@@ -110,7 +110,7 @@ def listen(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
     >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.5 * noise, 48000)
     >>> found = listen(one, other, take_apart(one, other), full_scale_spl_db=100.0)

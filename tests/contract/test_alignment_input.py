@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from stagefx.align.alignment import align
 from stagefx.align.resample import RateConverted, at_rate_of
-from stagefx.difference.residue import residue_blocks
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
+from stagefx.difference.residual.residual import residue_blocks
 from stagefx.errors import ComparisonError
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound, tone

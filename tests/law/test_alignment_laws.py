@@ -11,8 +11,8 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import align
+from stagefx.difference.decomposition import take_apart
 from stagefx.difference.pairs import side_by_side
-from stagefx.difference.split import take_apart
 from stagefx.errors import ComparisonError
 from stagefx.io.files import AudioFormat, open_audio
 from stagefx.io.recording import HeldAudio

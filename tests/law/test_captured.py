@@ -11,10 +11,10 @@ import soundfile
 from numpy.typing import NDArray
 from scipy.signal import firwin, lfilter
 
-from stagefx.difference.capture_faults import capture_faults
-from stagefx.difference.captured import take_apart_captured
-from stagefx.difference.gap_noise import _silences, gap_noise
-from stagefx.difference.split import take_apart
+from stagefx.difference.captured.gap_noise import _silences, gap_noise
+from stagefx.difference.captured.instrument_faults import capture_faults
+from stagefx.difference.captured.recordings import take_apart_captured
+from stagefx.difference.decomposition import take_apart
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 from tests.played import song

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import group_delay, lfilter
 
-from stagefx.difference.split import Difference, take_apart
+from stagefx.difference.decomposition import Difference, take_apart
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scipy.signal import bilinear, hilbert, sosfilt, tf2zpk, zpk2sos
 
 from stagefx.align.alignment import align
+from stagefx.difference.decomposition import Difference, take_apart
 from stagefx.difference.edits import Edit
-from stagefx.difference.split import Difference, take_apart
 from stagefx.errors import ComparisonError
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio

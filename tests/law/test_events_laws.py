@@ -10,7 +10,7 @@ import pytest
 import soundfile as sf
 from numpy.typing import NDArray
 
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.events.account import MAY_DB, WILL_DB, EventAccount
 from stagefx.hearing.events.meter import EventMeter, excess_of

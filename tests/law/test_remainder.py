@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.difference.split import Difference, take_apart
+from stagefx.difference.decomposition import Difference, take_apart
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 

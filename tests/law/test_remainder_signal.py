@@ -9,11 +9,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from stagefx.difference.parts import told_apart
-from stagefx.difference.picture import remainder_picture
-from stagefx.difference.remainder_signal import remainder_blocks
-from stagefx.difference.split import Difference, take_apart
-from stagefx.difference.transfer_fit import TransferMeter
+from stagefx.difference.decomposition import Difference, take_apart
+from stagefx.difference.linear.transfer_fit import TransferMeter
+from stagefx.difference.residual.classification import told_apart
+from stagefx.difference.residual.nonlinear_signal import remainder_blocks
+from stagefx.difference.residual.spectrogram import remainder_picture
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 from tests.played import song

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.difference.remainder import RemainderMeter
-from stagefx.difference.short_filter import REACH_FRAMES, short_filter
+from stagefx.difference.linear.short_filter import REACH_FRAMES, short_filter
+from stagefx.difference.residual.nonlinear import RemainderMeter
 
 RATE_HZ = 48000
 RANDOM = np.random.default_rng(1)

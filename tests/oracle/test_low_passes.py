@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from stagefx.difference.transfer import LongMemory, WeightedMemory, corners_hz
+from stagefx.difference.linear.transfer import LongMemory, WeightedMemory, corners_hz
 from stagefx.kernels.filters.low_passes import low_pass_products, low_passes, pass_by
 
 pytestmark = pytest.mark.kernel

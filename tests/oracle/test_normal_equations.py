@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from stagefx.difference.transfer import SPAN_FRAMES, corners_hz
-from stagefx.difference.transfer_fit import _Sums
+from stagefx.difference.linear.transfer import SPAN_FRAMES, corners_hz
+from stagefx.difference.linear.transfer_fit import _Sums
 from stagefx.kernels.normal_equations import add_products, along_diagonals, solve_positive
 
 RANDOM = np.random.default_rng(1)

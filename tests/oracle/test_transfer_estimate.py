@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import csd, welch
 
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound, tone
 

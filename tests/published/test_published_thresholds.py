@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from stagefx.difference.split import take_apart
+from stagefx.difference.decomposition import take_apart
 from stagefx.hearing.calibration import Calibration, calibrate, decision_file
 from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.ear.decision import (

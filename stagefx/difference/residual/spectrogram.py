@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.nulls import decibels
-from stagefx.difference.remainder_signal import remainder_blocks
-from stagefx.difference.split import Difference
+from stagefx.difference.residual.nonlinear_signal import remainder_blocks
 from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
 from stagefx.io.recording import Recording
 
@@ -125,7 +125,7 @@ def remainder_picture(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> one, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
     >>> hiss[:50_000] = 0.0
     >>> first, second = HeldAudio(one, 48000), HeldAudio(one + 0.01 * hiss, 48000)

@@ -12,9 +12,7 @@ from stagefx.align.alignment import SEARCH_S, Alignment, align
 from stagefx.align.resample import at_rate_of
 from stagefx.difference.edits import Edit, find_edits
 from stagefx.difference.hum import HumLine, find_hum
-from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
-from stagefx.difference.pairs import Pair, side_by_side
-from stagefx.difference.phase import (
+from stagefx.difference.linear.phase import (
     DelayFound,
     group_delays_between,
     interchannel_delay_between,
@@ -22,7 +20,7 @@ from stagefx.difference.phase import (
     largest_delay,
     with_phases,
 )
-from stagefx.difference.powers import (
+from stagefx.difference.linear.powers import (
     BetweenChannels,
     above_hearing_dbfs,
     balance_change_db,
@@ -32,12 +30,14 @@ from stagefx.difference.powers import (
     mean_square_scale,
     third_octave_powers,
 )
-from stagefx.difference.remainder import RemainderMeter
-from stagefx.difference.remainder_signal import lead_in
-from stagefx.difference.response import DITHER_MEAN_SQUARE, Response, response_between
-from stagefx.difference.short_filter import short_filter
-from stagefx.difference.transfer import TransferModel
-from stagefx.difference.transfer_fit import TransferMeter
+from stagefx.difference.linear.response import DITHER_MEAN_SQUARE, Response, response_between
+from stagefx.difference.linear.short_filter import short_filter
+from stagefx.difference.linear.transfer import TransferModel
+from stagefx.difference.linear.transfer_fit import TransferMeter
+from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
+from stagefx.difference.pairs import Pair, side_by_side
+from stagefx.difference.residual.nonlinear import RemainderMeter
+from stagefx.difference.residual.nonlinear_signal import lead_in
 from stagefx.dsp.envelope import StepMeter
 from stagefx.dsp.loudness import LoudnessMeter
 from stagefx.dsp.spectra import Array, PairSpectra

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.nulls import decibels
-from stagefx.difference.remainder_signal import remainder_blocks
-from stagefx.difference.split import Difference
+from stagefx.difference.residual.nonlinear_signal import remainder_blocks
 from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
 from stagefx.dsp.spectra import PairMeter
 from stagefx.errors import ComparisonError
@@ -108,7 +108,7 @@ def told_apart(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> one, two, three = 0.1 * np.random.default_rng(1).standard_normal((3, 96000, 1))
     >>> bent = one + 0.1 * (one**2 - 0.01)
     >>> first = HeldAudio(one, 48000)

@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.pairs import side_by_side
-from stagefx.difference.transfer import (
+from stagefx.difference.linear.transfer import (
     AHEAD_FRAMES,
     SPAN_FRAMES,
     TransferModel,
     filtered_blocks,
 )
+from stagefx.difference.pairs import side_by_side
 from stagefx.errors import ComparisonError
 from stagefx.io.recording import Recording
 
 if TYPE_CHECKING:
-    from stagefx.difference.split import Difference
+    from stagefx.difference.decomposition import Difference
 
 Array = NDArray[np.float64]
 
@@ -91,7 +91,7 @@ def remainder_blocks(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
     >>> dull = noise[1:] + noise[:-1]
     >>> first, second = HeldAudio(dull, 48000), HeldAudio(0.5 * dull + 0.001 * hiss[1:], 48000)
@@ -130,7 +130,7 @@ def explained_blocks(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
     >>> _, expected, left = next(explained_blocks(noise, noise, take_apart(noise, noise)))
     >>> bool(np.array_equal(expected, noise.read(0, len(expected)))), float(abs(left).max())

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from stagefx.align.alignment import SEARCH_S
-from stagefx.difference.capture_faults import CaptureFault, capture_faults
-from stagefx.difference.gap_noise import GapNoise, gap_noise
-from stagefx.difference.parts import _plain
-from stagefx.difference.phase import DelayFound
-from stagefx.difference.split import Difference, take_apart
+from stagefx.difference.captured.gap_noise import GapNoise, gap_noise
+from stagefx.difference.captured.instrument_faults import CaptureFault, capture_faults
+from stagefx.difference.decomposition import Difference, take_apart
+from stagefx.difference.linear.phase import DelayFound
+from stagefx.difference.residual.classification import _plain
 from stagefx.io.recording import Recording
 
 AGAINST_REPEAT, LOOPBACK = "A against a repeat of A", "the loopback"

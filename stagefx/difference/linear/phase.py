@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.response import DITHER_MEAN_SQUARE, Band, Response
-from stagefx.difference.transfer import TransferModel
+from stagefx.difference.linear.response import DITHER_MEAN_SQUARE, Band, Response
+from stagefx.difference.linear.transfer import TransferModel
 from stagefx.dsp.bands import band_edges_hz
 from stagefx.dsp.spectra import PairSpectra
 
@@ -99,7 +99,7 @@ def with_phases(response: Response, spectra: PairSpectra, model: TransferModel) 
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
     >>> band = take_apart(noise, noise).response.bands[20]
     >>> band.phase_deg, band.coherence
@@ -238,7 +238,7 @@ def interchannel_delay_between(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 2)), 48000)
     >>> take_apart(noise, noise).interchannel_delay.value_s
     0.0

@@ -21,7 +21,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.difference.transfer import (
+from stagefx.difference.linear.transfer import (
     AHEAD_FRAMES,
     BEHIND_FRAMES,
     PASSED_FRAMES,

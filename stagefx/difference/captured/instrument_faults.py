@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import Alignment
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.edits import Edit
 from stagefx.difference.pairs import side_by_side
-from stagefx.difference.remainder_signal import explained_blocks
-from stagefx.difference.split import Difference
+from stagefx.difference.residual.nonlinear_signal import explained_blocks
 from stagefx.dsp.spectra import PairMeter, PairSpectra
 from stagefx.io.recording import Recording
 
@@ -92,7 +92,7 @@ def capture_faults(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal(96000)
     >>> noise = np.convolve(noise, np.hanning(64) / 5.0, "same")[:, None]
     >>> whole, cut = HeldAudio(noise, 48000), HeldAudio(noise.clip(-0.2, 0.2), 48000)

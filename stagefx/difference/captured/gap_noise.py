@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.hum import HumLine, find_hum, without_lines
 from stagefx.difference.nulls import decibels
 from stagefx.difference.pairs import side_by_side
-from stagefx.difference.split import Difference
 from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
 from stagefx.dsp.envelope import step_frames
 from stagefx.dsp.weighting import a_weighting_db
@@ -145,7 +145,7 @@ def gap_noise(first: Recording, second: Recording, difference: Difference) -> Ga
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.split import take_apart
+    >>> from stagefx.difference.decomposition import take_apart
     >>> one, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 144000, 1))
     >>> one[48000:96000] = 0.0
     >>> first, second = HeldAudio(one, 48000), HeldAudio(one + 0.001 * hiss, 48000)

@@ -1,0 +1,1 @@
+"""Recordings of real stages: faults of the instrument, noise in silences, floors."""

@@ -1,0 +1,1 @@
+"""What of a difference a linear filter explains."""
