@@ -15,9 +15,9 @@ _HOMES = {
     "BlindError": "stagefx.errors",
     "BlindPlan": "stagefx.blind.plan",
     "BlindScore": "stagefx.blind.score",
-    "Comparison": "stagefx.hearing.comparison",
+    "Comparison": "stagefx.audition.comparison",
     "ComparisonError": "stagefx.errors",
-    "Delivery": "stagefx.hearing.delivery",
+    "Delivery": "stagefx.audition.delivery",
     "EffectError": "stagefx.errors",
     "Figures": "stagefx.figures.table",
     "Measurement": "stagefx.bench.measuring.measurement",
@@ -29,10 +29,10 @@ _HOMES = {
     "Survey": "stagefx.survey.survey",
     "UnitError": "stagefx.errors",
     "attribute": "stagefx.render.attribution",
-    "compare_files": "stagefx.hearing.compare",
-    "compare_stages": "stagefx.hearing.compare",
-    "deliver_files": "stagefx.hearing.delivery",
-    "deliver_stages": "stagefx.hearing.delivery",
+    "compare_files": "stagefx.audition.compare",
+    "compare_stages": "stagefx.audition.compare",
+    "deliver_files": "stagefx.audition.delivery",
+    "deliver_stages": "stagefx.audition.delivery",
     "effect_kinds": "stagefx.effects",
     "expect": "stagefx.bench.expecting",
     "fit_stage": "stagefx.bench.fitted.adjust",
@@ -56,6 +56,16 @@ _HOMES = {
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604 (the table holds names)
 
 if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds the two together
+    from stagefx.audition.compare import (
+        compare_files as compare_files,
+        compare_stages as compare_stages,
+    )
+    from stagefx.audition.comparison import Comparison as Comparison
+    from stagefx.audition.delivery import (
+        Delivery as Delivery,
+        deliver_files as deliver_files,
+        deliver_stages as deliver_stages,
+    )
     from stagefx.bench.derive import stage_from_readings as stage_from_readings
     from stagefx.bench.expecting import (
         expect as expect,
@@ -87,16 +97,6 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         UnitError as UnitError,
     )
     from stagefx.figures.table import Figures as Figures, work_out as work_out
-    from stagefx.hearing.compare import (
-        compare_files as compare_files,
-        compare_stages as compare_stages,
-    )
-    from stagefx.hearing.comparison import Comparison as Comparison
-    from stagefx.hearing.delivery import (
-        Delivery as Delivery,
-        deliver_files as deliver_files,
-        deliver_stages as deliver_stages,
-    )
     from stagefx.io.files import open_audio as open_audio
     from stagefx.io.writing import AudioWriter as AudioWriter
     from stagefx.render.attribution import Attribution as Attribution, attribute as attribute

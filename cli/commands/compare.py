@@ -11,7 +11,7 @@ from .. import options
 from ..places import STANDARD_STREAM, check_music, check_output
 
 if TYPE_CHECKING:
-    from stagefx.hearing.comparison import Comparison
+    from stagefx.audition.comparison import Comparison
 
 
 @click.command(short_help="What changed between two, and whether it would be heard.")
@@ -103,7 +103,7 @@ def _files(first: str, second: str, **settings: Any) -> Comparison:
 
     refuse_stages(first, second)
     check_music(first, second)
-    from stagefx.hearing.compare import compare_files
+    from stagefx.audition.compare import compare_files
 
     return compare_files(first, second, **settings)
 
@@ -117,7 +117,7 @@ def _recordings(first: str, second: str, **settings: Any) -> Comparison:
     if STANDARD_STREAM in given:
         raise click.UsageError("recordings are read many times over; give files, not '-'")
     check_music(*given)
-    from stagefx.hearing.captured import compare_captured
+    from stagefx.audition.captured import compare_captured
 
     return compare_captured(first, second, **settings)
 
@@ -127,6 +127,6 @@ def _stages(first: str, second: str, music: str, **settings: Any) -> Comparison:
 
     stages = load_stage(first), load_stage(second)
     check_music(music)
-    from stagefx.hearing.compare import compare_stages
+    from stagefx.audition.compare import compare_stages
 
     return compare_stages(*stages, music, **settings)

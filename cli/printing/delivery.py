@@ -10,7 +10,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.hearing.delivery import Apart, Delivery
+    from stagefx.audition.delivery import Apart, Delivery
 
 
 def print_delivery(console: Console, found: Delivery) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from stagefx.hearing.margin import CauseMargin, Margin, headline
+from stagefx.audition.margin import CauseMargin, Margin, headline
 
 from .compare import FAULT, print_faults
 from .words import heading, sentence, table

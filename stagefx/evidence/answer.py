@@ -10,17 +10,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.comparison import Comparison
+from stagefx.audition.delivery import Delivery, deliver
+from stagefx.audition.rendered import rendered
 from stagefx.evidence.asking import Asked, ask
 from stagefx.evidence.excerpts import Excerpts, cut
 from stagefx.evidence.letter import Letter, write_letter
 from stagefx.evidence.waveform import Waveform, waveform_of
 from stagefx.figures.table import Figures, work_out
-from stagefx.hearing.compare import compare_files, compare_stages
-from stagefx.hearing.comparison import Comparison
-from stagefx.hearing.delivery import Delivery, deliver
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
-from stagefx.hearing.rendered import rendered
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import open_audio
 from stagefx.render.preparation import prepare

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stagefx.audition.comparison import Comparison
 from stagefx.dsp.bands import nominal_hz
 from stagefx.evidence import style
 from stagefx.evidence.comparison_picture import change_claim, draw_change
@@ -15,7 +16,6 @@ from stagefx.evidence.noise_picture import bands_of_noise, draw_noise, noise_cla
 from stagefx.evidence.svg import inline_svg
 from stagefx.evidence.waveform import Waveform
 from stagefx.figures.table import Figures
-from stagefx.hearing.comparison import Comparison
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

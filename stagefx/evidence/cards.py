@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.stage import Stage
 from stagefx.evidence import style
 from stagefx.evidence.comparison_picture import (
@@ -19,7 +20,6 @@ from stagefx.evidence.comparison_picture import (
 from stagefx.evidence.ear_picture import FAINTEST_DB, draw_landscape, ear_claim
 from stagefx.evidence.margins import nearest_first
 from stagefx.evidence.stage_cards import StageCard, stage_card_plots
-from stagefx.hearing.comparison import Comparison
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,7 +57,7 @@ def draw_cards(found: Comparison, *, start_s: float = 0.0) -> dict[str, Figure]:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing.compare import compare_files
+    >>> from stagefx.audition.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> cards = draw_cards(compare_files(trio, trio, passage=(2.0, 4.0)))
     >>> cards["distance"].texts[0].get_text()

@@ -13,7 +13,7 @@ from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import Figures, work_out
 
 if TYPE_CHECKING:
-    from stagefx.hearing.comparison import Comparison
+    from stagefx.audition.comparison import Comparison
     from stagefx.render.report import RenderReport
 
 STAGES = ("stock", "quick", "passive-box")
@@ -86,9 +86,9 @@ def demonstrate(
     >>> found.comparisons["passive-box", "voice"].verdict.grade.value
     'will be heard'
     """
+    from stagefx.audition.compare import compare_stages
     from stagefx.evidence.figures_picture import draw_figures
     from stagefx.evidence.saving import save
-    from stagefx.hearing.compare import compare_stages
     from stagefx.render.rendering import render
 
     home = samples_folder()

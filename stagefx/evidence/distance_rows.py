@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from stagefx.audition.comparison import Comparison
 from stagefx.evidence.margins import distance_db, floor_margin_db, margin_words, nearest_first
 from stagefx.evidence.style import as_sentence
-from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import LedgerRow
 
 FARTHEST_DB, NEAREST_DB = -100.0, 20.0
 _HALF_A_MARK = 5.0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from stagefx.evidence.known import Known, strain_verb
 from stagefx.evidence.telling import Paragraph, Telling, tell_row
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
-from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.wording import factor
 
 

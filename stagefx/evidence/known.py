@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from stagefx.audition.comparison import Comparison
 from stagefx.evidence.asking import Asked
 from stagefx.evidence.margins import nearest_first
 from stagefx.evidence.style import shortened
 from stagefx.figures.table import Figures
-from stagefx.hearing.comparison import Comparison
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
-from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.passage import Passage
 from stagefx.hearing.verdict import LevelBy
 
 if TYPE_CHECKING:
+    from stagefx.audition.delivery import Delivery
     from stagefx.blind.score import BlindScore
-    from stagefx.hearing.delivery import Delivery
     from stagefx.render.report import Moment
 
 FAR_DB = 40.0
@@ -148,7 +148,7 @@ def is_over(row: LedgerRow) -> bool:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> is_over(judged_row("level", 0.3)), is_over(judged_row("level", 0.1))
     (True, False)
     """

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from stagefx.audition.comparison import Comparison
 from stagefx.evidence.asking import Asked
 from stagefx.evidence.circumstances import tell_circumstances
 from stagefx.evidence.headline import headline
@@ -19,18 +20,17 @@ from stagefx.evidence.style import as_sentence, shortened
 from stagefx.evidence.telling import Paragraph, Telling
 from stagefx.figures.cautions import cautions_of
 from stagefx.figures.table import Figures
-from stagefx.hearing.comparison import Comparison
-from stagefx.hearing.direct_voltage import is_direct
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
-from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.passage import Passage
+from stagefx.hearing.rows.dc import is_direct
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wording import decibels, quantity, subject
 
 if TYPE_CHECKING:
+    from stagefx.audition.delivery import Delivery
     from stagefx.blind.score import BlindScore
-    from stagefx.hearing.delivery import Delivery
 
 
 @dataclass(frozen=True)

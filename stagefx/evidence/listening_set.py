@@ -15,6 +15,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.comparison import Comparison
+from stagefx.audition.rendered import rendered
 from stagefx.blind.pack.excerpts import excerpt_of_files
 from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.dither import quantise
@@ -28,11 +31,8 @@ from stagefx.evidence.listening_tracks import (
     ListeningSet,
     Track,
 )
-from stagefx.hearing.compare import compare_files, compare_stages
-from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.passage import Passage, choose_passage
-from stagefx.hearing.rendered import rendered
 from stagefx.io.atomic_folder import whole_folder
 from stagefx.io.files import STANDARD_STREAM, open_audio
 from stagefx.io.wav_header import sample_bytes, wave_header

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stagefx.audition.margin import MOST, CauseMargin, Margin, headline
 from stagefx.evidence import style
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.margin import MOST, CauseMargin, Margin, headline
 from stagefx.hearing.wording import factor
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def draw_margin(found: Margin) -> Figure:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing.margin import margin
+    >>> from stagefx.audition.margin import margin
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
@@ -64,7 +64,7 @@ def draw_causes(axes: Axes, found: Margin) -> None:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing.margin import margin
+    >>> from stagefx.audition.margin import margin
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))

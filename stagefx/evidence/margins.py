@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from stagefx.hearing.audibility import LedgerRow, limit_of, margin_db
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import LedgerRow, limit_of, margin_db
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, factor, probability
 
@@ -26,7 +26,7 @@ def margin_words(row: LedgerRow) -> str:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> margin_words(judged_row("high end", 0.05)), margin_words(judged_row("noise", 2.0))
     ('20 times to spare', '2.0 dB over')
     """
@@ -62,7 +62,7 @@ def distance_db(row: LedgerRow) -> float:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> distance_db(judged_row("noise", -25.0)), distance_db(judged_row("ear model", 0.02))
     (25.0, 20.0)
     """
@@ -90,7 +90,7 @@ def floor_margin_db(row: LedgerRow) -> float:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> floor_margin_db(judged_row("high end", 0.05, floor=0.001))
     60.0
     """
@@ -115,7 +115,7 @@ def nearest_first(ledger: tuple[LedgerRow, ...]) -> list[LedgerRow]:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row, unjudged_row
+    >>> from stagefx.hearing.audibility import judged_row, unjudged_row
     >>> rows = judged_row("level", 0.01), judged_row("balance", 0.7), unjudged_row("hum", "unknown")
     >>> [row.name for row in nearest_first(rows)]
     ['balance', 'level']

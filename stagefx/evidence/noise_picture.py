@@ -98,7 +98,7 @@ def bands_of_noise(figures: Figures) -> NoiseBands:
     >>> f"{bands.total[17]:.0f} dB SPL at {bands.hz[17]:.0f} Hz"
     '-24 dB SPL at 1000 Hz'
     """
-    from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+    from stagefx.hearing.ear.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 
     stage = figures.stage
     circuit = nominal(stage)

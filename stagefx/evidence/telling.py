@@ -9,8 +9,8 @@ from typing import Any
 
 from stagefx.dsp.bands import nominal_hz
 from stagefx.evidence.wording import amount
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import HIDDEN_BY, decibels, in_control_steps, quantity, subject
 
@@ -145,7 +145,7 @@ def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> row = judged_row("high end", 2.21, at_hz=10.0**4.2, direction="down")
     >>> tell_row(Telling(), row, "/ledger/4")
     'the high end falls by about 4 times the smallest step of a typical volume control (2.2 dB at \

@@ -18,7 +18,7 @@ from stagefx.hearing.ear.account import Course
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.scale import HOP, RATE_HZ
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
-from stagefx.hearing.phrases import Phrasing, phrasing
+from stagefx.hearing.segmentation import Phrasing, phrasing
 from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]

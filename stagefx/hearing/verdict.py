@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from stagefx.hearing.audibility import NEAR_DB, NEAR_FACTOR, LedgerRow, nudged as nudge
 from stagefx.hearing.grades import Grade, together
-from stagefx.hearing.ledger import NEAR_DB, NEAR_FACTOR, LedgerRow, nudged as nudge
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, distance_of, quantity, size_of, subject
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from stagefx.dsp.bands import nominal_hz
-from stagefx.hearing.ledger import LedgerRow
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.thresholds import limits
 
 CONTROL_STEP_DB = 0.5
@@ -207,7 +207,7 @@ def size_of(row: LedgerRow) -> str:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> size_of(judged_row("high end", 2.21, at_hz=15848.9, direction="down"))
     'about 4 times the smallest step of a typical volume control (2.2 dB down at 16 kHz)'
     """
@@ -240,7 +240,7 @@ def distance_of(row: LedgerRow) -> str:
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> distance_of(judged_row("level", 0.02)), distance_of(judged_row("noise", -25.0))
     ('10 times', '25.0 dB')
     """

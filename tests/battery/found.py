@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from stagefx.audition.compare import compare_files, compare_recordings
+from stagefx.audition.comparison import Comparison
 from stagefx.errors import ComparisonError
-from stagefx.hearing.compare import compare_files, compare_recordings
-from stagefx.hearing.comparison import Comparison
 from stagefx.io.recording import HeldAudio
 from tests.battery.at_ear import ROOM_DBA
 

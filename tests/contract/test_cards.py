@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
+from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.evidence.cards import draw_cards, draw_stage_cards, write_cards
@@ -18,8 +20,6 @@ from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.evidence.scenario import samples_folder
 from stagefx.evidence.stage_cards import stage_card_plots
 from stagefx.figures.table import work_out
-from stagefx.hearing.compare import compare_files, compare_stages
-from stagefx.hearing.comparison import Comparison
 from tests.contract.test_pictures import assert_nothing_collides, texts
 
 SMALLEST_SHARE = 1 / 36

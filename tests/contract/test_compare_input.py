@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.audition.compare import compare_files, compare_recordings, compare_stages
 from stagefx.circuit.description.files import load_stage
 from stagefx.errors import AudioError, ComparisonError, OutputError
-from stagefx.hearing.compare import compare_files, compare_recordings, compare_stages
-from stagefx.hearing.difference_rows import build_ledger
 from stagefx.hearing.grades import Grade
+from stagefx.hearing.rows.difference import build_ledger
 from stagefx.hearing.thresholds import limits
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound

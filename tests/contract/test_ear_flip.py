@@ -8,8 +8,8 @@ import pytest
 
 from stagefx.evidence.letter import _ear_flip
 from stagefx.evidence.telling import Telling
+from stagefx.hearing.audibility import LedgerRow, judged_row
 from stagefx.hearing.grades import EAR_MODEL
-from stagefx.hearing.ledger import LedgerRow, judged_row
 
 
 def told(probability: float, *, beside: tuple[LedgerRow, ...] = ()) -> str:

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from stagefx.difference.edits import Edit
-from stagefx.hearing.edit_rows import edit_rows, findings
 from stagefx.hearing.grades import Grade
+from stagefx.hearing.rows.edits import edit_rows, findings
 
 RATE_HZ = 44100
 SPL_DB = 100.0

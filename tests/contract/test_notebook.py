@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from stagefx.audition.coding import CODINGS
+from stagefx.audition.compare import compare_files
+from stagefx.audition.delivery import Apart, Delivered, Delivery
 from stagefx.bench.measuring.measurement import Measurement
 from stagefx.bench.measuring.rows import Crosstalk, Level
 from stagefx.blind.keys import draw_key
@@ -18,9 +21,6 @@ from stagefx.blind.score import BlindScore
 from stagefx.circuit.description.files import load_stage
 from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import work_out
-from stagefx.hearing.coding import CODINGS
-from stagefx.hearing.compare import compare_files
-from stagefx.hearing.delivery import Apart, Delivered, Delivery
 from stagefx.io.tables import html_table
 
 HOSTILE = "<img src=x onerror=\"alert('a')\">&lt;b&gt;"

@@ -15,6 +15,8 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from stagefx.audition.compare import compare_stages
+from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.files import load_stage, ready_made
 from stagefx.errors import OutputError
 from stagefx.evidence import style
@@ -28,8 +30,6 @@ from stagefx.evidence.response_picture import response_claim
 from stagefx.evidence.saving import save
 from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import Figures, work_out
-from stagefx.hearing.compare import compare_stages
-from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
 
 SCENARIO = [str(path) for path in sorted((samples_folder() / "stages").glob("*.toml"))]

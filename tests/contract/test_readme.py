@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from stagefx.audition.compare import compare_stages
 from stagefx.circuit.description.files import load_stage
-from stagefx.hearing.compare import compare_stages
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "samples"

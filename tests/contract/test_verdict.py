@@ -9,10 +9,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stagefx.audition.compare import compare_recordings
 from stagefx.errors import ComparisonError
-from stagefx.hearing.compare import compare_recordings
+from stagefx.hearing.audibility import judged_row, margin_db, unjudged_row
 from stagefx.hearing.grades import Grade, grade_of, worst
-from stagefx.hearing.ledger import judged_row, margin_db, unjudged_row
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import Conditions, pass_verdict
 from stagefx.io.recording import HeldAudio

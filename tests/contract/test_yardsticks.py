@@ -12,7 +12,7 @@ from stagefx.evidence.response_picture import AUDIBLE_FROM
 from stagefx.evidence.side_by_side import Contrast, side_by_side
 from stagefx.evidence.yardsticks import yardstick
 from stagefx.figures.table import DEFINITIONS, Figures, work_out
-from stagefx.hearing.ledger import RANGES_HZ
+from stagefx.hearing.audibility import RANGES_HZ
 from stagefx.hearing.thresholds import limits
 
 

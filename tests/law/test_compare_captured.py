@@ -10,10 +10,10 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from stagefx.hearing.captured import NO_FLOOR, compare_captured
-from stagefx.hearing.compare import compare_recordings
-from stagefx.hearing.difference_rows import NOT_FROM_MUSIC
+from stagefx.audition.captured import NO_FLOOR, compare_captured
+from stagefx.audition.compare import compare_recordings
 from stagefx.hearing.grades import Grade
+from stagefx.hearing.rows.difference import NOT_FROM_MUSIC
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
 from tests.played import song

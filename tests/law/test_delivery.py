@@ -9,9 +9,9 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from stagefx.audition.coding import CODINGS, Coding, code
+from stagefx.audition.delivery import Apart, Delivered, Delivery, deliver
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing.coding import CODINGS, Coding, code
-from stagefx.hearing.delivery import Apart, Delivered, Delivery, deliver
 from stagefx.io.recording import HeldAudio
 from tests.cli.running import complaint, one_object, run_here
 

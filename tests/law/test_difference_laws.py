@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from stagefx.audition.compare import compare_recordings
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing.compare import compare_recordings
 from stagefx.hearing.grades import Grade
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio

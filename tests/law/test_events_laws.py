@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from stagefx.difference.decomposition import take_apart
 from stagefx.evidence.scenario import samples_folder
+from stagefx.hearing.ear_model import listen
 from stagefx.hearing.events.account import MAY_DB, WILL_DB, EventAccount
 from stagefx.hearing.events.meter import EventMeter, excess_of
 from stagefx.hearing.level_at_ear import level_of
-from stagefx.hearing.witness import listen
 from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]

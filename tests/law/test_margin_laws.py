@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 import soundfile
 
+from stagefx.audition.compare import compare_stages
+from stagefx.audition.margin import CauseMargin, Margin, first_heard, first_heard_of, margin
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Oscillation, Stage
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing.compare import compare_stages
-from stagefx.hearing.growth import Trial
-from stagefx.hearing.margin import CauseMargin, Margin, first_heard, first_heard_of, margin
+from stagefx.hearing.margin.sensitivity import Trial
 from stagefx.io.files import open_audio
 
 TRIO = samples_folder() / "music" / "trio.flac"

@@ -14,7 +14,7 @@ from stagefx.circuit.description.files import load_stage
 from stagefx.errors import ComparisonError
 from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.passage import choose_passage
-from stagefx.hearing.phrases import phrasing
+from stagefx.hearing.segmentation import phrasing
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
 from stagefx.render.rendering import render

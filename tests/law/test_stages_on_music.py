@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.audition.compare import compare_stages
+from stagefx.audition.comparison import Comparison
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.knob import set_knob
 from stagefx.circuit.response import Response
-from stagefx.hearing.compare import compare_stages
-from stagefx.hearing.comparison import Comparison
 from stagefx.hearing.grades import Grade
 
 SAMPLES = Path(__file__).parents[2] / "samples"

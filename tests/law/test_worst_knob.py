@@ -11,15 +11,21 @@ import numpy as np
 import pytest
 import soundfile
 
+from stagefx.audition.compare import compare_files, compare_stages
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.response import Response
-from stagefx.hearing.compare import compare_files, compare_stages
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.noise import noise_change
-from stagefx.hearing.stage_noise import noise_at_seat
-from stagefx.hearing.worst_knob import NO_CONTROL, WorstKnob, _noise_rows, _positions, worst_knob
+from stagefx.hearing.rows.noise import noise_change
+from stagefx.hearing.rows.stage_noise import noise_at_seat
+from stagefx.hearing.rows.worst_knob import (
+    NO_CONTROL,
+    WorstKnob,
+    _noise_rows,
+    _positions,
+    worst_knob,
+)
 from tests.cli.running import one_object, run_here
 
 RATE_HZ = 44100

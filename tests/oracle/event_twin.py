@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.hearing.threshold_of_hearing import threshold_db_spl
+from stagefx.hearing.ear.threshold_of_hearing import threshold_db_spl
 
 Array = NDArray[np.float64]
 

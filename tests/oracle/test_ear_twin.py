@@ -11,7 +11,7 @@ from stagefx.hearing.ear.decision import decision
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.listening import Desk, Listener
 from stagefx.hearing.ear.masking import MaskMeter
-from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+from stagefx.hearing.ear.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 from stagefx.kernels.ear import steps
 from tests.oracle import ear_twin
 

@@ -13,9 +13,9 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from stagefx.audition.coding import Coding, code
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.evidence.scenario import samples_folder
-from stagefx.hearing.coding import Coding, code
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import level_at_ear
 from stagefx.io.recording import HeldAudio

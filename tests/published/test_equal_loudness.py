@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from stagefx.errors import ComparisonError
-from stagefx.hearing.equal_loudness import contour_db_spl, loudness_level_phon
-from stagefx.hearing.threshold_of_hearing import threshold_db_spl
+from stagefx.hearing.ear.equal_loudness import contour_db_spl, loudness_level_phon
+from stagefx.hearing.ear.threshold_of_hearing import threshold_db_spl
 
 CONTOURS = {
     40.0: {20.0: 99.74, 100.0: 64.24, 1000.0: 40.00, 3150.0: 35.47, 8000.0: 51.60, 12500.0: 51.31},

@@ -14,8 +14,8 @@ from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.knob import seat_spl_db
 from stagefx.circuit.noise import noise_bands
 from stagefx.hearing.level_at_ear import room_of
-from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
-from stagefx.hearing.stage_noise import noise_at_seat
+from stagefx.hearing.rows.noise import dither_over_db, hiding_db, noise_change
+from stagefx.hearing.rows.stage_noise import noise_at_seat
 
 NOWHERE = -np.inf
 

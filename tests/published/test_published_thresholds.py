@@ -12,15 +12,16 @@ import pytest
 from scipy.stats import norm
 
 from stagefx.difference.decomposition import take_apart
-from stagefx.hearing.calibration import Calibration, calibrate, decision_file
-from stagefx.hearing.difference_rows import build_ledger
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.ear.decision import (
     EVEN_CHANCE_D_PRIME,
     decision,
     probability as of_sensitivity,
 )
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.least_heard import (
+from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.validation.calibration import Calibration, calibrate, decision_file
+from stagefx.hearing.validation.detection_thresholds import (
     balance_heard_db,
     delay_heard_us,
     group_delay_heard_ms,
@@ -29,9 +30,16 @@ from stagefx.hearing.least_heard import (
     tone_heard_db_spl,
     white_noise_heard_db_spl,
 )
-from stagefx.hearing.ledger import LedgerRow
-from stagefx.hearing.published import GROUP_DELAYS_MS, HUM_DB_SPL
-from stagefx.hearing.synthetic import RATE_HZ, Array, all_pass, detection, noise, pink, through
+from stagefx.hearing.validation.published import GROUP_DELAYS_MS, HUM_DB_SPL
+from stagefx.hearing.validation.synthetic import (
+    RATE_HZ,
+    Array,
+    all_pass,
+    detection,
+    noise,
+    pink,
+    through,
+)
 from stagefx.io.recording import HeldAudio
 
 

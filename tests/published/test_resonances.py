@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from stagefx.hearing.resonance import Resonance, find_resonance
+from stagefx.hearing.rows.resonance import Resonance, find_resonance
 
 HZ = np.geomspace(20.0, 20e3, 400)
 

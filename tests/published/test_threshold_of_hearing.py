@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.hearing.noise import noise_change
-from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+from stagefx.hearing.ear.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+from stagefx.hearing.rows.noise import noise_change
 
 ISO_389_7 = {
     20.0: 78.1, 25.0: 68.7, 31.5: 59.5, 40.0: 51.1, 50.0: 44.0, 63.0: 37.5, 80.0: 31.5,

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import align
+from stagefx.audition.rendered import rendered
 from stagefx.circuit.description.stage import Stage
 from stagefx.difference.pairs import side_by_side
 from stagefx.errors import BlindError
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
-from stagefx.hearing.rendered import rendered
 from stagefx.io.files import open_audio
 from stagefx.io.recording import Recording
 

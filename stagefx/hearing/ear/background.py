@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stagefx.hearing.ear.scale import FRAME, LINE_HZ, band_centres_hz, ear_weight_db, off_line_loss
 from stagefx.hearing.ear.spreading import band_table, line_range, line_weights
-from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+from stagefx.hearing.ear.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 
 Array = NDArray[np.float64]
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from stagefx.dsp.bands import third_octaves_hz
 from stagefx.hearing.ear.scale import bark, ear_weight_db
-from stagefx.hearing.threshold_of_hearing import room_band_db_spl, threshold_db_spl
+from stagefx.hearing.ear.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 
 Array = NDArray[np.float64]
 

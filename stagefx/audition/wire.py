@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from stagefx.circuit.description.files import WIRE
 from stagefx.circuit.description.stage import Stage
+from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import LedgerRow
 from stagefx.hearing.verdict import Verdict
 from stagefx.hearing.wording import distance_of, quantity, size_of, subject
 
@@ -35,7 +35,7 @@ def wire_claim(
 
     Examples
     --------
-    >>> from stagefx.hearing.ledger import judged_row
+    >>> from stagefx.hearing.audibility import judged_row
     >>> from stagefx.hearing.verdict import Conditions, pass_verdict
     >>> from stagefx.circuit.description.files import load_stage
     >>> here = Conditions("calculated", 85.0, "trio.flac", "gain", 0.0)

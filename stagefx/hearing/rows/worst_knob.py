@@ -23,10 +23,10 @@ from stagefx.circuit.response import Response
 from stagefx.dsp.bands import nominal_hz, third_octaves_hz
 from stagefx.effects.crosstalk import crosstalk
 from stagefx.figures.faults import MOST_SPEAKER_DIRECT_V
+from stagefx.hearing.audibility import RANGES_HZ, REFERENCE_HZ, LedgerRow, judged_row
 from stagefx.hearing.grades import Grade, together
-from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ, LedgerRow, judged_row
-from stagefx.hearing.noise import hiding_db, noise_change
-from stagefx.hearing.stage_rows import CROSSTALK_HZ, hum_lines
+from stagefx.hearing.rows.noise import hiding_db, noise_change
+from stagefx.hearing.rows.stages import CROSSTALK_HZ, hum_lines
 from stagefx.hearing.wording import decibels, subject
 from stagefx.units import show
 

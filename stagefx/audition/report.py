@@ -10,10 +10,10 @@ from stagefx.difference.edits import Edit
 from stagefx.difference.linear.response import Band
 from stagefx.difference.nulls import NullDepths
 from stagefx.dsp.dither import dither_floor_dbfs
-from stagefx.hearing.ledger import NOT_MEASURED, LedgerRow
+from stagefx.hearing.audibility import NOT_MEASURED, LedgerRow
 
 if TYPE_CHECKING:
-    from stagefx.hearing.comparison import Comparison
+    from stagefx.audition.comparison import Comparison
 
 NOT_JUDGED = "not judged"
 
@@ -62,7 +62,7 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
     --------
     >>> import numpy as np
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.hearing.compare import compare_recordings
+    >>> from stagefx.audition.compare import compare_recordings
     >>> noise = HeldAudio(np.random.default_rng(1).uniform(-1.0, 1.0, (48000, 1)), 48000)
     >>> comparison_as_json(compare_recordings(noise, noise))["null_db"]["plain"]
     {'value': None, 'reason': 'nothing is left'}

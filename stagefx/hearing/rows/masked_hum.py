@@ -8,8 +8,8 @@ import numpy as np
 
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.hum import HumLine
-from stagefx.hearing.ledger import LedgerRow, judged_row
-from stagefx.hearing.noise import hiding_db
+from stagefx.hearing.audibility import LedgerRow, judged_row
+from stagefx.hearing.rows.noise import hiding_db
 from stagefx.io.recording import Recording
 from stagefx.units import decibels
 

@@ -6,21 +6,21 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from stagefx.audition.comparison import Comparison
 from stagefx.difference.captured.gap_noise import GapNoise
 from stagefx.difference.captured.recordings import Captured
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.linear.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
 from stagefx.errors import ComparisonError
-from stagefx.hearing.close_listening import listen_closely
-from stagefx.hearing.comparison import Comparison
-from stagefx.hearing.difference_rows import build_ledger
-from stagefx.hearing.edit_rows import DIRECT, findings
+from stagefx.hearing.audibility import LedgerRow, with_floor
+from stagefx.hearing.ear_model import Heard, listen
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.ledger import LedgerRow, with_floor
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
-from stagefx.hearing.splices import with_splices
+from stagefx.hearing.rows.close_listening import listen_closely
+from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.rows.edits import DIRECT, findings
+from stagefx.hearing.rows.splices import with_splices
 from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
-from stagefx.hearing.witness import Heard, listen
 from stagefx.io.recording import Recording
 from stagefx.render.report import RenderReport
 

@@ -20,13 +20,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.alignment import align
+from stagefx.audition.coding import CODINGS, Coding, at_rate_of, code
+from stagefx.audition.rendered import rendered
 from stagefx.circuit.description.stage import Stage
 from stagefx.difference.pairs import side_by_side
-from stagefx.hearing.coding import CODINGS, Coding, at_rate_of, code
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
-from stagefx.hearing.rendered import rendered
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import factor
 from stagefx.io.files import open_audio
@@ -186,7 +186,7 @@ class Delivery:
 
     def _repr_html_(self) -> str:
         """The delivery, as a notebook shows it."""
-        from stagefx.hearing.notebook import delivery_as_html
+        from stagefx.audition.notebook import delivery_as_html
 
         return delivery_as_html(self)
 

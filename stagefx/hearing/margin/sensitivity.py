@@ -16,21 +16,14 @@ from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
 from stagefx.effects.linear.sections import Linear
 from stagefx.errors import EffectError, StageError
-from stagefx.hearing.alone import Change, Passage
-from stagefx.hearing.causes import (
-    CROSSTALK,
-    LIMITS,
-    MISMATCH,
-    Cause,
-    grown,
-    grown_limits,
-)
 from stagefx.hearing.grades import EAR_MODEL, Grade, grade_of, together
-from stagefx.hearing.noise import dither_over_db, noise_change
-from stagefx.hearing.on_paper import Spectrum, grades_of, may_be_heard, response_rows
+from stagefx.hearing.margin.causes import CROSSTALK, LIMITS, MISMATCH, Cause, grown, grown_limits
+from stagefx.hearing.margin.isolated_effect import Change, Passage
 from stagefx.hearing.passage import SHORTEST_PASSAGE_S
-from stagefx.hearing.stage_noise import noise_at_seat
-from stagefx.hearing.stage_rows import CROSSTALK_HZ, hum_row
+from stagefx.hearing.rows.noise import dither_over_db, noise_change
+from stagefx.hearing.rows.on_paper import Spectrum, grades_of, may_be_heard, response_rows
+from stagefx.hearing.rows.stage_noise import noise_at_seat
+from stagefx.hearing.rows.stages import CROSSTALK_HZ, hum_row
 from stagefx.hearing.thresholds import limits
 from stagefx.render.plan import stage_effects
 from stagefx.units import ratio
@@ -200,7 +193,7 @@ def trial_of(
     Examples
     --------
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.hearing.causes import OFFSET
+    >>> from stagefx.hearing.margin.causes import OFFSET
     >>> from stagefx.circuit.description.files import load_stage
     >>> from stagefx.circuit.circuit import nominal
     >>> music = HeldAudio(np.zeros((48000, 2)), 48000)

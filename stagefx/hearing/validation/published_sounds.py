@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from stagefx.hearing.ear.decision import EVEN_CHANCE_D_PRIME
-from stagefx.hearing.synthetic import noise, through, tone
+from stagefx.hearing.validation.synthetic import noise, through, tone
 
 Array = NDArray[np.float64]
 Pair = tuple[Array, Array]

@@ -8,8 +8,8 @@ from stagefx.hearing.wording import decibels
 from stagefx.io.tables import cell, html_table
 
 if TYPE_CHECKING:
-    from stagefx.hearing.comparison import Comparison
-    from stagefx.hearing.delivery import Apart, Delivery
+    from stagefx.audition.comparison import Comparison
+    from stagefx.audition.delivery import Apart, Delivery
 
 
 def comparison_as_html(found: Comparison) -> str:
@@ -28,7 +28,7 @@ def comparison_as_html(found: Comparison) -> str:
     Examples
     --------
     >>> from stagefx.evidence.scenario import samples_folder
-    >>> from stagefx.hearing.compare import compare_files
+    >>> from stagefx.audition.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> "below what can be measured" in comparison_as_html(
     ...     compare_files(trio, trio, passage=(2.0, 4.0))
@@ -69,7 +69,7 @@ def delivery_as_html(found: Delivery) -> str:
 
     Examples
     --------
-    >>> from stagefx.hearing.delivery import Apart, Delivery
+    >>> from stagefx.audition.delivery import Apart, Delivery
     >>> "nothing that could get lost" in delivery_as_html(
     ...     Delivery(Apart(-float("inf"), 0.0), (), (0.0, 10.0))
     ... )

@@ -10,17 +10,11 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.difference.decomposition import take_apart
-from stagefx.hearing.difference_rows import build_ledger
-from stagefx.hearing.noise import noise_change
-from stagefx.hearing.stage_rows import harmonics_row
-from stagefx.hearing.synthetic import (
-    RATE_HZ,
-    all_pass,
-    detection,
-    pink,
-    through,
-)
+from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.rows.noise import noise_change
+from stagefx.hearing.rows.stages import harmonics_row
 from stagefx.hearing.thresholds import limits
+from stagefx.hearing.validation.synthetic import RATE_HZ, all_pass, detection, pink, through
 from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]

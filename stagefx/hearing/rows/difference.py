@@ -19,9 +19,7 @@ from stagefx.difference.linear.phase import DelayFound, delays_of, largest_delay
 from stagefx.difference.linear.response import Deviation
 from stagefx.dsp.bands import nominal_hz, third_octaves_hz
 from stagefx.dsp.weighting import k_weighting_db
-from stagefx.hearing.edit_rows import edit_rows
-from stagefx.hearing.grades import EAR_MODEL, Grade
-from stagefx.hearing.ledger import (
+from stagefx.hearing.audibility import (
     NOT_MEASURED,
     RANGES_HZ,
     REFERENCE_HZ,
@@ -29,11 +27,13 @@ from stagefx.hearing.ledger import (
     judged_row,
     unjudged_row,
 )
+from stagefx.hearing.ear_model import Heard
+from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.level_at_ear import UNKNOWN_FULL_SCALE_DB
-from stagefx.hearing.noise import hiding_db
-from stagefx.hearing.resonance import Resonance, find_resonance
+from stagefx.hearing.rows.edits import edit_rows
+from stagefx.hearing.rows.noise import hiding_db
+from stagefx.hearing.rows.resonance import Resonance, find_resonance
 from stagefx.hearing.thresholds import limits
-from stagefx.hearing.witness import Heard
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from stagefx.dsp.bands import third_octaves_hz
 from stagefx.dsp.weighting import k_weighting
+from stagefx.hearing.audibility import RANGES_HZ, REFERENCE_HZ
 from stagefx.hearing.grades import Grade, grade_of
-from stagefx.hearing.ledger import RANGES_HZ, REFERENCE_HZ
 from stagefx.hearing.thresholds import limits
 
 Array = NDArray[np.float64]

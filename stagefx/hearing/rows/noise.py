@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from stagefx.dsp.bands import band_edges_hz, third_octaves_hz
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.errors import ComparisonError
-from stagefx.hearing.threshold_of_hearing import (
+from stagefx.hearing.ear.threshold_of_hearing import (
     HIGHEST_HEARD_HZ,
     room_band_db_spl,
     threshold_db_spl,

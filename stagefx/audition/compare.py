@@ -7,14 +7,15 @@ from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
+from stagefx.audition.comparison import Comparison
+from stagefx.audition.evaluation import Told, frames_of, judged, level_matched_db, name_of
+from stagefx.audition.rendered import rendered
+from stagefx.audition.residual_file import residue_writer, write_residue
+from stagefx.audition.wire import wire_claim
 from stagefx.circuit.description.stage import Stage
 from stagefx.difference.captured.gap_noise import gap_noise
 from stagefx.difference.decomposition import Difference, take_apart
-from stagefx.hearing.comparison import Comparison
-from stagefx.hearing.direct_voltage import DIRECT_VOLTAGE, direct_voltage
-from stagefx.hearing.gap_rows import gap_rows
-from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
-from stagefx.hearing.ledger import LedgerRow, judged_row
+from stagefx.hearing.audibility import LedgerRow, judged_row
 from stagefx.hearing.level_at_ear import (
     AS_DESCRIBED,
     USUAL_LISTENING_DB,
@@ -24,15 +25,14 @@ from stagefx.hearing.level_at_ear import (
     level_of,
     room_of,
 )
-from stagefx.hearing.masked_hum import masked_hum_row
-from stagefx.hearing.noise import dither_over_db, noise_change
-from stagefx.hearing.rendered import rendered
-from stagefx.hearing.residue_file import residue_writer, write_residue
-from stagefx.hearing.stage_noise import noise_at_seat
-from stagefx.hearing.stage_rows import stage_rows
+from stagefx.hearing.rows.dc import DIRECT_VOLTAGE, direct_voltage
+from stagefx.hearing.rows.gaps import gap_rows
+from stagefx.hearing.rows.masked_hum import masked_hum_row
+from stagefx.hearing.rows.noise import dither_over_db, noise_change
+from stagefx.hearing.rows.stage_noise import noise_at_seat
+from stagefx.hearing.rows.stages import stage_rows
+from stagefx.hearing.rows.worst_knob import worst_knob
 from stagefx.hearing.verdict import LevelBy
-from stagefx.hearing.wire import wire_claim
-from stagefx.hearing.worst_knob import worst_knob
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.recording import Recording
 from stagefx.render.preparation import prepare, programme_level_db, set_by_listening

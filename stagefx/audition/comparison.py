@@ -8,11 +8,11 @@ from typing import Any
 from stagefx.difference.captured.gap_noise import GapNoise
 from stagefx.difference.captured.recordings import Captured
 from stagefx.difference.decomposition import Difference
-from stagefx.hearing.ledger import LedgerRow
+from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.ear_model import Heard
 from stagefx.hearing.level_at_ear import LevelAtEar
+from stagefx.hearing.rows.worst_knob import NOT_TURNED, WorstKnob
 from stagefx.hearing.verdict import Verdict
-from stagefx.hearing.witness import Heard
-from stagefx.hearing.worst_knob import NOT_TURNED, WorstKnob
 from stagefx.render.report import RenderReport
 
 
@@ -57,7 +57,7 @@ class Comparison:
 
     def _repr_html_(self) -> str:
         """The comparison, as a notebook shows it."""
-        from stagefx.hearing.notebook import comparison_as_html
+        from stagefx.audition.notebook import comparison_as_html
 
         return comparison_as_html(self)
 
@@ -70,6 +70,6 @@ class Comparison:
             The keys of ``stagefx compare --json``; ``{"value": None, "reason": …}`` where there
             is no number.
         """
-        from stagefx.hearing.report import comparison_as_json
+        from stagefx.audition.report import comparison_as_json
 
         return comparison_as_json(self) | {"verdict_at_worst_knob": self.worst_knob.as_json()}

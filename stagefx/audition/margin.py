@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from stagefx.audition.evaluation import frames_of, name_of
+from stagefx.audition.rendered import rendered
 from stagefx.circuit.description.stage import Stage
 from stagefx.figures.faults import faults_of
-from stagefx.hearing.alone import Passage
-from stagefx.hearing.causes import Cause, causes_of
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.growth import Trial, trial_of
-from stagefx.hearing.judging import frames_of, name_of
 from stagefx.hearing.level_at_ear import (
     AS_DESCRIBED,
     USUAL_LISTENING_DB,
@@ -23,9 +21,11 @@ from stagefx.hearing.level_at_ear import (
     level_of,
     room_of,
 )
-from stagefx.hearing.on_paper import Spectrum
+from stagefx.hearing.margin.causes import Cause, causes_of
+from stagefx.hearing.margin.isolated_effect import Passage
+from stagefx.hearing.margin.sensitivity import Trial, trial_of
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
-from stagefx.hearing.rendered import rendered
+from stagefx.hearing.rows.on_paper import Spectrum
 from stagefx.hearing.wording import factor as in_words
 from stagefx.io.files import open_audio
 from stagefx.render.preparation import prepare
@@ -303,7 +303,7 @@ def margin_of(cause: Cause, trial: Trial | str) -> CauseMargin:
 
     Examples
     --------
-    >>> from stagefx.hearing.causes import OFFSET
+    >>> from stagefx.hearing.margin.causes import OFFSET
     >>> margin_of(OFFSET, "a fault, not a sound").factor is None
     True
     """

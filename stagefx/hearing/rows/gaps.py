@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from stagefx.difference.captured.gap_noise import GapNoise, NoiseFound
-from stagefx.hearing.ledger import LedgerRow, judged_row, unjudged_row
-from stagefx.hearing.noise import hiding_db, noise_change
+from stagefx.hearing.audibility import LedgerRow, judged_row, unjudged_row
+from stagefx.hearing.rows.noise import hiding_db, noise_change
 from stagefx.units import decibels
 
 SILENCES = "heard in {seconds:.1f} s of silence"

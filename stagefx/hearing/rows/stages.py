@@ -15,8 +15,8 @@ from stagefx.circuit.supply.psrr import ripple_at_load_v_rms, ripple_lines
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.effects.crosstalk import crosstalk
 from stagefx.effects.kind import Setup
-from stagefx.hearing.ledger import LedgerRow, judged_row, unjudged_row
-from stagefx.hearing.noise import dither_over_db, hiding_db
+from stagefx.hearing.audibility import LedgerRow, judged_row, unjudged_row
+from stagefx.hearing.rows.noise import dither_over_db, hiding_db
 from stagefx.render.chain import Chain
 from stagefx.render.plan import stage_effects
 from stagefx.render.report import RenderReport

@@ -1,6 +1,6 @@
 """The ear model's decision, fitted to published thresholds of level, spectrum and added sound.
 
-``python -m stagefx.hearing.calibration`` writes stagefx/hearing/ear/decision.toml and prints what
+``python -m stagefx.hearing.validation.calibration`` writes stagefx/hearing/ear/decision.toml and prints what
 the ear model makes of every threshold, with it and with that one left out of the fit.
 """
 
@@ -19,8 +19,8 @@ from stagefx.hearing.ear.decision import EVEN_CHANCE_D_PRIME, Decision
 from stagefx.hearing.ear.frames import BATCH_FRAMES
 from stagefx.hearing.ear.listening import Desk, Listener
 from stagefx.hearing.ear.scale import FRAME, HOP
-from stagefx.hearing.published_sounds import SoundThreshold, sound_thresholds
-from stagefx.hearing.synthetic import FULL_SCALE_SPL_DB
+from stagefx.hearing.validation.published_sounds import SoundThreshold, sound_thresholds
+from stagefx.hearing.validation.synthetic import FULL_SCALE_SPL_DB
 
 Array = NDArray[np.float64]
 
@@ -155,7 +155,7 @@ def decision_file(found: Calibration) -> str:
     """What stands in decision.toml."""
     made = found.decision
     return f"""\
-# The decision of the ear model, written by `python -m stagefx.hearing.calibration`.
+# The decision of the ear model, written by `python -m stagefx.hearing.validation.calibration`.
 
 # d' of a difference of one decibel in one band, for seconds: fitted.
 # Larger, and every difference is heard at a smaller size.

@@ -8,20 +8,20 @@ from pathlib import Path
 
 import numpy as np
 
+from stagefx.audition.comparison import Comparison
+from stagefx.audition.evaluation import Told, frames_of, judged, level_matched_db, name_of
+from stagefx.audition.residual_file import residue_writer, write_residue
 from stagefx.difference.captured.recordings import Captured, CaptureFloor, take_apart_captured
 from stagefx.difference.decomposition import Difference, take_apart
 from stagefx.difference.edits import Edit
-from stagefx.hearing.comparison import Comparison
-from stagefx.hearing.edit_rows import ENDS, INSIDE
-from stagefx.hearing.gap_rows import gap_rows
-from stagefx.hearing.judging import Told, frames_of, judged, level_matched_db, name_of
-from stagefx.hearing.ledger import RANGES_HZ, LedgerRow, unjudged_row
+from stagefx.hearing.audibility import RANGES_HZ, LedgerRow, unjudged_row
+from stagefx.hearing.ear_model import listen
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, USUAL_ROOM_DBA, level_of
-from stagefx.hearing.noise import dither_over_db, hiding_db, noise_change
-from stagefx.hearing.residue_file import residue_writer, write_residue
+from stagefx.hearing.rows.edits import ENDS, INSIDE
+from stagefx.hearing.rows.gaps import gap_rows
+from stagefx.hearing.rows.noise import dither_over_db, hiding_db, noise_change
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
-from stagefx.hearing.witness import listen
 from stagefx.hearing.wording import quantity
 from stagefx.io.files import open_audio
 from stagefx.io.recording import Recording

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stagefx.difference.edits import Edit
-from stagefx.hearing.ledger import LedgerRow, judged_row
+from stagefx.hearing.audibility import LedgerRow, judged_row
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels
 

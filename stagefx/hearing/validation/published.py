@@ -1,6 +1,6 @@
 """Published thresholds of hearing beside what this program says of the same sounds.
 
-``python -m stagefx.hearing.published`` writes the table of thresholds.md.
+``python -m stagefx.hearing.validation.published`` writes the table of thresholds.md.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagefx.hearing.calibration import BOUNDS, Calibration, Observed, calibrate
-from stagefx.hearing.least_heard import (
+from stagefx.hearing.validation.calibration import BOUNDS, Calibration, Observed, calibrate
+from stagefx.hearing.validation.detection_thresholds import (
     balance_heard_db,
     delay_heard_us,
     group_delay_heard_ms,
@@ -21,7 +21,7 @@ from stagefx.hearing.least_heard import (
     tone_heard_db_spl,
     white_noise_heard_db_spl,
 )
-from stagefx.hearing.published_sounds import SoundThreshold
+from stagefx.hearing.validation.published_sounds import SoundThreshold
 
 GROUP_DELAYS_MS = {500.0: 3.2, 1000.0: 2.0, 2000.0: 1.0, 4000.0: 1.5, 8000.0: 2.0}
 """J. Blauert, P. Laws, JASA 63 (5), 1978: all-pass filters, impulses over headphones."""
@@ -125,7 +125,7 @@ def table() -> str:
 _HEAD = (
     "# Published thresholds, and what stagefx says",
     "",
-    "Made by `python -m stagefx.hearing.published`.",
+    "Made by `python -m stagefx.hearing.validation.published`.",
     "",
 )
 

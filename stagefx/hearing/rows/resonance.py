@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.hearing.ledger import REFERENCE_HZ
+from stagefx.hearing.audibility import REFERENCE_HZ
 from stagefx.hearing.thresholds import Limit, limits
 
 Array = NDArray[np.float64]

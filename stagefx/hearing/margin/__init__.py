@@ -1,0 +1,1 @@
+"""How a cause grows, and what of its effect is heard."""

@@ -1,0 +1,1 @@
+"""The rows of the audibility table, a kind of difference a file."""

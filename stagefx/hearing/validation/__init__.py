@@ -1,0 +1,1 @@
+"""Hearing as modelled here beside published thresholds."""
