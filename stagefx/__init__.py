@@ -20,7 +20,7 @@ _HOMES = {
     "Delivery": "stagefx.audition.delivery",
     "EffectError": "stagefx.errors",
     "Figures": "stagefx.figures.table",
-    "Measurement": "stagefx.bench.measuring.measurement",
+    "Measurement": "stagefx.bench.measure.measurement",
     "OutputError": "stagefx.errors",
     "RenderReport": "stagefx.render.report",
     "Stage": "stagefx.circuit.description.stage",
@@ -34,20 +34,20 @@ _HOMES = {
     "deliver_files": "stagefx.audition.delivery",
     "deliver_stages": "stagefx.audition.delivery",
     "effect_kinds": "stagefx.effects",
-    "expect": "stagefx.bench.expecting",
-    "fit_stage": "stagefx.bench.fitted.adjust",
+    "expect": "stagefx.bench.expectation",
+    "fit_stage": "stagefx.bench.fit.adjust",
     "integrated_loudness": "stagefx.dsp.loudness",
-    "load_readings": "stagefx.bench.readings",
+    "load_readings": "stagefx.bench.readings.files",
     "load_stage": "stagefx.circuit.description.files",
     "open_audio": "stagefx.io.files",
     "plan": "stagefx.blind.plan",
-    "read_scope": "stagefx.bench.scope.telling",
+    "read_scope": "stagefx.bench.scope.interpretation",
     "read_stage": "stagefx.circuit.description.files",
     "ready_made": "stagefx.circuit.description.files",
     "render": "stagefx.render.rendering",
     "score_files": "stagefx.blind.score",
     "stage_as_toml": "stagefx.circuit.description.files",
-    "stage_from_readings": "stagefx.bench.derive",
+    "stage_from_readings": "stagefx.bench.readings.derivation",
     "stage_schema": "stagefx.circuit.description.files",
     "survey_folder": "stagefx.survey.survey",
     "work_out": "stagefx.figures.table",
@@ -66,14 +66,12 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         deliver_files as deliver_files,
         deliver_stages as deliver_stages,
     )
-    from stagefx.bench.derive import stage_from_readings as stage_from_readings
-    from stagefx.bench.expecting import (
-        expect as expect,
-    )
-    from stagefx.bench.fitted.adjust import fit_stage as fit_stage
-    from stagefx.bench.measuring.measurement import Measurement as Measurement
-    from stagefx.bench.readings import load_readings as load_readings
-    from stagefx.bench.scope.telling import read_scope as read_scope
+    from stagefx.bench.expectation import expect as expect
+    from stagefx.bench.fit.adjust import fit_stage as fit_stage
+    from stagefx.bench.measure.measurement import Measurement as Measurement
+    from stagefx.bench.readings.derivation import stage_from_readings as stage_from_readings
+    from stagefx.bench.readings.files import load_readings as load_readings
+    from stagefx.bench.scope.interpretation import read_scope as read_scope
     from stagefx.blind.plan import BlindPlan as BlindPlan, plan as plan
     from stagefx.blind.score import BlindScore as BlindScore, score_files as score_files
     from stagefx.circuit.description.files import (

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.bench.measuring.measurement import Measurement
-from stagefx.bench.measuring.rows import Clip, Harmonics, Level, Noise, ResponsePoint, Slew
+from stagefx.bench.measure.measurement import Measurement
+from stagefx.bench.measure.rows import Clip, Harmonics, Level, Noise, ResponsePoint, Slew
 from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from

@@ -56,7 +56,7 @@ def command(
 
     described = load_stage(stage)
     load_ohm = bench_options.ohms(load)
-    from stagefx.bench.expecting import expect
+    from stagefx.bench.expectation import expect
 
     from ..output import as_text, paper, print_json, progress
 

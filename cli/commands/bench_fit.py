@@ -56,8 +56,8 @@ def command(
     text = stage_text(stage)
     described = read_stage(text, where=stage)
     loads = [bench_options.ohms(one) for one in (load, *(other for _, other in also))]
-    from stagefx.bench.fitted.adjust import fit_stage
-    from stagefx.bench.fitted.rounds import load_round
+    from stagefx.bench.fit.adjust import fit_stage
+    from stagefx.bench.fit.rounds import load_round
 
     places = [measurement, *(place for place, _ in also)]
     rounds = [

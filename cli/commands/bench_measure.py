@@ -85,8 +85,8 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.bench.measuring.analysis import CHANNELS
-    from stagefx.bench.measuring.files import measure_files
+    from stagefx.bench.measure.analysis import CHANNELS
+    from stagefx.bench.measure.files import measure_files
 
     from ..output import as_text, paper, print_json
 

@@ -43,8 +43,8 @@ def command(
     Header lines are skipped; delimiter, decimal comma and columns are found out. A square wave, a
     single step, a sine and a clipped sine are told apart by themselves.
     """
+    from stagefx.bench.scope.interpretation import read_scope
     from stagefx.bench.scope.tables import load_trace
-    from stagefx.bench.scope.telling import read_scope
     from stagefx.units import parse
 
     from ..output import paper, print_json

@@ -21,8 +21,8 @@ def command(readings: str, out: str, force: bool, as_json: bool) -> None:
     """
     if not out.endswith(".toml"):
         raise click.UsageError(f"'{out}' is no name for a stage file; let it end in .toml")
-    from stagefx.bench.derive import stage_from_readings
-    from stagefx.bench.readings import load_readings
+    from stagefx.bench.readings.derivation import stage_from_readings
+    from stagefx.bench.readings.files import load_readings
     from stagefx.io.atomic_file import WholeFile
 
     from ..output import paper, print_json

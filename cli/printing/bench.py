@@ -11,7 +11,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.report import BenchStage, Checked, Found, Remark
+    from stagefx.bench.readings.report import BenchStage, Checked, Found, Remark
 
 UNIT_ENDINGS = (
     "_v_per_us", "_v_rms", "_v_rthz", "_percent", "_ohm", "_db", "_hz", "_v", "_a", "_f", "_s",

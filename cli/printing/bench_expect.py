@@ -13,7 +13,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.expecting import Expectation
+    from stagefx.bench.expectation import Expectation
 
 
 def print_expectation(console: Console, expected: Expectation, *, saved: str | None) -> None:

@@ -13,7 +13,7 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.fitted.report import FittedStage, Row
+    from stagefx.bench.fit.report import FittedStage, Row
 
 STATES = (
     ("What the measurement tells", {"determined", "others held"}, (29, -24, 0)),

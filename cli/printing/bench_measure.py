@@ -14,8 +14,8 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.measuring.measurement import Measurement
-    from stagefx.bench.measuring.rows import Clip, Harmonics, Level, Slew
+    from stagefx.bench.measure.measurement import Measurement
+    from stagefx.bench.measure.rows import Clip, Harmonics, Level, Slew
 
 RESPONSE_HZ = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 10e3, 20e3)
 TONES_HZ = (20.0, 50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 10e3, 20e3)

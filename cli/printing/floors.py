@@ -13,7 +13,7 @@ from .words import heading, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.bench.measuring.measurement import Measurement
+    from stagefx.bench.measure.measurement import Measurement
 
 Read = Callable[["Measurement"], float | None]
 """How a figure is found in a measurement."""

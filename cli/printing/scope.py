@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stagefx.bench.scope.telling import CALIBRATION
+from stagefx.bench.scope.interpretation import CALIBRATION
 from stagefx.units import show
 
 from .words import heading, sentence, table

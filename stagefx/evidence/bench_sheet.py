@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from stagefx.bench.expecting import Expectation
-from stagefx.bench.measuring.measurement import Measurement
-from stagefx.bench.measuring.rows import Harmonics
+from stagefx.bench.expectation import Expectation
+from stagefx.bench.measure.measurement import Measurement
+from stagefx.bench.measure.rows import Harmonics
 from stagefx.bench.scope.reading import ScopeReading
-from stagefx.bench.square_pictures import SquarePicture
+from stagefx.bench.scope.simulated import SquarePicture
 from stagefx.evidence.wording import amount
 from stagefx.units import decibels
 

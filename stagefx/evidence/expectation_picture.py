@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stagefx.bench.expecting import Expectation
-from stagefx.bench.square_pictures import SquarePicture
+from stagefx.bench.expectation import Expectation
+from stagefx.bench.scope.simulated import SquarePicture
 from stagefx.evidence import style
 from stagefx.evidence.wording import amount
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stagefx.bench.fitted.report import FittedStage, Row
+from stagefx.bench.fit.report import FittedStage, Row
 from stagefx.evidence import style
 from stagefx.evidence.fit_wording import told_rows
 

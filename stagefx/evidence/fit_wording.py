@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from stagefx.bench.fitted.report import FittedFigure, FittedStage, Row
-from stagefx.bench.measured import stated
-from stagefx.bench.report import Found
+from stagefx.bench.fit.report import FittedFigure, FittedStage, Row
+from stagefx.bench.readings.report import Found
+from stagefx.bench.uncertainty import stated
 from stagefx.evidence.wording import amount
 from stagefx.units import UNITS, show
 

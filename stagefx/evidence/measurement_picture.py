@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stagefx.bench.measuring.measurement import Measurement
-from stagefx.bench.measuring.rows import Harmonics
+from stagefx.bench.measure.measurement import Measurement
+from stagefx.bench.measure.rows import Harmonics
 from stagefx.evidence import style
 from stagefx.evidence.wording import amount
 

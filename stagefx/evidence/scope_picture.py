@@ -40,7 +40,7 @@ def scope_claim(told: ScopeReading) -> str:
     --------
     >>> import numpy as np
     >>> from stagefx.bench.scope.tables import Trace
-    >>> from stagefx.bench.scope.telling import read_scope
+    >>> from stagefx.bench.scope.interpretation import read_scope
     >>> wave = np.clip(12.0 * np.sin(0.00628 * np.arange(2000)), -9.0, 8.5)
     >>> scope_claim(read_scope(Trace(0.0, 1e-6, wave, 0.0)))
     'The sine is clipped at 8.5 V and -9 V'
@@ -80,7 +80,7 @@ def draw_scope(told: ScopeReading, *, name: str) -> Figure:
     --------
     >>> import numpy as np
     >>> from stagefx.bench.scope.tables import Trace
-    >>> from stagefx.bench.scope.telling import read_scope
+    >>> from stagefx.bench.scope.interpretation import read_scope
     >>> wave = np.sin(0.00628 * np.arange(2000))
     >>> sheet = draw_scope(read_scope(Trace(0.0, 1e-6, wave, 0.0)), name="sine.csv")
     >>> sheet.axes[0].get_ylabel()

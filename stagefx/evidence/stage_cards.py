@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.bench.bench_setting import OnBench, on_bench
-from stagefx.bench.square_pictures import POINTS, square_through
+from stagefx.bench.scope.simulated import POINTS, square_through
 from stagefx.circuit.amplifier.limits import Limits, limits
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.response import Response

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.bench.measured import stated
-from stagefx.bench.report import BenchStage, Checked, Found, Remark
+from stagefx.bench.readings.report import BenchStage, Checked, Found, Remark
+from stagefx.bench.uncertainty import stated
 from stagefx.circuit.description.files import load_stage
 from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import work_out

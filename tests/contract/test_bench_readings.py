@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from stagefx.bench.errors import ReadingsError
-from stagefx.bench.readings import KINDS, load_readings, read_readings, readings_from
+from stagefx.bench.readings.files import KINDS, load_readings, read_readings, readings_from
 
 ALL_KINDS = {
     "gain", "response", "clip", "output-loading", "input-loading", "rise-time", "slew", "tilt",

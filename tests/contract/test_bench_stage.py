@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 import stagefx
-from stagefx.bench.derive import stage_from_readings
 from stagefx.bench.errors import ReadingsError
-from stagefx.bench.readings import load_readings, readings_from
-from stagefx.bench.report import BenchStage
+from stagefx.bench.readings.derivation import stage_from_readings
+from stagefx.bench.readings.files import load_readings, readings_from
+from stagefx.bench.readings.report import BenchStage
 from stagefx.circuit.description.files import load_stage, read_stage, stage_from
 from stagefx.figures.table import work_out
 
@@ -405,7 +405,11 @@ def test_the_library_of_readings_loads_nothing_compiled() -> None:
     import sys
 
     done = subprocess.run(
-        [sys.executable, "-c", "import sys, stagefx.bench.derive; print(*sys.modules)"],
+        [
+            sys.executable,
+            "-c",
+            "import sys, stagefx.bench.readings.derivation; print(*sys.modules)",
+        ],
         capture_output=True,
         text=True,
         check=True,

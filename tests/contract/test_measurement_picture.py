@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stagefx.bench.measuring.analysis import measure_signal
-from stagefx.bench.measuring.measurement import Measurement, merged, with_floor
+from stagefx.bench.measure.analysis import measure_signal
+from stagefx.bench.measure.measurement import Measurement, merged, with_floor
 from stagefx.bench.signals.plan import signal_named
 from stagefx.evidence.measurement_picture import draw_measurement
 from stagefx.io.recording import HeldAudio

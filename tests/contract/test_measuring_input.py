@@ -10,11 +10,11 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.bench.errors import MeasuringError
-from stagefx.bench.measuring.analysis import measure_signal
-from stagefx.bench.measuring.files import measure_files
-from stagefx.bench.measuring.measure import measure
-from stagefx.bench.measuring.measurement import Measurement, load_measurement, merged
-from stagefx.bench.measuring.remarks import clipped_by_recorder
+from stagefx.bench.measure.analysis import measure_signal
+from stagefx.bench.measure.files import measure_files
+from stagefx.bench.measure.measurement import Measurement, load_measurement, merged
+from stagefx.bench.measure.remarks import clipped_by_recorder
+from stagefx.bench.measure.whole import measure
 from stagefx.bench.signals.plan import signal_named
 from stagefx.io.recording import HeldAudio
 

@@ -12,8 +12,8 @@ import pytest
 from stagefx.audition.coding import CODINGS
 from stagefx.audition.compare import compare_files
 from stagefx.audition.delivery import Apart, Delivered, Delivery
-from stagefx.bench.measuring.measurement import Measurement
-from stagefx.bench.measuring.rows import Crosstalk, Level
+from stagefx.bench.measure.measurement import Measurement
+from stagefx.bench.measure.rows import Crosstalk, Level
 from stagefx.blind.keys import draw_key
 from stagefx.blind.listeners import Controls, Listener
 from stagefx.blind.plan import BlindPlan, plan

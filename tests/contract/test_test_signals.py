@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from stagefx.bench.errors import MeasuringError
-from stagefx.bench.measuring.synchronised import MOST_DRIFT
+from stagefx.bench.measure.synchronised import MOST_DRIFT
 from stagefx.bench.signals.passages import Passage
 from stagefx.bench.signals.plan import RATES_HZ, signal_named, test_signals as all_signals
 from stagefx.bench.signals.writing import write_signals

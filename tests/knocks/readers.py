@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from stagefx.bench.derive import stage_from_readings
-from stagefx.bench.fitted.rounds import load_round
-from stagefx.bench.readings import load_readings
+from stagefx.bench.fit.rounds import load_round
+from stagefx.bench.readings.derivation import stage_from_readings
+from stagefx.bench.readings.files import load_readings
 from stagefx.bench.scope.tables import load_trace
 from stagefx.blind.codes import Answer, Reply, encode_reply
 from stagefx.blind.keys import draw_key, load_key, save_key

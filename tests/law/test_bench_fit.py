@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 
 from stagefx.bench.errors import MeasuringError
-from stagefx.bench.fitted.adjust import fit_stage
-from stagefx.bench.fitted.report import FittedStage
-from stagefx.bench.fitted.rounds import Round
-from stagefx.bench.measuring.measurement import Measurement
+from stagefx.bench.fit.adjust import fit_stage
+from stagefx.bench.fit.report import FittedStage
+from stagefx.bench.fit.rounds import Round
+from stagefx.bench.measure.measurement import Measurement
 from stagefx.circuit.description.files import read_stage, stage_as_toml, stage_from
 from tests.measured_on_paper import measured, noise_of, tone
 

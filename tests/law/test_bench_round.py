@@ -15,11 +15,11 @@ import soxr
 from numpy.typing import NDArray
 
 from stagefx.bench.bench_setting import on_bench
-from stagefx.bench.fitted.adjust import fit_stage
-from stagefx.bench.fitted.report import FittedStage
-from stagefx.bench.fitted.rounds import Round
-from stagefx.bench.measuring.measure import measure
-from stagefx.bench.measuring.measurement import Measurement, merged
+from stagefx.bench.fit.adjust import fit_stage
+from stagefx.bench.fit.report import FittedStage
+from stagefx.bench.fit.rounds import Round
+from stagefx.bench.measure.measurement import Measurement, merged
+from stagefx.bench.measure.whole import measure
 from stagefx.bench.signals.plan import signal_named
 from stagefx.circuit.description.files import read_stage, stage_tables
 from stagefx.circuit.description.stage import Stage

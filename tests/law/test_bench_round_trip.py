@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from stagefx.bench.derive import stage_from_readings
-from stagefx.bench.inversions.corners import (
+from stagefx.bench.readings.closed_forms.corners import (
     bass_corner_hz,
     bass_level_db,
     fitted_bass_corner_hz,
@@ -18,9 +17,10 @@ from stagefx.bench.inversions.corners import (
     treble_corner_hz,
     treble_level_db,
 )
-from stagefx.bench.inversions.square_waves import cascade_rise_time_s, own_rise_time_s
-from stagefx.bench.measured import carry, combined, rounded, stated
-from stagefx.bench.readings import readings_from
+from stagefx.bench.readings.closed_forms.square_waves import cascade_rise_time_s, own_rise_time_s
+from stagefx.bench.readings.derivation import stage_from_readings
+from stagefx.bench.readings.files import readings_from
+from stagefx.bench.uncertainty import carry, combined, rounded, stated
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.description.stage import Stage

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.bench.measuring.analysis import measure_signal
-from stagefx.bench.measuring.measure import measure
-from stagefx.bench.measuring.measurement import Measurement, measurement_from_json, merged
-from stagefx.bench.measuring.rows import Slew
-from stagefx.bench.measuring.synchronised import synchronise
+from stagefx.bench.measure.analysis import measure_signal
+from stagefx.bench.measure.measurement import Measurement, measurement_from_json, merged
+from stagefx.bench.measure.rows import Slew
+from stagefx.bench.measure.synchronised import synchronise
+from stagefx.bench.measure.whole import measure
 from stagefx.bench.signals.plan import signal_named
 from stagefx.bench.signals.signal import TestSignal
 from stagefx.io.recording import HeldAudio

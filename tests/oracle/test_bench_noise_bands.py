@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from stagefx.bench.conditions import on_bench
-from stagefx.bench.inversions.noise_bands import Band, noise_powers
+from stagefx.bench.readings.closed_forms.noise_bands import Band, noise_powers
+from stagefx.bench.readings.conditions import on_bench
 from stagefx.circuit.circuit import Circuit
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.noise import noise_density

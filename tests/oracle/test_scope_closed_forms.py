@@ -13,10 +13,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from stagefx.bench.inversions.square_waves import cascade_rise_time_s
+from stagefx.bench.readings.closed_forms.square_waves import cascade_rise_time_s
+from stagefx.bench.scope.interpretation import read_scope
 from stagefx.bench.scope.reading import ScopeReading
 from stagefx.bench.scope.tables import ScopeError, Trace
-from stagefx.bench.scope.telling import read_scope
 
 Array = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from stagefx.bench.fitted.paper import slewing_loss_db
-from stagefx.bench.square_pictures import square_pictures, square_through
+from stagefx.bench.fit.paper import slewing_loss_db
+from stagefx.bench.scope.simulated import square_pictures, square_through
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.response import Response

@@ -7,15 +7,14 @@ from typing import Any
 
 import pytest
 
-from stagefx.bench.derive import stage_from_readings
-from stagefx.bench.inversions.corners import (
+from stagefx.bench.readings.closed_forms.corners import (
     bass_corner_hz,
     fitted_treble_corner_hz,
     treble_corner_hz,
     treble_level_db,
 )
-from stagefx.bench.inversions.overshoot import SecondOrder, damping_of_overshoot
-from stagefx.bench.inversions.square_waves import (
+from stagefx.bench.readings.closed_forms.overshoot import SecondOrder, damping_of_overshoot
+from stagefx.bench.readings.closed_forms.square_waves import (
     cascade_rise_time_s,
     corner_of_rise_time_hz,
     corner_of_tilt_hz,
@@ -26,8 +25,9 @@ from stagefx.bench.inversions.square_waves import (
     steepest_slope_v_per_s,
     tilt,
 )
-from stagefx.bench.readings import readings_from
-from stagefx.bench.report import BenchStage
+from stagefx.bench.readings.derivation import stage_from_readings
+from stagefx.bench.readings.files import readings_from
+from stagefx.bench.readings.report import BenchStage
 from stagefx.circuit.description.files import stage_from
 from tests.published.worked import agrees
 

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from stagefx.bench.derive import stage_from_readings
-from stagefx.bench.inversions.levels import average_reading_error_db
-from stagefx.bench.readings import readings_from
-from stagefx.bench.report import BenchStage
-from stagefx.bench.sheet import Sheet
+from stagefx.bench.readings.closed_forms.levels import average_reading_error_db
+from stagefx.bench.readings.derivation import stage_from_readings
+from stagefx.bench.readings.files import readings_from
+from stagefx.bench.readings.report import BenchStage
+from stagefx.bench.readings.sheet import Sheet
 from stagefx.units import decibels
 from tests.published.worked import agrees
 

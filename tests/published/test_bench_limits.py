@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from stagefx.bench.derive import stage_from_readings
-from stagefx.bench.readings import readings_from
-from stagefx.bench.report import BenchStage
+from stagefx.bench.readings.derivation import stage_from_readings
+from stagefx.bench.readings.files import readings_from
+from stagefx.bench.readings.report import BenchStage
 from stagefx.circuit.description.files import stage_from
 from stagefx.figures.table import work_out
 from tests.published.worked import agrees

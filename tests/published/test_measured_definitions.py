@@ -8,18 +8,18 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.bench.measuring.distortion import dynamic_range_of, stretch_harmonics
-from stagefx.bench.measuring.intermodulation import (
+from stagefx.bench.measure.rows import Scales
+from stagefx.bench.measure.spectrum import a_weighted, band_rms, ccir_rms, in_band, notch
+from stagefx.bench.measure.synchronised import synchronise
+from stagefx.bench.measure.tones.distortion import dynamic_range_of, stretch_harmonics
+from stagefx.bench.measure.tones.intermodulation import (
     DIM_PRODUCTS_HZ,
     difference_of,
     dim_of,
     modulation_of,
     total_difference_of,
 )
-from stagefx.bench.measuring.rows import Scales
-from stagefx.bench.measuring.spectrum import a_weighted, band_rms, ccir_rms, in_band, notch
-from stagefx.bench.measuring.synchronised import synchronise
-from stagefx.bench.measuring.tones import Stretch
+from stagefx.bench.measure.tones.tones import Stretch
 from stagefx.bench.signals.passages import Tones
 from stagefx.bench.signals.plan import DIM_SLOPE_PER_S, dim_partials, signal_named
 from stagefx.dsp.dither import quantise

@@ -8,7 +8,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.bench.inversions import corners, crosstalk, levels, loading, overshoot, square_waves
+from stagefx.bench.readings.closed_forms import (
+    corners,
+    crosstalk,
+    levels,
+    loading,
+    overshoot,
+    square_waves,
+)
 
 
 @pytest.mark.parametrize(

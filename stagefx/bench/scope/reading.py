@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from stagefx.bench.report import Found
+from stagefx.bench.readings.report import Found
 from stagefx.bench.scope.tables import Trace
 
 Kind = Literal["square", "step", "sine", "clipped sine", "triangle"]

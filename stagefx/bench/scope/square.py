@@ -8,13 +8,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from stagefx.bench.inversions.square_waves import (
+from stagefx.bench.readings.closed_forms.square_waves import (
     DEFINITIONS,
     corner_of_rise_time_hz,
     own_rise_time_s,
     tilt,
 )
-from stagefx.bench.report import Found
+from stagefx.bench.readings.report import Found
 from stagefx.bench.scope.crossings import Crossing, period_points
 from stagefx.bench.scope.edges import read_edge
 from stagefx.bench.scope.reading import Edge, ScopeReading

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from stagefx.bench.measured import stated
-from stagefx.bench.report import Found
+from stagefx.bench.readings.report import Found
 from stagefx.bench.scope.reading import ScopeReading
 from stagefx.bench.scope.tables import Trace
 from stagefx.bench.scope.waves import Sine, Straight
+from stagefx.bench.uncertainty import stated
 from stagefx.units import decibels
 
 _TOLD = 4.0

@@ -1,0 +1,1 @@
+"""Sines in recordings: distortion, intermodulation, clipping, slewing."""

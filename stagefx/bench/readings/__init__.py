@@ -1,0 +1,1 @@
+"""From readings of a meter and a scope to a stage."""
