@@ -13,8 +13,8 @@ _HOMES = {
     "AudioError": "stagefx.errors",
     "AudioWriter": "stagefx.io.writing",
     "BlindError": "stagefx.errors",
-    "BlindPlan": "stagefx.blind.plan",
-    "BlindScore": "stagefx.blind.score",
+    "BlindPlan": "stagefx.blind.planning",
+    "BlindScore": "stagefx.blind.scoring",
     "Comparison": "stagefx.audition.comparison",
     "ComparisonError": "stagefx.errors",
     "Delivery": "stagefx.audition.delivery",
@@ -40,12 +40,12 @@ _HOMES = {
     "load_readings": "stagefx.bench.readings.files",
     "load_stage": "stagefx.circuit.description.files",
     "open_audio": "stagefx.io.files",
-    "plan": "stagefx.blind.plan",
+    "plan": "stagefx.blind.planning",
     "read_scope": "stagefx.bench.scope.interpretation",
     "read_stage": "stagefx.circuit.description.files",
     "ready_made": "stagefx.circuit.description.files",
     "render": "stagefx.render.rendering",
-    "score_files": "stagefx.blind.score",
+    "score_files": "stagefx.blind.scoring",
     "stage_as_toml": "stagefx.circuit.description.files",
     "stage_from_readings": "stagefx.bench.readings.derivation",
     "stage_schema": "stagefx.circuit.description.files",
@@ -72,8 +72,8 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     from stagefx.bench.readings.derivation import stage_from_readings as stage_from_readings
     from stagefx.bench.readings.files import load_readings as load_readings
     from stagefx.bench.scope.interpretation import read_scope as read_scope
-    from stagefx.blind.plan import BlindPlan as BlindPlan, plan as plan
-    from stagefx.blind.score import BlindScore as BlindScore, score_files as score_files
+    from stagefx.blind.planning import BlindPlan as BlindPlan, plan as plan
+    from stagefx.blind.scoring import BlindScore as BlindScore, score_files as score_files
     from stagefx.circuit.description.files import (
         load_stage as load_stage,
         read_stage as read_stage,

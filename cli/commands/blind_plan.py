@@ -33,12 +33,12 @@ def command(
 
     Fix the number before the first answer, and keep to it.
     """
-    from stagefx.blind.plan import plan
+    from stagefx.blind.planning import plan
 
     planned = plan(protocol, able=able, trials=trials)
     simulation = None
     if simulate:
-        from stagefx.blind.simulate import simulate_plan
+        from stagefx.blind.simulation import simulate_plan
 
         simulation = simulate_plan(planned, seed=seed)
     from ..output import paper, print_json

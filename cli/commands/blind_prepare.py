@@ -66,7 +66,7 @@ def command(
     settings: dict[str, Any] = {"passage": passage, "listening_level_db": listening_level_db}
     _check_places(Path(folder), Path(key_file), force=force)
     excerpts = _from_stages(versions, music, settings) if music else _from_files(versions, settings)
-    from stagefx.blind.pack.prepare import prepare_pack
+    from stagefx.blind.pack.preparation import prepare_pack
 
     made = prepare_pack(
         excerpts, folder, key_file, protocol=protocol, trials=trials, title=title, force=force,

@@ -28,7 +28,7 @@ def command(
         from stagefx.evidence.saving import check_place
 
         check_place(picture, force=force)
-    from stagefx.blind.score import score_files
+    from stagefx.blind.scoring import score_files
 
     found = score_files(key_file, replies)
     from ..output import paper, print_json

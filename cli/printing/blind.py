@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from stagefx.blind.e_value import ACT_AT
+from stagefx.blind.statistics.e_value import ACT_AT
 from stagefx.blind.wording import out_of_a_thousand
 
 from .words import heading, sentence, table
@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from stagefx.blind.listeners import Listener
-    from stagefx.blind.pack.prepare import Prepared
-    from stagefx.blind.plan import BlindPlan
-    from stagefx.blind.score import BlindScore
-    from stagefx.blind.simulate import Simulation
+    from stagefx.blind.pack.preparation import Prepared
+    from stagefx.blind.planning import BlindPlan
+    from stagefx.blind.scoring import BlindScore
+    from stagefx.blind.simulation import Simulation
 
 MOST_LISTED = 12
 WHYS = {

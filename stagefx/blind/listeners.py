@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from scipy.special import stdtrit
 
-from stagefx.blind.binomial import USUAL_FALSE_PASS, p_value, rate_interval
 from stagefx.blind.codes import Reply
 from stagefx.blind.keys import SealedKey
 from stagefx.blind.protocol import find_protocol
-from stagefx.blind.sensitivity import d_prime_same_different, listener_d_prime
+from stagefx.blind.statistics.binomial import USUAL_FALSE_PASS, p_value, rate_interval
+from stagefx.blind.statistics.sensitivity import d_prime_same_different, listener_d_prime
 from stagefx.blind.trials import Trial, open_trial
 from stagefx.errors import BlindError
 

@@ -8,8 +8,8 @@ from stagefx.io.tables import html_table, share
 
 if TYPE_CHECKING:
     from stagefx.blind.listeners import Listener
-    from stagefx.blind.plan import BlindPlan
-    from stagefx.blind.score import BlindScore
+    from stagefx.blind.planning import BlindPlan
+    from stagefx.blind.scoring import BlindScore
 
 
 def plan_as_html(planned: BlindPlan) -> str:
@@ -27,7 +27,7 @@ def plan_as_html(planned: BlindPlan) -> str:
 
     Examples
     --------
-    >>> from stagefx.blind.plan import plan
+    >>> from stagefx.blind.planning import plan
     >>> "<td>24 of 37</td>" in plan_as_html(plan("abx", able=0.7))
     True
     """
@@ -61,7 +61,7 @@ def score_as_html(found: BlindScore) -> str:
     --------
     >>> from stagefx.blind.keys import draw_key
     >>> from stagefx.blind.listeners import Controls
-    >>> from stagefx.blind.score import BlindScore
+    >>> from stagefx.blind.scoring import BlindScore
     >>> nobody = BlindScore(draw_key("abx", ("main",)), (), None, Controls(0, 0, 0.5), 1.0, ())
     >>> "<caption>Listener by listener</caption>" in score_as_html(nobody)
     True

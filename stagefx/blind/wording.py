@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stagefx.blind.binomial import USUAL_FALSE_PASS
-from stagefx.blind.e_value import ACT_AT
+from stagefx.blind.statistics.binomial import USUAL_FALSE_PASS
+from stagefx.blind.statistics.e_value import ACT_AT
 
 if TYPE_CHECKING:
-    from stagefx.blind.score import BlindScore, Pooled
+    from stagefx.blind.scoring import BlindScore, Pooled
 
 
 def out_of_a_thousand(p: float) -> str:
@@ -50,7 +50,7 @@ def score_sentence(found: BlindScore) -> str:
     Examples
     --------
     >>> from stagefx.blind.keys import SealedKey
-    >>> from stagefx.blind.score import score
+    >>> from stagefx.blind.scoring import score
     >>> score_sentence(score(SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32), []))
     'Nobody has replied yet, so nothing is known.'
     """

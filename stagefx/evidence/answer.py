@@ -26,7 +26,7 @@ from stagefx.io.files import open_audio
 from stagefx.render.preparation import prepare
 
 if TYPE_CHECKING:
-    from stagefx.blind.score import BlindScore
+    from stagefx.blind.scoring import BlindScore
     from stagefx.io.recording import Recording
 
 
@@ -338,7 +338,7 @@ def _blind(asked: Asked) -> BlindScore | None:
     result = asked.question.blind
     if result is None:
         return None
-    from stagefx.blind.score import score_files
+    from stagefx.blind.scoring import score_files
 
     return score_files(asked.folder / result.key, [asked.folder / one for one in result.replies])
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stagefx.blind.e_value import ACT_AT
-from stagefx.blind.score import BlindScore
+from stagefx.blind.scoring import BlindScore
+from stagefx.blind.statistics.e_value import ACT_AT
 from stagefx.evidence import style
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def evidence_claim(found: BlindScore) -> str:
     Examples
     --------
     >>> from stagefx.blind.keys import SealedKey
-    >>> from stagefx.blind.score import score
+    >>> from stagefx.blind.scoring import score
     >>> evidence_claim(score(SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32), []))
     'Nobody has replied yet'
     """
@@ -59,7 +59,7 @@ def draw_score(found: BlindScore) -> Figure:
     Examples
     --------
     >>> from stagefx.blind.keys import SealedKey
-    >>> from stagefx.blind.score import score
+    >>> from stagefx.blind.scoring import score
     >>> page = draw_score(score(SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32), []))
     >>> len(page.axes)
     1

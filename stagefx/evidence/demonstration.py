@@ -159,7 +159,7 @@ def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
     ['answer', 'blind', 'blind-key.json']
     """
     from stagefx.blind.pack.excerpts import excerpt_of_stages
-    from stagefx.blind.pack.prepare import prepare_pack
+    from stagefx.blind.pack.preparation import prepare_pack
     from stagefx.evidence.answer import answer_question
     from stagefx.evidence.answer_folder import write_answer
 

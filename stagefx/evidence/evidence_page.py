@@ -49,7 +49,7 @@ def page_of(answer: Answer) -> str:
     """
     from markupsafe import Markup
 
-    from stagefx.blind.page.bundle import bundle
+    from stagefx.report.page.bundle import bundle
 
     style, script = _part("page.css"), bundle("player") + "\n" + _part("players.js")
     policy = "; ".join(

@@ -17,7 +17,7 @@ from stagefx.hearing.verdict import LevelBy
 
 if TYPE_CHECKING:
     from stagefx.audition.delivery import Delivery
-    from stagefx.blind.score import BlindScore
+    from stagefx.blind.scoring import BlindScore
     from stagefx.render.report import Moment
 
 FAR_DB = 40.0

@@ -30,7 +30,7 @@ from stagefx.hearing.wording import decibels, quantity, subject
 
 if TYPE_CHECKING:
     from stagefx.audition.delivery import Delivery
-    from stagefx.blind.score import BlindScore
+    from stagefx.blind.scoring import BlindScore
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.blind.page.bundle import bundle, page_part
 from stagefx.figures.cautions import CAUTIONS
+from stagefx.report.page.bundle import bundle, page_part
 
 if TYPE_CHECKING:
     from stagefx.evidence.listening_tracks import ListeningSet, Track

@@ -12,7 +12,7 @@ import pytest
 
 from stagefx.blind.codes import encode_reply
 from stagefx.blind.keys import SealedKey, draw_key, save_key
-from stagefx.blind.simulate import SimulatedListener, simulate_reply
+from stagefx.blind.simulation import SimulatedListener, simulate_reply
 from tests.cli.running import complaint, loaded_modules, one_object, run, run_here
 
 

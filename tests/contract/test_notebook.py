@@ -16,8 +16,8 @@ from stagefx.bench.measure.measurement import Measurement
 from stagefx.bench.measure.rows import Crosstalk, Level
 from stagefx.blind.keys import draw_key
 from stagefx.blind.listeners import Controls, Listener
-from stagefx.blind.plan import BlindPlan, plan
-from stagefx.blind.score import BlindScore
+from stagefx.blind.planning import BlindPlan, plan
+from stagefx.blind.scoring import BlindScore
 from stagefx.circuit.description.files import load_stage
 from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import work_out

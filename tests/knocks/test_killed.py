@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from stagefx.blind.keys import load_key
-from stagefx.blind.pack.prepare import LIST_NAME
+from stagefx.blind.pack.preparation import LIST_NAME
 from tests.knocks.counts import count
 from tests.knocks.warm import Done, Warm
 from tests.knocks.written import make_inputs

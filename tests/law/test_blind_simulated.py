@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from scipy import stats
 
-from stagefx.blind.binomial import p_value, power
 from stagefx.blind.codes import (
     Answer,
     Reply,
@@ -15,17 +14,13 @@ from stagefx.blind.codes import (
     encode_reply,
     reply_from_json,
 )
-from stagefx.blind.plan import plan
-from stagefx.blind.pooling import Share
+from stagefx.blind.planning import plan
 from stagefx.blind.protocol import find_protocol
-from stagefx.blind.score import BlindScore, score
-from stagefx.blind.sensitivity import d_prime_same_different, share_right
-from stagefx.blind.simulate import (
-    SimulatedListener,
-    simulate_plan,
-    simulate_reply,
-    simulated_key,
-)
+from stagefx.blind.scoring import BlindScore, score
+from stagefx.blind.simulation import SimulatedListener, simulate_plan, simulate_reply, simulated_key
+from stagefx.blind.statistics.binomial import p_value, power
+from stagefx.blind.statistics.pooling import Share
+from stagefx.blind.statistics.sensitivity import d_prime_same_different, share_right
 from stagefx.blind.trials import open_trial
 from stagefx.errors import BlindError
 

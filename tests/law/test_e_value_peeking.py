@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.blind.binomial import pass_mark
-from stagefx.blind.e_value import ACT_AT, chance_to_reach, e_value
+from stagefx.blind.statistics.binomial import pass_mark
+from stagefx.blind.statistics.e_value import ACT_AT, chance_to_reach, e_value
 
 SERIES, TRIALS = 20_000, 200
 

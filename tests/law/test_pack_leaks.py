@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 from stagefx.blind.keys import load_key
 from stagefx.blind.pack.equal import equalised
 from stagefx.blind.pack.excerpts import Excerpt
-from stagefx.blind.pack.prepare import prepare_pack
+from stagefx.blind.pack.preparation import prepare_pack
 from stagefx.dsp.loudness import integrated_loudness
 from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.errors import BlindError
@@ -252,9 +252,9 @@ def test_a_classifier_that_does_not_listen_learns_nothing(
     """200 packs with keys of a seed, the difference a 1 dB peak at 3 kHz; cross-validated."""
     dice = Dice(4)
     monkeypatch.setattr("stagefx.blind.keys.secrets", dice)
-    monkeypatch.setattr("stagefx.blind.pack.prepare.secrets", dice)
+    monkeypatch.setattr("stagefx.blind.pack.preparation.secrets", dice)
     monkeypatch.setattr("stagefx.blind.page.build_page", lambda *_: "")
-    monkeypatch.setattr("stagefx.blind.pack.prepare._surely_heard_cut_db", lambda *_: 6.0)
+    monkeypatch.setattr("stagefx.blind.pack.preparation._surely_heard_cut_db", lambda *_: 6.0)
     found, answers = [], []
     for number in range(200):
         home = tmp_path / str(number)

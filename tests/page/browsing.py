@@ -12,7 +12,7 @@ from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from stagefx.blind.page.bundle import bundle
+from stagefx.report.page.bundle import bundle
 
 QUIET = (
     "--no-sandbox",

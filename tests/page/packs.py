@@ -10,7 +10,7 @@ import numpy as np
 import soundfile
 
 from stagefx.blind.keys import SealedKey, draw_key
-from stagefx.blind.page.build import build_page
+from stagefx.report.listening.blind_page.build import build_page
 
 RATE_HZ = 48000
 SECONDS = 2.0

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from stagefx.blind.page.build import build_page
-from stagefx.blind.page.bundle import bundle
 from stagefx.errors import BlindError
+from stagefx.report.listening.blind_page.build import build_page
+from stagefx.report.page.bundle import bundle
 from tests.page.packs import HandMadePack
 
 

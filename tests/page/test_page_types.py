@@ -9,7 +9,7 @@ import pytest
 
 import stagefx.blind.page
 import stagefx.evidence
-from stagefx.blind.page.bundle import bundle
+from stagefx.report.page.bundle import bundle
 
 SCRIPTS = Path(stagefx.blind.page.__file__).parent
 STRICT = (

@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext
 from stagefx.blind.codes import decode_reply
 from stagefx.blind.keys import save_key
 from stagefx.blind.protocol import PROTOCOLS
-from stagefx.blind.score import BlindScore, score, score_files
+from stagefx.blind.scoring import BlindScore, score, score_files
 from stagefx.blind.trials import open_trial
 from tests.page.browsing import Opened, code_on, open_page
 from tests.page.listening import begin, give_ears, heard_hz, keep, listen_through, play

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from stagefx.blind.binomial import (
+from stagefx.blind.planning import plan
+from stagefx.blind.statistics.binomial import (
     chance_of_at_least,
     p_value,
     pass_mark,
@@ -17,10 +18,9 @@ from stagefx.blind.binomial import (
     rate_interval,
     upper_limit,
 )
-from stagefx.blind.e_value import chance_to_reach
-from stagefx.blind.plan import plan
-from stagefx.blind.pooling import holm, p_by_keys, share_who_hear
-from stagefx.blind.sensitivity import d_prime, distance_for, share_right
+from stagefx.blind.statistics.e_value import chance_to_reach
+from stagefx.blind.statistics.pooling import holm, p_by_keys, share_who_hear
+from stagefx.blind.statistics.sensitivity import d_prime, distance_for, share_right
 
 TRIANGLE = {
     6: (5, 5, 6, None), 8: (5, 6, 7, 8), 10: (6, 7, 8, 9), 12: (7, 8, 9, 10),

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.blind.preference import log_worths
+from stagefx.blind.statistics.preference import log_worths
 
 DATA = Path("/usr/lib/R/site-library/psychotools/data/SoundQuality.rda")
 MISSING = "not run: the listening-test data of Debian's r-cran-psychotools is not installed"

@@ -334,7 +334,7 @@ def _put(audio: dict[str, bytes], version: Array, rate_hz: int) -> str:
 
 
 def _write(inside: Path, listing: dict[str, Any], audio: dict[str, bytes]) -> None:
-    from stagefx.blind.page.build import build_page
+    from stagefx.report.listening.blind_page.build import build_page
 
     for name in sorted(audio):
         (inside / name).write_bytes(audio[name])

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.blind.binomial import USUAL_FALSE_PASS
 from stagefx.blind.codes import HIGHEST_GRADE, Answer, Reply, decode_reply, encode_reply
 from stagefx.blind.keys import SealedKey
-from stagefx.blind.plan import BlindPlan
+from stagefx.blind.planning import BlindPlan
 from stagefx.blind.protocol import find_protocol
-from stagefx.blind.score import score
+from stagefx.blind.scoring import score
+from stagefx.blind.statistics.binomial import USUAL_FALSE_PASS
 from stagefx.blind.trials import CHOICES
 from stagefx.errors import BlindError
 
@@ -180,7 +180,7 @@ def simulate_plan(planned: BlindPlan, *, tests: int = USUAL_TESTS, seed: int = 0
 
     Examples
     --------
-    >>> from stagefx.blind.plan import plan
+    >>> from stagefx.blind.planning import plan
     >>> found = simulate_plan(plan("abx", trials=16, able=0.9), tests=100)
     >>> found.passed_by_able > 0.9, found.passed_by_guessers < 0.15
     (True, True)

@@ -10,15 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from stagefx.blind.binomial import USUAL_FALSE_PASS, p_value, rate_interval, upper_limit
 from stagefx.blind.codes import Reply
-from stagefx.blind.e_value import e_value
 from stagefx.blind.keys import SealedKey, load_key
 from stagefx.blind.listeners import Controls, Listener, controls_of, listener_of
-from stagefx.blind.pooling import Share, holm, p_over_listeners, share_who_hear
-from stagefx.blind.preference import Worth, log_worths, p_all_alike
 from stagefx.blind.protocol import find_protocol
 from stagefx.blind.replies import SetAside, read_replies, sort_replies
+from stagefx.blind.statistics.binomial import USUAL_FALSE_PASS, p_value, rate_interval, upper_limit
+from stagefx.blind.statistics.e_value import e_value
+from stagefx.blind.statistics.pooling import Share, holm, p_over_listeners, share_who_hear
+from stagefx.blind.statistics.preference import Worth, log_worths, p_all_alike
 from stagefx.errors import BlindError
 from stagefx.io.atomic_file import WholeFile
 from stagefx.io.texts import from_json

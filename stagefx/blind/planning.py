@@ -8,7 +8,8 @@ from typing import Any
 
 from scipy.optimize import brentq
 
-from stagefx.blind.binomial import (
+from stagefx.blind.protocol import find_protocol
+from stagefx.blind.statistics.binomial import (
     MOST_TRIALS,
     USUAL_FALSE_PASS,
     chance_of_at_least,
@@ -16,7 +17,6 @@ from stagefx.blind.binomial import (
     pass_mark as fewest_right,
     power,
 )
-from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
 
 USUAL_ABLE = 0.7

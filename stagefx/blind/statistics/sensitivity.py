@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
-from stagefx.blind.binomial import check_score
 from stagefx.blind.protocol import Protocol
+from stagefx.blind.statistics.binomial import check_score
 
 _MOST = 12.0
 _ROOT_2, _ROOT_3, _ROOT_6 = math.sqrt(2.0), math.sqrt(3.0), math.sqrt(6.0)

@@ -10,7 +10,7 @@ from itertools import product
 import numpy as np
 from scipy.special import stdtr
 
-from stagefx.blind.binomial import check_score, rate_interval
+from stagefx.blind.statistics.binomial import check_score, rate_interval
 from stagefx.errors import BlindError
 
 _FEWEST_LISTENERS = 3

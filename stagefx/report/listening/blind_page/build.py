@@ -12,10 +12,10 @@ from string import Template
 from typing import Any
 
 from stagefx.blind.codes import MOST_TRIALS
-from stagefx.blind.page.bundle import bundle, page_part
 from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
 from stagefx.figures.cautions import CAUTIONS
+from stagefx.report.page.bundle import bundle, page_part
 
 _KNOWN = (
     "pack", "protocol", "title", "commitment", "trials", "control_trials", "rate_hz", "seconds",

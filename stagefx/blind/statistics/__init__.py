@@ -1,0 +1,1 @@
+"""The statistics of a blind test, one idea a file."""

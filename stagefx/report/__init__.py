@@ -1,0 +1,1 @@
+"""Pictures, prose and pages."""
