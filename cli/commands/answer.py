@@ -35,13 +35,13 @@ def command(
     from stagefx.io.atomic_folder import whole_folder
 
     with whole_folder(folder, force=force) as place:
-        from stagefx.evidence.asking import ask
+        from stagefx.report.answer.inputs import ask
 
         asked = ask(question, overrides=given)
         without = ask(question) if given else None
         check_music(*map(str, asked.files))
-        from stagefx.evidence.answer import answer_asked
-        from stagefx.evidence.answer_folder import fill_folder
+        from stagefx.report.answer.answer import answer_asked
+        from stagefx.report.answer.folder import fill_folder
 
         found = answer_asked(asked, without, given=given, seed=seed)
         files = fill_folder(found, place, called=folder)

@@ -49,7 +49,7 @@ def command(
             raise click.UsageError(f"'{save}' is no name for a measurement; let it end in .json")
         check_output(save, stage, force=force)
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     from stagefx.circuit.description.files import load_stage
@@ -65,8 +65,8 @@ def command(
             described, rate_hz=rate_hz, knob=knob, load_ohm=load_ohm, seed=seed, progress=told
         )
     if picture is not None:
-        from stagefx.evidence.expectation_picture import draw_expectation
-        from stagefx.evidence.saving import save as save_picture
+        from stagefx.report.plots.bench.expectation import draw_expectation
+        from stagefx.report.plots.saving import save as save_picture
 
         save_picture(draw_expectation(expected), picture, force=force)
     if save is not None:

@@ -48,7 +48,7 @@ def command(
     inputs = [stage, measurement, *(place for place, _ in also)]
     check_output(out, *inputs, force=force)
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     from stagefx.circuit.description.files import read_stage, stage_text
@@ -71,8 +71,8 @@ def command(
     from ..output import paper, print_json
 
     if picture is not None:
-        from stagefx.evidence.fit_picture import draw_fit
-        from stagefx.evidence.saving import save
+        from stagefx.report.plots.bench.fit import draw_fit
+        from stagefx.report.plots.saving import save
 
         save(draw_fit(fitted), picture, force=force)
     with WholeFile(out, force=force) as whole:

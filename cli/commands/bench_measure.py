@@ -82,7 +82,7 @@ def command(
             raise click.UsageError(f"'{save}' is no name for a measurement; let it end in .json")
         check_output(save, *inputs, force=force)
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     from stagefx.bench.measure.analysis import CHANNELS
@@ -100,8 +100,8 @@ def command(
         repeat=repeat,
     )
     if picture is not None:
-        from stagefx.evidence.measurement_picture import draw_measurement
-        from stagefx.evidence.saving import save as save_picture
+        from stagefx.report.plots.bench.measurement import draw_measurement
+        from stagefx.report.plots.saving import save as save_picture
 
         save_picture(draw_measurement(found), picture, force=force)
     if save is not None:

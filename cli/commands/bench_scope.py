@@ -55,7 +55,7 @@ def command(
             f"'{generator}' is no rise time; give one above 0 s, or leave it out"
         )
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     read = load_trace(
@@ -63,8 +63,8 @@ def command(
     )
     told = read_scope(read, generator_s=generator_s, where=trace)
     if picture is not None:
-        from stagefx.evidence.saving import save
-        from stagefx.evidence.scope_picture import draw_scope
+        from stagefx.report.plots.bench.scope import draw_scope
+        from stagefx.report.plots.saving import save
 
         save(draw_scope(told, name=Path(trace).name), picture, force=force)
     if as_json:

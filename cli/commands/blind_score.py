@@ -25,7 +25,7 @@ def command(
     counted apart.
     """
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     from stagefx.blind.scoring import score_files
@@ -34,8 +34,8 @@ def command(
     from ..output import paper, print_json
 
     if picture is not None:
-        from stagefx.evidence.blind_picture import draw_score
-        from stagefx.evidence.saving import save
+        from stagefx.report.plots.hearing.blind import draw_score
+        from stagefx.report.plots.saving import save
 
         save(draw_score(found), picture, force=force)
     if as_json:

@@ -74,7 +74,7 @@ def command(
     if room_dba != options.NOT_GIVEN:
         settings["room_dba"] = room_dba
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     if recorded:
@@ -88,8 +88,8 @@ def command(
     from ..printing.compare import print_comparison
 
     if picture is not None:
-        from stagefx.evidence.comparison_picture import draw_comparison
-        from stagefx.evidence.saving import save
+        from stagefx.report.plots.hearing.comparison import draw_comparison
+        from stagefx.report.plots.saving import save
 
         save(draw_comparison(found), picture, force=force)
     if as_json:

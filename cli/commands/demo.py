@@ -26,7 +26,7 @@ def command(folder: Path, listening_level_db: float, seed: int, force: bool, as_
     from ..output import paper, print_json, progress
 
     with whole_folder(folder, force=force) as place, progress("playing") as told:
-        from stagefx.evidence.demonstration import answer_and_pack, demonstrate
+        from stagefx.report.answer.demonstration import answer_and_pack, demonstrate
 
         from ..printing import demo as printing
 

@@ -38,8 +38,8 @@ def command(
     A stage is a stage file (.toml), a name from 'stagefx catalogue', or 'wire'.
     """
     from stagefx.circuit.description.files import load_stage
-    from stagefx.evidence.saving import check_place, save
     from stagefx.figures.table import work_out
+    from stagefx.report.plots.saving import check_place, save
 
     from ..output import paper, print_json
     from ..printing import figures as printing
@@ -50,7 +50,7 @@ def command(
     spreading = {} if spread is None else {"spread": spread, "seed": seed}
     worked = [work_out(one, listening_level_db=listening_level_db, **spreading) for one in stages]
     if picture is not None:
-        from stagefx.evidence.figures_picture import draw_figures
+        from stagefx.report.plots.stage.figures import draw_figures
 
         save(draw_figures(*worked), picture, force=force)
     if as_json:

@@ -11,7 +11,7 @@ from .. import options
 from ..places import STANDARD_STREAM, check_music
 
 if TYPE_CHECKING:
-    from stagefx.evidence.listening_tracks import ListeningSet
+    from stagefx.report.listening.tracks import ListeningSet
 
 
 @click.command(short_help="A sighted listening set: both versions, the difference, a player.")
@@ -83,7 +83,7 @@ def _of_stages(
 
     stages = load_stage(first), load_stage(second)
     check_music(music)
-    from stagefx.evidence.listening_set import listening_set_of_stages
+    from stagefx.report.listening.listening_set import listening_set_of_stages
 
     return listening_set_of_stages(*stages, music, folder, **settings)
 
@@ -93,6 +93,6 @@ def _of_files(first: str, second: str, folder: str, settings: dict[str, Any]) ->
 
     refuse_stages(first, second, how="MUSIC before FOLDER")
     check_music(first, second)
-    from stagefx.evidence.listening_set import listening_set_of_files
+    from stagefx.report.listening.listening_set import listening_set_of_files
 
     return listening_set_of_files(first, second, folder, **settings)

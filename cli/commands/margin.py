@@ -41,7 +41,7 @@ def command(
     if music == STANDARD_STREAM:
         raise click.UsageError("the music is played many times over; give a file, not '-'")
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     from stagefx.circuit.description.files import load_stage
@@ -59,8 +59,8 @@ def command(
         seed=seed,
     )
     if picture is not None:
-        from stagefx.evidence.margin_picture import draw_margin
-        from stagefx.evidence.saving import save
+        from stagefx.report.plots.hearing.margin import draw_margin
+        from stagefx.report.plots.saving import save
 
         save(draw_margin(found), picture, force=force)
     from ..output import paper, print_json

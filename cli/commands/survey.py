@@ -70,7 +70,7 @@ def command(
     if out == "-":
         raise click.UsageError("--out keeps a file to go on with; name one, or use --json")
     if picture is not None:
-        from stagefx.evidence.saving import check_place
+        from stagefx.report.plots.saving import check_place
 
         check_place(picture, force=force)
     from stagefx.circuit.description.files import load_stage
@@ -91,8 +91,8 @@ def command(
             progress=told,
         )  # fmt: skip
     if picture is not None:
-        from stagefx.evidence.saving import save
-        from stagefx.evidence.survey_picture import draw_survey
+        from stagefx.report.plots.hearing.survey import draw_survey
+        from stagefx.report.plots.saving import save
 
         from ..printing.survey import picture_of
 

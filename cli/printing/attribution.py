@@ -6,8 +6,8 @@ import math
 import shlex
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.wording import amount, clock
 from stagefx.render.attribution import Attribution, Contribution
+from stagefx.report.text.numbers import amount, clock
 
 from .words import heading, sentence, table
 

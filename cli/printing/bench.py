@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.wording import amount
+from stagefx.report.text.numbers import amount
 
 from .words import heading, sentence, table
 

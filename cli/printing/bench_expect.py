@@ -5,8 +5,8 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.bench_sheet import sheet_lines
-from stagefx.evidence.wording import amount
+from stagefx.report.text.bench_sheet import sheet_lines
+from stagefx.report.text.numbers import amount
 
 from .words import heading, sentence, table
 

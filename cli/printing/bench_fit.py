@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.fit_wording import figure_name, figure_note, figure_value, told_rows
-from stagefx.evidence.wording import amount
+from stagefx.report.text.fit_wording import figure_name, figure_note, figure_value, told_rows
+from stagefx.report.text.numbers import amount
 
 from .words import heading, sentence, table
 

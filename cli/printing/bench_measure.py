@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from stagefx.evidence.wording import amount
+from stagefx.report.text.numbers import amount
 
 from .floors import Sheet, floor_remark
 from .words import heading, sentence, table

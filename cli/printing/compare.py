@@ -11,14 +11,14 @@ from stagefx.audition.comparison import Comparison
 from stagefx.difference.captured.instrument_faults import CaptureFault
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.linear.response import Band
-from stagefx.evidence.margins import margin_words, nearest_first
-from stagefx.evidence.wording import amount
 from stagefx.figures.cautions import CAUTIONS
 from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.rows.edits import DIRECT, findings
 from stagefx.hearing.rows.worst_knob import NO_CONTROL
 from stagefx.hearing.wording import probability
+from stagefx.report.text.margins import margin_words, nearest_first
+from stagefx.report.text.numbers import amount
 
 from .words import heading, sentence, table
 

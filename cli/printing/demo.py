@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stagefx.evidence.demonstration import CHANGES, PICTURE, Demonstration
-from stagefx.evidence.margins import margin_words, nearest_first
 from stagefx.figures.cautions import CAUTIONS
+from stagefx.report.answer.demonstration import CHANGES, PICTURE, Demonstration
+from stagefx.report.text.margins import margin_words, nearest_first
 
 from ..output import as_text, paper
 from .compare import print_comparison

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from stagefx.evidence.names import name_of
-from stagefx.evidence.side_by_side import Contrast, side_by_side
-from stagefx.evidence.wording import amount
-from stagefx.evidence.yardsticks import yardstick
 from stagefx.figures.table import DEFINITIONS, GROUPS, Figure, Figures
+from stagefx.report.text.interpretation import yardstick
+from stagefx.report.text.names import name_of
+from stagefx.report.text.numbers import amount
+from stagefx.report.text.side_by_side import Contrast, side_by_side
 
 from .words import heading, sentence, table
 

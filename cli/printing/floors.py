@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.wording import amount
+from stagefx.report.text.numbers import amount
 
 from .words import heading, table
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.listening_tracks import CARDS_NAME, PAGE_NAME
 from stagefx.figures.cautions import CAUTIONS
+from stagefx.report.listening.tracks import CARDS_NAME, PAGE_NAME
 
 from .words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.evidence.listening_tracks import ListeningSet, Track
+    from stagefx.report.listening.tracks import ListeningSet, Track
 
 
 def print_listening_set(console: Console, made: ListeningSet, folder: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from stagefx.evidence.wording import amount
+from stagefx.report.text.numbers import amount
 
 
 def number(value: Any) -> float | None:

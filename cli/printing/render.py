@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from stagefx.evidence.wording import amount, clock, times
+from stagefx.report.text.numbers import amount, clock, times
 
 from .plain_values import number, told
 from .words import heading, sentence, table

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from stagefx.evidence.survey_picture import Surveyed
-from stagefx.evidence.wording import amount, times
+from stagefx.report.plots.hearing.survey import Surveyed
+from stagefx.report.text.numbers import amount, times
 
 from .words import heading, sentence, table
 

@@ -97,7 +97,7 @@ def compare_captured(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = compare_captured(trio, trio, repeat=trio, passage=(2.0, 4.0))
     >>> found.verdict.basis, found.captured.floor.basis

@@ -136,7 +136,7 @@ def compare_files(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> compare_files(trio, trio, passage=(2.0, 4.0)).verdict.grade.value
     'below what can be measured'
@@ -203,7 +203,7 @@ def compare_stages(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
     >>> compare_stages(stage, stage, trio, passage=(2.0, 4.0)).verdict.grade.value

@@ -279,7 +279,7 @@ def deliver_files(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> deliver_files(trio, trio, passage=(2.0, 3.0)).sentence
     'The two versions are the same, so there is nothing that could get lost.'
@@ -324,7 +324,7 @@ def deliver_stages(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
     >>> deliver_stages(stage, stage, trio, passage=(2.0, 3.0)).least_ratio is None

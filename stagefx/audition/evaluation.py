@@ -188,7 +188,7 @@ def name_of(recording: Recording) -> str:
     Examples
     --------
     >>> from stagefx.io.files import open_audio
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     name_of(music)
     'trio.flac'

@@ -165,7 +165,7 @@ def headline(found: Margin) -> str:
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> headline(margin(load_stage("wire"), trio, passage=(2.0, 4.0)))
@@ -231,7 +231,7 @@ def margin(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))

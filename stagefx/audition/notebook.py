@@ -27,7 +27,7 @@ def comparison_as_html(found: Comparison) -> str:
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.audition.compare import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> "below what can be measured" in comparison_as_html(

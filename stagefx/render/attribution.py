@@ -201,7 +201,7 @@ def attribute(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> found = attribute(
     ...     load_stage("line-stage"),

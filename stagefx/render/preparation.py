@@ -181,7 +181,7 @@ def prepare(
     Examples
     --------
     >>> from stagefx.io.files import open_audio
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     sorted(prepare(load_stage("wire"), music).keep)
@@ -240,7 +240,7 @@ def programme_level_db(music: AudioReader) -> float:
     Examples
     --------
     >>> from stagefx.io.files import open_audio
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     -25.0 < programme_level_db(music) < -10.0
     True

@@ -96,7 +96,7 @@ def render(
     Examples
     --------
     >>> import tempfile
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     report = render(
@@ -262,7 +262,7 @@ def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain
     Examples
     --------
     >>> from stagefx.io.files import open_audio
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
     ...     played = prepare(load_stage("line-stage"), music)

@@ -104,7 +104,7 @@ def find_pieces(folder: str | Path) -> Collection:
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> [piece.name for piece in find_pieces(samples_folder() / "music").pieces]
     ['drums.flac', 'trio.flac', 'voice.flac']
     """

@@ -51,7 +51,7 @@ def survey_piece(piece: Piece, asked: Asked) -> Row:
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> from stagefx.survey.collection import find_pieces
     >>> trio = find_pieces(samples_folder() / "music").pieces[1]

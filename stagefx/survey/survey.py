@@ -113,7 +113,7 @@ def survey_folder(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> found = survey_folder(load_stage("line-stage"), samples_folder() / "music", jobs=1)
     >>> len(found.rows), found.summary.asked.either

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import soundfile
 
-from stagefx.evidence.answer import answer_question
-from stagefx.evidence.answer_folder import fill_folder
+from stagefx.report.answer.answer import answer_question
+from stagefx.report.answer.folder import fill_folder
 from tests.benchmarks.ratio import Ratio, fastest_s
 from tests.played import song
 

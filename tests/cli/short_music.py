@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from stagefx.evidence.scenario import samples_folder
+from stagefx.samples import samples_folder
 
 RATE_HZ = 44_100
 

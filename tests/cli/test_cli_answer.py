@@ -13,7 +13,7 @@ import pytest
 from stagefx.blind.codes import encode_reply
 from stagefx.blind.keys import draw_key, save_key
 from stagefx.blind.simulation import SimulatedListener, simulate_reply
-from stagefx.evidence.scenario import samples_folder
+from stagefx.samples import samples_folder
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 from tests.cli.short_music import short_music
 

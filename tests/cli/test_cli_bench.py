@@ -10,8 +10,8 @@ import pytest
 from stagefx.bench.readings.report import BenchStage, Checked, Found, Remark
 from stagefx.bench.uncertainty import stated
 from stagefx.circuit.description.files import load_stage
-from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import work_out
+from stagefx.samples import samples_folder
 from stagefx_cli.output import paper
 from stagefx_cli.printing.bench import print_bench_stage
 from tests.cli.running import complaint, one_object, run_here

@@ -12,7 +12,7 @@ import soundfile
 from stagefx.blind.codes import encode_reply
 from stagefx.blind.keys import load_key
 from stagefx.blind.simulation import SimulatedListener, simulate_reply
-from stagefx.evidence.scenario import samples_folder
+from stagefx.samples import samples_folder
 from tests.cli.running import complaint, one_object, run_here
 
 STAGES, TRIO = samples_folder() / "stages", samples_folder() / "music" / "trio.flac"

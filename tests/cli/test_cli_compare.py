@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.evidence.scenario import samples_folder
+from stagefx.samples import samples_folder
 from tests.band_limited import RATE_HZ, sound
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 from tests.cli.short_music import short_music

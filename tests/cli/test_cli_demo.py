@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from stagefx.evidence.demonstration import CHANGES, PICTURE, PIECES, STAGES
+from stagefx.report.answer.demonstration import CHANGES, PICTURE, PIECES, STAGES
 from tests.cli.running import complaint, run
 
 pytestmark = pytest.mark.slow
@@ -66,7 +66,7 @@ def test_the_quick_board_should_not_be_heard_and_the_passive_box_may_be(
 
 
 def test_the_music_is_as_long_as_it_was(demo: tuple[Path, str]) -> None:
-    from stagefx.evidence.scenario import samples_folder
+    from stagefx.samples import samples_folder
 
     folder, _ = demo
     for piece in PIECES:

@@ -11,10 +11,10 @@ import pytest
 import soundfile
 
 from stagefx.circuit.description.files import load_stage
-from stagefx.evidence.exaggeration import exaggerate
-from stagefx.evidence.listening_levels import turned_up
-from stagefx.evidence.scenario import samples_folder
 from stagefx.render.rendering import render
+from stagefx.report.listening.exaggeration import exaggerate
+from stagefx.report.listening.levels import turned_up
+from stagefx.samples import samples_folder
 from tests.cli.running import complaint, one_object, run_here
 from tests.cli.short_music import RATE_HZ, short_music
 

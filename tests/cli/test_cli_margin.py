@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.evidence.scenario import samples_folder
+from stagefx.samples import samples_folder
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 from tests.cli.short_music import short_music
 

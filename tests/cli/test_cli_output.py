@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.evidence.wording import amount, times
+from stagefx.report.text.numbers import amount, times
 from stagefx_cli.output import as_text, paper, progress
 from stagefx_cli.printing.plain_values import number, reason, told
 from tests.cli.running import STAGEFX

@@ -15,11 +15,11 @@ from stagefx.audition.compare import compare_files, compare_stages
 from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.evidence.cards import draw_cards, draw_stage_cards, write_cards
-from stagefx.evidence.margins import margin_words, nearest_first
-from stagefx.evidence.scenario import samples_folder
-from stagefx.evidence.stage_cards import stage_card_plots
 from stagefx.figures.table import work_out
+from stagefx.report.plots.cards import draw_cards, draw_stage_cards, write_cards
+from stagefx.report.plots.stage.cards import stage_card_plots
+from stagefx.report.text.margins import margin_words, nearest_first
+from stagefx.samples import samples_folder
 from tests.contract.test_pictures import assert_nothing_collides, texts
 
 SMALLEST_SHARE = 1 / 36

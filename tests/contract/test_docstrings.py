@@ -155,7 +155,7 @@ def test_signatures_and_docstrings_agree() -> None:
 
 def test_the_walk_sees_functions_of_the_library() -> None:
     seen = {name for module in modules() for name, _ in public(module)}
-    assert {"stagefx.errors.nearest", "stagefx.evidence.scenario.samples_folder"} <= seen
+    assert {"stagefx.errors.nearest", "stagefx.samples.samples_folder"} <= seen
 
 
 GOOD = """Halve a voltage.

@@ -6,10 +6,10 @@ from types import SimpleNamespace
 
 import pytest
 
-from stagefx.evidence.letter import _ear_flip
-from stagefx.evidence.telling import Telling
 from stagefx.hearing.audibility import LedgerRow, judged_row
 from stagefx.hearing.grades import EAR_MODEL
+from stagefx.report.text.summary import _ear_flip
+from stagefx.report.text.traced_numbers import Telling
 
 
 def told(probability: float, *, beside: tuple[LedgerRow, ...] = ()) -> str:

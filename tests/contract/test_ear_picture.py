@@ -12,11 +12,11 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from stagefx.evidence import style
-from stagefx.evidence.ear_picture import course_claim, draw_ear, ear_claim
-from stagefx.evidence.saving import save
 from stagefx.hearing.ear.account import EarAccount
 from stagefx.hearing.ear.detection import EarPair
+from stagefx.report.plots import style
+from stagefx.report.plots.hearing.ear import course_claim, draw_ear, ear_claim
+from stagefx.report.plots.saving import save
 
 SIZES_DB = [0.0, 1e-7, 0.1, 0.2, 3.0]
 

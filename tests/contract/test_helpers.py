@@ -12,11 +12,11 @@ import pytest
 
 from stagefx.circuit.description.files import load_stage
 from stagefx.effects.channel_pool import Helpers
-from stagefx.evidence.scenario import samples_folder
 from stagefx.io.files import open_audio
 from stagefx.render.preparation import prepare
 from stagefx.render.rendering import render
 from stagefx.render.threads import Behind
+from stagefx.samples import samples_folder
 
 PIECE = samples_folder() / "music" / "trio.flac"
 

@@ -76,7 +76,7 @@ def site(wheel: Path) -> Iterator[Path]:
 def test_an_installed_wheel_finds_its_own_parts(site: Path, tmp_path: Path) -> None:
     script = (
         "import stagefx, stagefx_cli.main\n"
-        "from stagefx.evidence.scenario import samples_folder\n"
+        "from stagefx.samples import samples_folder\n"
         "print(stagefx.__file__, stagefx_cli.__file__, samples_folder(), sep='\\n')"
     )
     done = subprocess.run(

@@ -8,11 +8,11 @@ import pytest
 from matplotlib.figure import Figure
 
 from stagefx.audition.margin import CauseMargin, Margin, headline
-from stagefx.evidence import style
-from stagefx.evidence.margin_picture import draw_margin
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.level_at_ear import LevelAtEar
+from stagefx.report.plots import style
+from stagefx.report.plots.hearing.margin import draw_margin
+from stagefx.samples import samples_folder
 from tests.contract.test_pictures import assert_nothing_collides
 
 HOME = samples_folder()

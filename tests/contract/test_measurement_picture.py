@@ -10,8 +10,8 @@ import pytest
 from stagefx.bench.measure.analysis import measure_signal
 from stagefx.bench.measure.measurement import Measurement, merged, with_floor
 from stagefx.bench.signals.plan import signal_named
-from stagefx.evidence.measurement_picture import draw_measurement
 from stagefx.io.recording import HeldAudio
+from stagefx.report.plots.bench.measurement import draw_measurement
 from tests.contract.test_pictures import assert_nothing_collides, texts
 
 NAMES = ("02-sweep", "04-levels-997hz", "11-silence")

@@ -19,9 +19,9 @@ from stagefx.blind.listeners import Controls, Listener
 from stagefx.blind.planning import BlindPlan, plan
 from stagefx.blind.scoring import BlindScore
 from stagefx.circuit.description.files import load_stage
-from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import work_out
 from stagefx.io.tables import html_table
+from stagefx.samples import samples_folder
 
 HOSTILE = "<img src=x onerror=\"alert('a')\">&lt;b&gt;"
 ALLOWED = {"table", "caption", "thead", "tbody", "tr", "th", "td", "p"}

@@ -19,18 +19,18 @@ from stagefx.audition.compare import compare_stages
 from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.files import load_stage, ready_made
 from stagefx.errors import OutputError
-from stagefx.evidence import style
-from stagefx.evidence.comparison_picture import MOST_ROWS, draw_comparison
-from stagefx.evidence.figures_picture import draw_figures
-from stagefx.evidence.headroom_picture import headroom_claim
-from stagefx.evidence.level_plan import level_plan
-from stagefx.evidence.margins import margin_words, nearest_first
-from stagefx.evidence.noise_picture import bands_of_noise
-from stagefx.evidence.response_picture import response_claim
-from stagefx.evidence.saving import save
-from stagefx.evidence.scenario import samples_folder
 from stagefx.figures.table import Figures, work_out
 from stagefx.hearing.grades import Grade
+from stagefx.report.plots import style
+from stagefx.report.plots.hearing.comparison import MOST_ROWS, draw_comparison
+from stagefx.report.plots.saving import save
+from stagefx.report.plots.stage.figures import draw_figures
+from stagefx.report.plots.stage.headroom import headroom_claim
+from stagefx.report.plots.stage.level_plan import level_plan
+from stagefx.report.plots.stage.noise import bands_of_noise
+from stagefx.report.plots.stage.response import response_claim
+from stagefx.report.text.margins import margin_words, nearest_first
+from stagefx.samples import samples_folder
 
 SCENARIO = [str(path) for path in sorted((samples_folder() / "stages").glob("*.toml"))]
 PAIRS = [

@@ -9,9 +9,9 @@ import pytest
 
 from stagefx.circuit.description.files import load_stage
 from stagefx.errors import StagefxError
-from stagefx.evidence.asking import ask, with_context
-from stagefx.evidence.question import QuestionError, read_question, with_overrides
-from stagefx.evidence.scenario import samples_folder
+from stagefx.report.answer.inputs import ask, with_context
+from stagefx.report.answer.question import QuestionError, read_question, with_overrides
+from stagefx.samples import samples_folder
 
 MUSIC = samples_folder() / "music"
 STAGES = samples_folder() / "stages"

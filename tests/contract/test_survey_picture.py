@@ -9,9 +9,9 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from stagefx.circuit.description.devices import device_classes
-from stagefx.evidence.saving import save
-from stagefx.evidence.style import INK
-from stagefx.evidence.survey_picture import Surveyed, draw_survey
+from stagefx.report.plots.hearing.survey import Surveyed, draw_survey
+from stagefx.report.plots.saving import save
+from stagefx.report.plots.style import INK
 
 SLOPES = (0.02, 0.021, 0.11, 0.5, 1.2)
 FOUND = Surveyed(

@@ -7,13 +7,13 @@ from dataclasses import replace
 import pytest
 
 from stagefx.circuit.description.files import load_stage, ready_made, stage_from
-from stagefx.evidence.names import NAMES, name_of
-from stagefx.evidence.response_picture import AUDIBLE_FROM
-from stagefx.evidence.side_by_side import Contrast, side_by_side
-from stagefx.evidence.yardsticks import yardstick
 from stagefx.figures.table import DEFINITIONS, Figures, work_out
 from stagefx.hearing.audibility import RANGES_HZ
 from stagefx.hearing.thresholds import limits
+from stagefx.report.plots.stage.response import AUDIBLE_FROM
+from stagefx.report.text.interpretation import yardstick
+from stagefx.report.text.names import NAMES, name_of
+from stagefx.report.text.side_by_side import Contrast, side_by_side
 
 
 def worked(name: str) -> Figures:

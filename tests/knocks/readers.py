@@ -24,9 +24,9 @@ from stagefx.blind.codes import Answer, Reply, encode_reply
 from stagefx.blind.keys import draw_key, load_key, save_key
 from stagefx.blind.replies import read_replies
 from stagefx.circuit.description.files import load_stage
-from stagefx.evidence.asking import ask
 from stagefx.figures.table import work_out
 from stagefx.io.files import open_audio
+from stagefx.report.answer.inputs import ask
 from stagefx.survey.asked import Asked
 from stagefx.survey.journal import Journal, heading_of
 from stagefx.units import parse

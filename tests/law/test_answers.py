@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.evidence.answer import Answer, answer_question
-from stagefx.evidence.answer_json import as_json_text, tables_of
-from stagefx.evidence.evidence_page import page_of
-from stagefx.evidence.how_we_know import IN_FULL
-from stagefx.evidence.names import NAMES
-from stagefx.evidence.question import read_question
-from stagefx.evidence.scenario import samples_folder
+from stagefx.report.answer.answer import Answer, answer_question
+from stagefx.report.answer.json import as_json_text, tables_of
+from stagefx.report.answer.question import read_question
+from stagefx.report.page.evidence_page import page_of
+from stagefx.report.text.how_we_know import IN_FULL
+from stagefx.report.text.names import NAMES
+from stagefx.samples import samples_folder
 
 QUESTIONS = samples_folder() / "questions"
 PARAGRAPHS = ("headline", "how_we_know", "where_it_holds", "what_would_change_it")

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from stagefx.audition.coding import CODINGS, Coding, code
 from stagefx.audition.delivery import Apart, Delivered, Delivery, deliver
-from stagefx.evidence.scenario import samples_folder
 from stagefx.io.recording import HeldAudio
+from stagefx.samples import samples_folder
 from tests.cli.running import complaint, one_object, run_here
 
 HIGHEST_MP3, OPUS = CODINGS[-1], CODINGS[0]

@@ -7,10 +7,10 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.audition.compare import compare_recordings
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.grades import Grade
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
+from stagefx.samples import samples_folder
 from tests.band_limited import RATE_HZ, sound
 
 Array = NDArray[np.float64]

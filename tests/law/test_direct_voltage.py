@@ -12,9 +12,9 @@ import soundfile
 from stagefx.audition.compare import compare_stages
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
-from stagefx.evidence.yardsticks import yardstick
 from stagefx.figures.table import work_out
 from stagefx.hearing.rows.dc import DIRECT_VOLTAGE, DirectVoltage, direct_voltage, is_direct
+from stagefx.report.text.interpretation import yardstick
 
 CHAIN = {"amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m"}
 REAL = {"topology": "follower", "bias_current": "200 nA", "offset_voltage": "1 mV"}

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.effects.limits.slew import slew
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.ear.account import EarAccount, MaskAccount
 from stagefx.hearing.ear.detection import MOST_CELLS, EarPair
 from stagefx.hearing.ear.frames import Resampler
 from stagefx.hearing.ear.masking import MaskMeter
 from stagefx.hearing.level_at_ear import level_at_ear
+from stagefx.samples import samples_folder
 from tests.played import blocks_of, played
 
 Array = NDArray[np.float64]

@@ -11,12 +11,12 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from stagefx.difference.decomposition import take_apart
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.ear_model import listen
 from stagefx.hearing.events.account import MAY_DB, WILL_DB, EventAccount
 from stagefx.hearing.events.meter import EventMeter, excess_of
 from stagefx.hearing.level_at_ear import level_of
 from stagefx.io.recording import HeldAudio
+from stagefx.samples import samples_folder
 
 Array = NDArray[np.float64]
 RATE_HZ, SPL_DB, ROOM_DBA = 44100, 100.0, 30.0

@@ -13,9 +13,9 @@ from stagefx.audition.compare import compare_stages
 from stagefx.audition.margin import CauseMargin, Margin, first_heard, first_heard_of, margin
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Oscillation, Stage
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.margin.sensitivity import Trial
 from stagefx.io.files import open_audio
+from stagefx.samples import samples_folder
 
 TRIO = samples_folder() / "music" / "trio.flac"
 PASSAGE = (2.0, 4.0)

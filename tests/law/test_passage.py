@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from stagefx.align.alignment import Alignment
 from stagefx.circuit.description.files import load_stage
 from stagefx.errors import ComparisonError
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.passage import choose_passage
 from stagefx.hearing.segmentation import phrasing
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
 from stagefx.render.rendering import render
+from stagefx.samples import samples_folder
 
 Array = NDArray[np.float64]
 RATE_HZ = 44100

@@ -9,9 +9,9 @@ import pytest
 from stagefx.audition.compare import compare_stages
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.files import load_stage, stage_from
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.rows.stages import crosstalk_row, harmonics_at, harmonics_row, hum_row
+from stagefx.samples import samples_folder
 
 TRIO = samples_folder() / "music" / "trio.flac"
 CHAIN = {

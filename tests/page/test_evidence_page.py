@@ -12,12 +12,12 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext
 
-from stagefx.evidence import style
-from stagefx.evidence.answer import answer_question
-from stagefx.evidence.answer_json import as_json_text
-from stagefx.evidence.evidence_page import page_of
-from stagefx.evidence.scenario import samples_folder
-from stagefx.evidence.svg import inline_svg
+from stagefx.report.answer.answer import answer_question
+from stagefx.report.answer.json import as_json_text
+from stagefx.report.page.evidence_page import page_of
+from stagefx.report.plots import style
+from stagefx.report.plots.svg import inline_svg
+from stagefx.samples import samples_folder
 from tests.cli.short_music import short_music
 from tests.page.browsing import Opened, open_page
 

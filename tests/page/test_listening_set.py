@@ -12,11 +12,11 @@ import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext
 
-from stagefx.evidence.exaggeration import NotHeard
-from stagefx.evidence.listening_tracks import ListeningSet, Track
-from stagefx.evidence.player import build_player
 from stagefx.hearing.passage import Passage
 from stagefx.io.wav_header import sample_bytes, wave_header
+from stagefx.report.listening.exaggeration import NotHeard
+from stagefx.report.listening.player import build_player
+from stagefx.report.listening.tracks import ListeningSet, Track
 from tests.page.browsing import Opened, open_page
 from tests.page.listening import give_ears, heard_hz, play, same
 

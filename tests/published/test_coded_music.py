@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from stagefx.audition.coding import Coding, code
 from stagefx.dsp.levels import AWeightedMeter
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import level_at_ear
 from stagefx.io.recording import HeldAudio
+from stagefx.samples import samples_folder
 
 Array = NDArray[np.float64]
 RATE_HZ = 44100

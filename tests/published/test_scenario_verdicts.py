@@ -16,9 +16,9 @@ from stagefx.audition.compare import compare_stages
 from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.description.stage import Stage
-from stagefx.evidence.scenario import samples_folder
 from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
+from stagefx.samples import samples_folder
 from stagefx.units import Quantity
 
 HOME = samples_folder()

@@ -77,7 +77,7 @@ def excerpt_of_files(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> excerpt_of_files([trio, trio], passage=(2.0, 3.0)).versions[1].shape
     (44100, 2)
@@ -126,7 +126,7 @@ def excerpt_of_stages(
 
     Examples
     --------
-    >>> from stagefx.evidence.scenario import samples_folder
+    >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> stages = [load_stage("line-stage"), load_stage("line-stage-quick")]

@@ -1,1 +1,0 @@
-"""The answer: questions, pages, plots, and the ready-made scenario."""

@@ -1,1 +1,0 @@
-"""The evidence page's template, styles and script."""

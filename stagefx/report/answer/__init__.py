@@ -1,0 +1,1 @@
+"""A question file answered: the page, its numbers, its tables."""

@@ -1,0 +1,348 @@
+"""A question answered: both versions played, compared and judged, and told in sentences."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.comparison import Comparison
+from stagefx.audition.delivery import Delivery, deliver
+from stagefx.audition.rendered import rendered
+from stagefx.figures.table import Figures, work_out
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
+from stagefx.hearing.verdict import LevelBy
+from stagefx.io.files import open_audio
+from stagefx.render.preparation import prepare
+from stagefx.report.answer.excerpts import Excerpts, cut
+from stagefx.report.answer.inputs import Asked, ask
+from stagefx.report.plots.hearing.waveform import Waveform, waveform_of
+from stagefx.report.text.summary import Letter, write_letter
+
+if TYPE_CHECKING:
+    from stagefx.blind.scoring import BlindScore
+    from stagefx.io.recording import Recording
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What was found with one piece of music.
+
+    Parameters
+    ----------
+    music : str
+        Its file's name; of two audio files, the first's.
+    passage : Passage
+        What was compared and can be played.
+    comparison : Comparison
+        What changed, and whether it would be heard.
+    excerpts : Excerpts
+        What the page plays.
+    delivery : Delivery or None
+        Whether the difference survives lossy coding, where that was asked.
+    waveform : Waveform or None
+        Of the output, where the change clips within the passage.
+    """
+
+    music: str
+    passage: Passage
+    comparison: Comparison
+    excerpts: Excerpts
+    delivery: Delivery | None = None
+    waveform: Waveform | None = None
+
+
+@dataclass(frozen=True)
+class FollowUp:
+    """What a viewer's own numbers do to a verdict.
+
+    Parameters
+    ----------
+    given : tuple of str
+        The numbers, as they were typed.
+    before, after : Grade
+        Without and with them.
+    """
+
+    given: tuple[str, ...]
+    before: Grade
+    after: Grade
+
+    @property
+    def moves(self) -> bool:
+        """Whether the verdict moves."""
+        return self.before is not self.after
+
+    @property
+    def sentence(self) -> str:
+        """The same in words."""
+        numbers = " and ".join(one.replace("=", " = ").replace('"', "") for one in self.given)
+        if not self.moves:
+            return f"With {numbers} the verdict does not move: {self.after}."
+        return f"With {numbers} the verdict moves from “{self.before}” to “{self.after}”."
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer, and all it rests on.
+
+    Parameters
+    ----------
+    asked : Asked
+        The question.
+    pieces : tuple of Piece
+        One a piece of music, in the question's order.
+    decides : int
+        Which of them decides: the one in which the difference is nearest to being heard.
+    figures : tuple of Figures
+        Of the two stages on paper; empty of audio files.
+    letter : Letter
+        The answer in sentences.
+    hashes : tuple of (str, str)
+        File name and SHA-256 of every input.
+    seed : int
+        Of whatever chance was used.
+    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
+        How levels were matched.
+    blind : BlindScore or None
+        Of a blind test, where there is one.
+    follow_up : FollowUp or None
+        Where a viewer's numbers were given.
+    """
+
+    asked: Asked
+    pieces: tuple[Piece, ...]
+    decides: int
+    figures: tuple[Figures, ...]
+    letter: Letter
+    hashes: tuple[tuple[str, str], ...]
+    seed: int
+    level_by: LevelBy
+    blind: BlindScore | None = None
+    follow_up: FollowUp | None = None
+
+    @property
+    def piece(self) -> Piece:
+        """The piece of music that decides."""
+        return self.pieces[self.decides]
+
+    @property
+    def grade(self) -> Grade:
+        """The answer's grade."""
+        return self.piece.comparison.verdict.grade
+
+    def as_json(self) -> dict[str, Any]:
+        """The answer as plain values.
+
+        Returns
+        -------
+        dict
+            Question, grade, sentences with their numbers, comparisons, figures, settings.
+        """
+        from stagefx.report.answer.json import answer_as_json
+
+        return answer_as_json(self)
+
+
+def answer_question(place: str | Path, *, given: Sequence[str] = (), seed: int = 0) -> Answer:
+    """Answer a question file.
+
+    Parameters
+    ----------
+    place : str or Path
+        The question file.
+    given : sequence of str
+        A viewer's own numbers, each ``TABLE.KEY=VALUE``; the question is answered without them
+        as well, to say whether the verdict moves.
+    seed : int, default: 0
+        Of whatever chance the effects use.
+
+    Returns
+    -------
+    Answer
+        The same for the same files.
+
+    Raises
+    ------
+    StagefxError
+        The question, or a file that it names, cannot be used.
+
+    Examples
+    --------
+    >>> from stagefx.samples import samples_folder
+    >>> found = answer_question(samples_folder() / "questions" / "faster-device.toml")
+    >>> found.grade.value
+    'should not be heard'
+    """
+    return answer_asked(
+        ask(place, overrides=given), ask(place) if given else None, given=tuple(given), seed=seed
+    )
+
+
+def answer_asked(
+    asked: Asked, without: Asked | None = None, *, given: tuple[str, ...] = (), seed: int = 0
+) -> Answer:
+    """Answer a question whose files are found.
+
+    Parameters
+    ----------
+    asked : Asked
+        The question.
+    without : Asked or None
+        The same without a viewer's numbers, to say whether the verdict moves.
+    given : tuple of str
+        Those numbers, as they were typed.
+    seed : int, default: 0
+        Of whatever chance the effects use.
+
+    Returns
+    -------
+    Answer
+        The same for the same files.
+
+    Raises
+    ------
+    StagefxError
+        A stage or a file cannot be used.
+
+    Examples
+    --------
+    >>> from stagefx.samples import samples_folder
+    >>> asked = ask(samples_folder() / "questions" / "hum.toml")
+    >>> answer_asked(asked).grade.value
+    'may be heard'
+    """
+    level_by: LevelBy = asked.question.level_by or ("gain" if asked.stages else "nothing")
+    pieces = _pieces(asked, level_by, seed)
+    decides = max(range(len(pieces)), key=lambda n: _weight(pieces[n].comparison))
+    level_db = asked.question.listening_level
+    figures = tuple(work_out(stage, listening_level_db=level_db) for stage in asked.stages)
+    follow_up = None
+    if without is not None:
+        before = answer_asked(without, seed=seed).grade
+        after = pieces[decides].comparison.verdict.grade
+        follow_up = FollowUp(given, before, after)
+    blind = _blind(asked)
+    return Answer(
+        asked, pieces, decides, figures,
+        write_letter(
+            asked, pieces[decides].comparison, pieces[decides].passage, figures,
+            music=tuple(piece.music for piece in pieces), decides=decides, level_by=level_by,
+            delivery=pieces[decides].delivery, blind=blind,
+        ),
+        tuple((path.name, _sha256(path)) for path in asked.inputs), seed, level_by, blind,
+        follow_up,
+    )  # fmt: skip
+
+
+def _weight(found: Comparison) -> tuple[int, float]:
+    """The worst grade first, and of equal ones what is nearest to its limit."""
+    margins = [row.margin_db for row in found.ledger if row.margin_db is not None]
+    return found.verdict.grade.rank, -min(margins, default=0.0)
+
+
+def _pieces(asked: Asked, level_by: LevelBy, seed: int) -> tuple[Piece, ...]:
+    if asked.stages:
+        return tuple(_through_stages(asked, music, level_by, seed) for music in asked.files)
+    first, second = asked.files
+    with ExitStack() as open_, tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
+        one, other = (open_.enter_context(open_audio(file)) for file in (first, second))
+        residue = Path(folder, "difference.wav")
+        # all of both, unless a passage is asked for: what was cut or clicks once may lie anywhere
+        found = compare_files(
+            first, second, listening_level_db=asked.question.listening_level, level_by=level_by,
+            passage=asked.question.passage, residue=residue,
+        )  # fmt: skip
+        passage = _about_moment(asked, found) or _passage(asked, one, other, level_by)
+        return (_piece(asked, first.name, passage, found, (one, other), residue, seed),)
+
+
+def _through_stages(asked: Asked, music: Path, level_by: LevelBy, seed: int) -> Piece:
+    level_db = asked.question.listening_level
+    first, second = asked.stages
+    with (
+        rendered(
+            (first, second), music, listening_level_db=level_db, level_by=level_by, seed=seed
+        ) as ((one, other), _),
+        tempfile.TemporaryDirectory(prefix="stagefx-") as folder,
+    ):
+        passage = _passage(asked, one, other, level_by)
+        residue = Path(folder, "difference.wav")
+        found = compare_stages(
+            first, second, music, listening_level_db=level_db, level_by=level_by,
+            passage=(passage.start_s, passage.stop_s), residue=residue, seed=seed,
+        )  # fmt: skip
+        piece = _piece(asked, music.name, passage, found, (one, other), residue, seed)
+        if level_by != "gain":
+            return piece
+        with open_audio(music) as original:
+            circuit = prepare(second, original, listening_level_db=level_db).knob.circuit
+        ends = (passage.start_s, passage.stop_s)
+        shown = waveform_of(one, other, found.renders[1], circuit, ends)
+        return replace(piece, waveform=shown)
+
+
+def _piece(
+    asked: Asked,
+    music: str,
+    passage: Passage,
+    found: Comparison,
+    pair: tuple[Recording, Recording],
+    residue: Path,
+    seed: int,
+) -> Piece:
+    ends = (passage.start_s, passage.stop_s)
+    delivery = None
+    if asked.question.delivery:
+        level_db = asked.question.listening_level
+        delivery = deliver(*pair, listening_level_db=level_db, passage=ends)
+    with open_audio(residue) as rest:
+        excerpts = cut(*pair, rest, ends, difference_start=found.difference.start, seed=seed)
+    return Piece(music, passage, found, excerpts, delivery)
+
+
+def _passage(asked: Asked, one: Recording, other: Recording, level_by: LevelBy) -> Passage:
+    if asked.question.passage is not None:
+        return Passage(*asked.question.passage, "Named in the question.")
+    found = choose_passage(
+        one, other, listening_level_db=asked.question.listening_level,
+        level_matched=level_by != "nothing",
+    )  # fmt: skip
+    return replace(found, start_s=round(found.start_s, 3), stop_s=round(found.stop_s, 3))
+
+
+def _about_moment(asked: Asked, found: Comparison) -> Passage | None:
+    """Ten seconds about the event or the edit that is heard, where there is one."""
+    over = {row.name for row in found.ledger if row.grade and row.grade.rank >= Grade.MAY.rank}
+    difference = found.difference
+    start_s, stop_s = (at / difference.rate_hz for at in (difference.start, difference.stop))
+    moment_s, why = None, ""
+    if "events" in over and found.heard.events.worst_s is not None:
+        moment_s, why = start_s + found.heard.events.worst_s, "It holds the loudest event."
+    elif "edits" in over:
+        longest = max(difference.edits, key=lambda edit: edit.length_s)
+        moment_s, why = longest.at_s, "It holds the longest edit."
+    if asked.question.passage is not None or moment_s is None:
+        return None
+    begin_s = max(min(moment_s - USUAL_PASSAGE_S / 2.0, stop_s - USUAL_PASSAGE_S), start_s)
+    return Passage(round(begin_s, 3), round(min(begin_s + USUAL_PASSAGE_S, stop_s), 3), why)
+
+
+def _blind(asked: Asked) -> BlindScore | None:
+    result = asked.question.blind
+    if result is None:
+        return None
+    from stagefx.blind.scoring import score_files
+
+    return score_files(asked.folder / result.key, [asked.folder / one for one in result.replies])
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -1,0 +1,178 @@
+"""The whole job on the ready-made scenario: Quillmere Hall's three stages and three pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from stagefx.circuit.description.files import load_stage
+from stagefx.figures.table import Figures, work_out
+from stagefx.samples import samples_folder
+
+if TYPE_CHECKING:
+    from stagefx.audition.comparison import Comparison
+    from stagefx.render.report import RenderReport
+
+STAGES = ("stock", "quick", "passive-box")
+PIECES = ("drums", "trio", "voice")
+CHANGES = MappingProxyType({"quick": "the quick board", "passive-box": "the passive box"})
+"""What is set against the stock board."""
+
+BLIND_PASSAGE_S = (2.0, 8.0)
+PICTURE = "response-and-headroom.png"
+Progress = Callable[[int, int | None], None]
+
+
+@dataclass(frozen=True)
+class Demonstration:
+    """What the scenario's stages do, on paper and on music.
+
+    Parameters
+    ----------
+    figures : dict of str to Figures
+        By stage.
+    renders : dict of (str, str) to RenderReport
+        By stage and piece.
+    comparisons : dict of (str, str) to Comparison
+        The stock board against a change, by change and piece.
+    """
+
+    figures: dict[str, Figures]
+    renders: dict[tuple[str, str], RenderReport]
+    comparisons: dict[tuple[str, str], Comparison]
+
+
+def demonstrate(
+    folder: Path,
+    *,
+    pieces: tuple[str, ...] = PIECES,
+    passage: tuple[float, float] | None = None,
+    listening_level_db: float = 85.0,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> Demonstration:
+    """Do the whole job on the scenario: figures, picture, rendered music, comparisons, residues.
+
+    Parameters
+    ----------
+    folder : Path
+        An empty folder; gets the picture, ``music/`` and ``difference/``.
+    pieces : tuple of str
+        Which pieces to play; of the first, the residues are kept.
+    passage : tuple of two float, s
+        What to compare of each; all where left out.
+    listening_level_db : float, dB SPL
+        At the seat.
+    seed : int
+        Of noise and dither.
+    progress : callable
+        Told the steps done and the steps in all.
+
+    Returns
+    -------
+    Demonstration
+        All results.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     found = demonstrate(Path(folder), pieces=("voice",), passage=(2.0, 4.0))
+    ...     sorted(path.name for path in Path(folder).iterdir())
+    ['difference', 'music', 'response-and-headroom.png']
+    >>> found.comparisons["passive-box", "voice"].verdict.grade.value
+    'will be heard'
+    """
+    from stagefx.audition.compare import compare_stages
+    from stagefx.render.rendering import render
+    from stagefx.report.plots.saving import save
+    from stagefx.report.plots.stage.figures import draw_figures
+
+    home = samples_folder()
+    stages = {name: load_stage(home / "stages" / f"{name}.toml") for name in STAGES}
+    figures = {
+        name: work_out(stage, listening_level_db=listening_level_db)
+        for name, stage in stages.items()
+    }
+    save(draw_figures(figures["stock"], figures["passive-box"]), folder / PICTURE)
+    for part in ("music", "difference"):
+        (folder / part).mkdir()
+    found = Demonstration(figures, {}, {})
+    steps, done = len(pieces) * (len(STAGES) + len(CHANGES)), 0
+    for piece in pieces:
+        music = home / "music" / f"{piece}.flac"
+        for name, stage in stages.items():
+            found.renders[name, piece] = render(
+                stage,
+                music,
+                folder / "music" / f"{piece}-{name}.flac",
+                seed=seed,
+                listening_level_db=listening_level_db,
+            )
+            done = _step(progress, done, steps)
+        for change in CHANGES:
+            found.comparisons[change, piece] = compare_stages(
+                stages["stock"],
+                stages[change],
+                music,
+                passage=passage,
+                residue=folder / "difference" / f"{piece}-stock-{change}.wav"
+                if piece == pieces[0]
+                else None,
+                listening_level_db=listening_level_db,
+                seed=seed,
+            )
+            done = _step(progress, done, steps)
+    return found
+
+
+def _step(progress: Progress | None, done: int, steps: int) -> int:
+    if progress is not None:
+        progress(done + 1, steps)
+    return done + 1
+
+
+def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
+    """Write the page that answers the first question, and a blind pack with its key beside it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where to: ``answer/``, ``blind/`` and ``blind-key.json``.
+    seed : int
+        Of the answer; a blind pack has none.
+
+    Raises
+    ------
+    OutputError
+        They cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as home:
+    ...     answer_and_pack(Path(home))
+    ...     sorted(path.name for path in Path(home).iterdir())
+    ['answer', 'blind', 'blind-key.json']
+    """
+    from stagefx.blind.pack.excerpts import excerpt_of_stages
+    from stagefx.blind.pack.preparation import prepare_pack
+    from stagefx.report.answer.answer import answer_question
+    from stagefx.report.answer.folder import write_answer
+
+    home = samples_folder()
+    question = home / "questions" / "faster-device.toml"
+    write_answer(answer_question(question, seed=seed), folder / "answer")
+    pair = ("stock", "passive-box")
+    stages = [load_stage(home / "stages" / f"{name}.toml") for name in pair]
+    excerpt = excerpt_of_stages(stages, home / "music" / "trio.flac", passage=BLIND_PASSAGE_S)
+    prepare_pack(
+        [excerpt],
+        folder / "blind",
+        folder / "blind-key.json",
+        versions=pair,
+        title="Stock board or passive box?",
+    )

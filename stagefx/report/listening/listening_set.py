@@ -1,0 +1,336 @@
+"""A sighted listening set: what changed, to be heard by somebody who knows which is which.
+
+What is heard here is a lesson in what to listen for.  Whether anybody hears it without knowing is
+a question for a blind test.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.comparison import Comparison
+from stagefx.audition.rendered import rendered
+from stagefx.blind.pack.excerpts import excerpt_of_files
+from stagefx.circuit.description.stage import Stage
+from stagefx.dsp.dither import quantise
+from stagefx.errors import AudioError, ComparisonError, OutputError
+from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
+from stagefx.hearing.passage import Passage, choose_passage
+from stagefx.io.atomic_folder import whole_folder
+from stagefx.io.files import STANDARD_STREAM, open_audio
+from stagefx.io.wav_header import sample_bytes, wave_header
+from stagefx.report.listening.exaggeration import Exaggeration, NotHeard, exaggerate
+from stagefx.report.listening.levels import TurnedUp, level_matched, turned_up
+from stagefx.report.listening.tracks import CARDS_NAME, LIST_NAME, PAGE_NAME, ListeningSet, Track
+
+Array = NDArray[np.float64]
+
+FAULT = "Fault: "
+PLAYED_RATES_HZ = (44100, 48000)
+_CHOSEN = "as it was asked for"
+_NO_SOUND_OF_ITS_OWN = (
+    "The stages' own noise and hum are left out of the two versions and of their difference: "
+    "noise would be all that is heard of a difference turned up. It is among the exaggerations."
+)
+
+
+@dataclass(frozen=True)
+class _Material:
+    """What a set is made of."""
+
+    first: str
+    second: str
+    music: str
+    passage: Passage
+    rate_hz: int
+    versions: tuple[Array, ...]
+    exaggerations: tuple[Exaggeration, ...] = ()
+    not_heard: tuple[NotHeard, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+def listening_set_of_files(
+    first: str | Path,
+    second: str | Path,
+    folder: str | Path,
+    *,
+    passage: tuple[float, float] | None = None,
+    listening_level_db: float = USUAL_LISTENING_DB,
+    seed: int = 0,
+    force: bool = False,
+) -> ListeningSet:
+    """Make a sighted listening set of two audio files.
+
+    Parameters
+    ----------
+    first, second : str or Path
+        Two versions of a piece.
+    folder : str or Path
+        Where the set will be.
+    passage : tuple of two float, s
+        From where to where in the first; chosen by the ear model if left out.
+    listening_level_db : float, dB, 0 to 120
+        A-weighted level at the seat that the choice and the cards go by.
+    seed : int
+        Of the dither.
+    force : bool
+        Whether files that are there may be replaced.
+
+    Returns
+    -------
+    ListeningSet
+        What was made.
+
+    Raises
+    ------
+    StagefxError
+        A file cannot be used, the versions are the same, or the folder cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from stagefx.samples import samples_folder
+    >>> music = samples_folder() / "music"
+    >>> with tempfile.TemporaryDirectory() as home:
+    ...     listening_set_of_files(music / "trio.flac", music / "trio.flac", Path(home, "set"))
+    Traceback (most recent call last):
+    stagefx.errors.ComparisonError: the two versions are the same: there is nothing to hear
+    """
+    _refuse_inside(folder, first, second)
+    with whole_folder(Path(folder), force=force) as inside:
+        with open_audio(first) as one, open_audio(second) as other:
+            chosen = _passage(one, other, passage, listening_level_db)
+            rate_hz = one.format.rate_hz
+        ends = (chosen.start_s, chosen.stop_s)
+        excerpt = excerpt_of_files([first, second], passage=ends)
+        names = Path(first).stem, Path(second).stem
+        material = _Material(*names, names[0], chosen, rate_hz, excerpt.versions)
+        found = compare_files(first, second, passage=ends, listening_level_db=listening_level_db)
+        return _write(inside, material, found, {}, seed)
+
+
+def listening_set_of_stages(
+    first: Stage,
+    second: Stage,
+    music: str | Path,
+    folder: str | Path,
+    *,
+    passage: tuple[float, float] | None = None,
+    listening_level_db: float = USUAL_LISTENING_DB,
+    seed: int = 0,
+    force: bool = False,
+) -> ListeningSet:
+    """Make a sighted listening set of music through two stages.
+
+    Parameters
+    ----------
+    first, second : Stage
+        Each with a source level.
+    music : str or Path
+        An audio file.
+    folder : str or Path
+        Where the set will be.
+    passage : tuple of two float, s
+        From where to where in the music; chosen by the ear model if left out.
+    listening_level_db : float, dB, 0 to 120
+        A-weighted level at the seat; a knob set by listening follows it.
+    seed : int
+        Of noise and dither.
+    force : bool
+        Whether files that are there may be replaced.
+
+    Returns
+    -------
+    ListeningSet
+        What was made: the two versions, their difference, each effect exaggerated, cards.
+
+    Raises
+    ------
+    StagefxError
+        A stage or the music cannot be used, or the folder cannot be written.
+
+    Notes
+    -----
+    The same request gives the same bytes.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from stagefx.samples import samples_folder
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> trio = samples_folder() / "music" / "trio.flac"
+    >>> stages = load_stage("line-stage"), load_stage("line-stage-quick")
+    >>> with tempfile.TemporaryDirectory() as home:
+    ...     made = listening_set_of_stages(*stages, trio, Path(home, "set"), passage=(2.0, 3.0))
+    >>> [track.kind for track in made.tracks[:4]]
+    ['baseline', 'change', 'difference', 'turned up']
+    """
+    from stagefx.report.plots.cards import draw_stage_cards
+
+    _refuse_inside(folder, music)
+    with whole_folder(Path(folder), force=force) as inside:
+        with rendered((first, second), music, listening_level_db=listening_level_db, seed=seed) as (
+            readers,
+            _,
+        ):
+            chosen = _passage(readers[0], readers[1], passage, listening_level_db)
+            ends = (chosen.start_s, chosen.stop_s)
+            excerpt = excerpt_of_files([reader.place for reader in readers], passage=ends)
+        with open_audio(music) as reader:
+            played = reader.read(*(round(edge * reader.format.rate_hz) for edge in ends))
+        settings: dict[str, Any] = {"listening_level_db": listening_level_db, "seed": seed}
+        exaggerations, silent = exaggerate((first, second), music, ends, **settings)
+        material = _Material(
+            first.name, second.name, Path(music).stem, chosen, excerpt.rate_hz,
+            (*excerpt.versions, played), exaggerations, silent, (_NO_SOUND_OF_ITS_OWN,),
+        )  # fmt: skip
+        found = compare_stages(first, second, music, passage=ends, **settings)
+        return _write(inside, material, found, draw_stage_cards(second), seed)
+
+
+def _refuse_inside(folder: str | Path, *inputs: str | Path) -> None:
+    """So that no input is written over, whatever its name."""
+    for one in inputs:
+        if str(one) == STANDARD_STREAM:
+            raise AudioError("a listening set reads its music several times; give a file, not '-'")
+        if Path(one).resolve().parent == Path(folder).resolve():
+            raise OutputError(f"{one} lies in {folder}, where the set would go; name a new folder")
+
+
+def _passage(
+    first: Any, second: Any, asked: tuple[float, float] | None, listening_level_db: float
+) -> Passage:
+    if asked is not None:
+        return Passage(*asked, _CHOSEN)
+    return choose_passage(first, second, listening_level_db=listening_level_db)
+
+
+def _write(
+    inside: Path, material: _Material, found: Comparison, more_cards: dict[str, Any], seed: int
+) -> ListeningSet:
+    from stagefx.report.listening.player import build_player
+    from stagefx.report.plots.cards import draw_cards, write_cards
+
+    material = _at_played_rate(material)
+    tracks, sounds, up = _tracks(material)
+    drawn = {**draw_cards(found, start_s=material.passage.start_s), **more_cards}
+    cards = write_cards(drawn, inside / CARDS_NAME)
+    made = ListeningSet(
+        material.first,
+        material.second,
+        material.music,
+        material.passage,
+        material.rate_hz,
+        tracks,
+        material.not_heard,
+        None if up is None else up.gain_db,
+        "" if up is None else up.capped_by,
+        cards,
+        (*_faults(material, found), *material.remarks),
+    )
+    codes = {
+        track.file: quantise(sound, bits=track.bits, first_frame=0, seed=seed, stream=n).codes
+        for n, (track, sound) in enumerate(zip(tracks, sounds, strict=True))
+    }
+    for track in tracks:
+        wave = _wave(codes[track.file], made.rate_hz, "24" if track.bits == 24 else "16")
+        (inside / track.file).write_bytes(wave)
+    page = build_player(made, codes, verdict=found.verdict.sentence)
+    (inside / PAGE_NAME).write_text(page, encoding="utf-8")
+    text = json.dumps(made.as_json(), indent=1, ensure_ascii=False)
+    (inside / LIST_NAME).write_text(text + "\n", encoding="utf-8")
+    return made
+
+
+def _faults(material: _Material, found: Comparison) -> tuple[str, ...]:
+    """What has to be put right before sound is talked of, stage by stage."""
+    return tuple(
+        f"{FAULT}{name}: {remark.removeprefix(FAULT)}"
+        for name, report in zip((material.first, material.second), found.renders, strict=False)
+        for remark in report.remarks
+        if remark.startswith(FAULT)
+    )
+
+
+def _wave(steps: NDArray[np.int32], rate_hz: int, bits: Literal["16", "24"]) -> bytes:
+    frames, channels = steps.shape
+    header = wave_header(rate_hz=rate_hz, channels=channels, bits=bits, frames=frames)
+    return header + sample_bytes(steps, bits)
+
+
+def _at_played_rate(material: _Material) -> _Material:
+    """One or two channels at a rate that every browser plays."""
+    channels = material.versions[0].shape[1]
+    if channels > 2:
+        raise ComparisonError(f"a listening page plays one or two channels, not {channels}")
+    if material.rate_hz in PLAYED_RATES_HZ:
+        return material
+    import soxr
+
+    def moved(sound: Array) -> Array:
+        return np.asarray(soxr.resample(sound, material.rate_hz, PLAYED_RATES_HZ[1], "VHQ"))
+
+    return replace(
+        material,
+        rate_hz=PLAYED_RATES_HZ[1],
+        versions=tuple(map(moved, material.versions)),
+        exaggerations=tuple(
+            replace(one, samples=moved(one.samples)) for one in material.exaggerations
+        ),
+        remarks=(*material.remarks, "The files are at 48 kHz, a rate that every browser plays."),
+    )
+
+
+def _tracks(material: _Material) -> tuple[tuple[Track, ...], tuple[Array, ...], TurnedUp | None]:
+    """What is listened to, all of it made even together."""
+    sounds = [*material.versions, *(one.samples for one in material.exaggerations)]
+    even = level_matched(sounds, material.rate_hz)
+    baseline, change, *rest = even
+    up = turned_up(change - baseline, baseline, material.rate_hz)
+    if up is None and not material.exaggerations:
+        raise ComparisonError("the two versions are the same: there is nothing to hear")
+    listed: list[tuple[Track, Array]] = [
+        (Track("01-baseline.wav", "baseline", material.first), baseline),
+        (Track("02-change.wav", "change", material.second), change),
+    ]
+    listed += _differences(change - baseline, up)
+    if len(material.versions) > 2:
+        listed.append((Track("05-music.wav", "music", "the music, through no stage"), rest[0]))
+    for n, (one, sound) in enumerate(zip(material.exaggerations, rest[1:], strict=False)):
+        track = Track(
+            f"{n + 6:02d}-{one.effect}-exaggerated.wav",
+            "exaggerated",
+            _exaggeration_title(one),
+            effect=one.effect,
+            times=one.times,
+        )
+        listed.append((track, sound))
+    tracks, kept = zip(*listed, strict=True)
+    return tuple(tracks), tuple(kept), up
+
+
+def _differences(difference: Array, up: TurnedUp | None) -> Sequence[tuple[Track, Array]]:
+    if up is None:
+        return ()
+    made = []
+    if up.gain_db >= 0.0:
+        made.append((Track("03-difference.wav", "difference", "as it is"), difference))
+    word = "up" if up.gain_db >= 0.0 else "down"
+    title = f"turned {word} {abs(up.gain_db):.0f} dB, volume capped"
+    name = f"04-difference-turned-{word}.wav"
+    made.append((Track(name, "turned up", title, gain_db=up.gain_db), up.samples))
+    return made
+
+
+def _exaggeration_title(one: Exaggeration) -> str:
+    if one.times == 1.0:
+        return f"{one.effect} alone, of {one.stage}, large enough as it is"
+    return f"{one.effect} alone, of {one.stage}, exaggerated {one.times:,.0f} times"

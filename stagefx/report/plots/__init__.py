@@ -1,0 +1,1 @@
+"""Pictures: their frame and style, cards."""

@@ -1,0 +1,1 @@
+"""Pictures of differences and of hearing."""

@@ -1,0 +1,1 @@
+"""Pictures of a stage on paper."""

@@ -1,0 +1,82 @@
+"""One sheet for figures on paper: response, noise at the seat, headroom ladder."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stagefx.figures.table import Figures
+from stagefx.report.plots import style
+from stagefx.report.plots.stage.headroom import draw_headroom
+from stagefx.report.plots.stage.noise import draw_noise
+from stagefx.report.plots.stage.response import draw_response
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
+    """Draw what a stage does on paper.
+
+    Parameters
+    ----------
+    figures : Figures
+        What was worked out.
+    second : Figures, optional
+        Of the stage it is set beside: both responses, and the headroom of each.
+
+    Returns
+    -------
+    Figure
+        One sheet.
+
+    Examples
+    --------
+    >>> from stagefx.circuit.description.files import load_stage
+    >>> from stagefx.figures.table import work_out
+    >>> len(draw_figures(work_out(load_stage("line-stage"))).axes)
+    3
+    """
+    with style.drawing():
+        made = style.sheet(_title(figures, second), _conditions(figures, second))
+        style.fault(made, _faults(figures, second))
+        draw_response(made.add_axes((style.MARGIN, 0.55, 0.39, 0.27)), figures, second)
+        draw_noise(made.add_axes((style.MARGIN, 0.13, 0.39, 0.27)), figures, second)
+        if second is None:
+            draw_headroom(made.add_axes((0.66, 0.13, 0.31, 0.69)), figures)
+        else:
+            draw_headroom(made.add_axes((0.66, 0.55, 0.31, 0.27)), figures, small=True)
+            draw_headroom(made.add_axes((0.66, 0.13, 0.31, 0.27)), second, small=True)
+    return made
+
+
+def _title(figures: Figures, second: Figures | None) -> str:
+    name = figures.stage.name
+    if second is None:
+        return style.as_sentence(style.shortened(name, most=72))
+    names = [style.shortened(one.stage.name, most=36) for one in (figures, second)]
+    return style.as_sentence(", beside ".join(names))
+
+
+def _faults(figures: Figures, second: Figures | None) -> str:
+    """The first fault in words, and how many more there are."""
+    found = [
+        fault if second is None else f"{style.shortened(one.stage.name)}: {fault}"
+        for one in (figures, second)
+        if one is not None
+        for fault in (fault.sentence for fault in one.faults)
+    ]
+    if not found:
+        return ""
+    more = f" ({len(found) - 1} more)" if len(found) > 1 else ""
+    return f"First, a fault. {style.shortened(found[0], most=110)}{more}"
+
+
+def _conditions(figures: Figures, second: Figures | None) -> str:
+    knobs = [
+        f"{style.shortened(one.stage.name)} at {100.0 * one.knob_position:.0f} %"
+        for one in (figures, second)
+        if one is not None and one.knob_position is not None
+    ]
+    where = f" Knob's travel: {', '.join(knobs)}." if knobs else ""
+    draws = f" Band: 90 % of {figures.draws:,} draws." if figures.draws else ""
+    return f"Calculated from the stage as described.{where}{draws}"

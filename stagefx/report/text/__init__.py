@@ -1,0 +1,1 @@
+"""Sentences composed from numbers."""

@@ -1,0 +1,177 @@
+"""What the sentences of a letter are composed from, and which kind of difference comes first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from stagefx.audition.comparison import Comparison
+from stagefx.figures.table import Figures
+from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.grades import EAR_MODEL, Grade
+from stagefx.hearing.passage import Passage
+from stagefx.hearing.verdict import LevelBy
+from stagefx.report.answer.inputs import Asked
+from stagefx.report.plots.style import shortened
+from stagefx.report.text.margins import nearest_first
+
+if TYPE_CHECKING:
+    from stagefx.audition.delivery import Delivery
+    from stagefx.blind.scoring import BlindScore
+    from stagefx.render.report import Moment
+
+FAR_DB = 40.0
+"""What is so far under its limit is not told one by one."""
+_PLACES = {"balance": 0, EAR_MODEL: 2}
+
+
+@dataclass(frozen=True)
+class FaultTold:
+    """A fault of one of the two stages.
+
+    Parameters
+    ----------
+    stage : str
+        Whose it is.
+    code, sentence, caution : str
+        As the stage's figures tell it.
+    """
+
+    stage: str
+    code: str
+    sentence: str
+    caution: str
+
+
+@dataclass(frozen=True)
+class Known:
+    """All that a letter's sentences are composed from.
+
+    Parameters
+    ----------
+    asked : Asked
+        The question.
+    found : Comparison
+        With the piece of music that decides.
+    passage : Passage
+        What was compared of it.
+    figures : tuple of Figures
+        Of the two stages; empty of audio files.
+    music : tuple of str
+        All pieces' names.
+    decides : int
+        Which piece decides.
+    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
+        How levels were matched.
+    delivery : Delivery or None
+        Whether the difference survives lossy coding.
+    blind : BlindScore or None
+        Of a blind test.
+    faults : tuple of FaultTold
+        What must be put right first.
+    """
+
+    asked: Asked
+    found: Comparison
+    passage: Passage
+    figures: tuple[Figures, ...]
+    music: tuple[str, ...]
+    decides: int
+    level_by: LevelBy
+    delivery: Delivery | None
+    blind: BlindScore | None
+    faults: tuple[FaultTold, ...]
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """Baseline and change, in quotation marks."""
+        if self.asked.stages:
+            first, second = (shortened(stage.name, most=60) for stage in self.asked.stages)
+        else:
+            first, second = (shortened(file.name, most=60) for file in self.asked.files)
+        return f"“{first}”", f"“{second}”"
+
+    @property
+    def piece(self) -> str:
+        """JSON pointer of the piece that decides."""
+        return f"/pieces/{self.decides}"
+
+    def row_at(self, row: LedgerRow) -> str:
+        """Where a row stands in the answer's JSON.
+
+        Parameters
+        ----------
+        row : LedgerRow
+            Of the ledger.
+
+        Returns
+        -------
+        str
+            A JSON pointer.
+        """
+        place = [one.name for one in self.found.ledger].index(row.name)
+        return f"{self.piece}/comparison/ledger/{place}"
+
+    @property
+    def deciding(self) -> list[LedgerRow]:
+        """Judged rows, nearest to being heard first; a cause before its effect.
+
+        What may be heard has its cause told before the ear model's word for it, and a balance
+        before the level that it moves.
+        """
+        rows = nearest_first(self.found.ledger)
+        return sorted(rows, key=_place)
+
+    @property
+    def over(self) -> list[LedgerRow]:
+        """Rows that may or will be heard, causes first."""
+        return [row for row in self.deciding if is_over(row)]
+
+
+def _place(row: LedgerRow) -> tuple[bool, int]:
+    over = is_over(row)
+    return not over, _PLACES.get(row.name, 1) if over else 1
+
+
+def is_over(row: LedgerRow) -> bool:
+    """Whether a row may or will be heard.
+
+    Parameters
+    ----------
+    row : LedgerRow
+        Any row.
+
+    Returns
+    -------
+    bool
+        False of a row that was not judged.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.audibility import judged_row
+    >>> is_over(judged_row("level", 0.3)), is_over(judged_row("level", 0.1))
+    (True, False)
+    """
+    return row.grade is not None and row.grade.rank >= Grade.MAY.rank
+
+
+def strain_verb(moment: Moment) -> str:
+    """What happened at a moment of a render.
+
+    Parameters
+    ----------
+    moment : Moment
+        With clipping or slewing.
+
+    Returns
+    -------
+    str
+        ``"clips"`` or ``"slews"``, whichever took longer.
+
+    Examples
+    --------
+    >>> from stagefx.render.report import Moment
+    >>> strain_verb(Moment(1.0, clipped_frames=12, slewing_frames=0))
+    'clips'
+    """
+    return "clips" if moment.clipped_frames >= moment.slewing_frames else "slews"

@@ -1,0 +1,192 @@
+"""Sentences that remember which numbers they hold, and where each stands in the JSON."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from stagefx.dsp.bands import nominal_hz
+from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.grades import Grade
+from stagefx.hearing.thresholds import limits
+from stagefx.hearing.wording import HIDDEN_BY, decibels, in_control_steps, quantity, subject
+from stagefx.report.text.numbers import amount
+
+
+@dataclass(frozen=True)
+class Number:
+    """One number in a sentence.
+
+    Parameters
+    ----------
+    said : str
+        As it stands in the sentence, unit included.
+    value : float or str
+        What it is; a text where it is a value as a stage file writes it.
+    unit : str
+        Of the value.
+    at : str
+        JSON pointer (RFC 6901) of that value in the answer's JSON.
+    """
+
+    said: str
+    value: float | str
+    unit: str
+    at: str
+
+    def as_json(self) -> dict[str, Any]:
+        """The number as plain values.
+
+        Returns
+        -------
+        dict
+            Keys as the attributes.
+        """
+        return dict(vars(self))
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """A text and the numbers in it.
+
+    Parameters
+    ----------
+    text : str
+        Sentences.
+    numbers : tuple of Number
+        In the order of their appearance.
+    """
+
+    text: str
+    numbers: tuple[Number, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The paragraph as plain values.
+
+        Returns
+        -------
+        dict
+            Its text and its numbers.
+        """
+        return {"text": self.text, "numbers": [number.as_json() for number in self.numbers]}
+
+
+@dataclass
+class Telling:
+    """Numbers as they are told, one after the other.
+
+    Parameters
+    ----------
+    numbers : list of Number
+        Those told so far.
+    """
+
+    numbers: list[Number] = field(default_factory=list)
+
+    def tell(self, said: str, value: float | str, unit: str, at: str) -> str:
+        """Note a number, and give back what is said of it.
+
+        Parameters
+        ----------
+        said : str
+            As it shall stand in the sentence.
+        value : float or str
+            What it is.
+        unit : str
+            Of the value.
+        at : str
+            JSON pointer of that value.
+
+        Returns
+        -------
+        str
+            What is said.
+        """
+        self.numbers.append(Number(said, value, unit, at))
+        return said
+
+    def paragraph(self, sentences: Iterable[str]) -> Paragraph:
+        """The sentences told, as one paragraph with its numbers.
+
+        Parameters
+        ----------
+        sentences : iterable of str
+            Empty ones are left out.
+
+        Returns
+        -------
+        Paragraph
+            With all numbers noted so far.
+        """
+        text = " ".join(one for one in sentences if one)
+        return Paragraph(text, tuple(self.numbers))
+
+
+def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True) -> str:
+    """What a judged row found, as a clause: everyday terms first, then the number.
+
+    Parameters
+    ----------
+    telling : Telling
+        Notes the numbers.
+    row : LedgerRow
+        With a value.
+    at : str
+        JSON pointer of the row.
+    everyday : bool
+        Whether a level stands beside the step of a volume control, too.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+
+    Examples
+    --------
+    >>> from stagefx.hearing.audibility import judged_row
+    >>> row = judged_row("high end", 2.21, at_hz=10.0**4.2, direction="down")
+    >>> tell_row(Telling(), row, "/ledger/4")
+    'the high end falls by about 4 times the smallest step of a typical volume control (2.2 dB at \
+16 kHz)'
+    """
+    assert row.value is not None
+    name = subject(row.name)
+    if row.grade is Grade.BELOW:
+        return f"{name} does not change by anything that could be measured"
+    if row.sentence:
+        said = row.sentence[0].lower() + row.sentence[1:].removesuffix(".")
+        return telling.tell(said, row.sentence, "", f"{at}/sentence")
+    value_at = f"{at}/value"
+    if limits()[row.name].scale == "probability":
+        chance = telling.tell(quantity(row.value, ""), row.value, "", value_at)
+        return f"{name} would notice the difference with {chance}"
+    where = ""
+    if row.at_hz is not None:
+        where = f" at {telling.tell(_frequency(row.at_hz), row.at_hz, 'Hz', f'{at}/at_hz')}"
+    if row.name in HIDDEN_BY:
+        side = "above" if row.value >= 0.0 else "below"
+        size = telling.tell(decibels(abs(row.value)), row.value, "dB", value_at)
+        added = _ADDED.get(row.name, "")
+        return f"{name}{added} is {size} {side} {HIDDEN_BY[row.name]}{where}"
+    if limits()[row.name].scale == "level":
+        size = telling.tell(decibels(row.value), row.value, "dB", value_at)
+        return f"{name} that one version has and the other has not lies at {size}{where}"
+    goes = {"up": "rises", "down": "falls"}.get(row.direction, "changes")
+    size = telling.tell(quantity(row.value, row.unit), row.value, row.unit, value_at)
+    if row.unit != "dB":
+        return f"{name} changes by {size}{where}"
+    if not everyday:
+        return f"{name} {goes} by {size}{where}"
+    steps = telling.tell(in_control_steps(row.value), row.value / 0.5, "steps of 0.5 dB", value_at)
+    return f"{name} {goes} by {steps} ({size}{where})"
+
+
+_ADDED = {"noise": " that one version adds", "hum": " that one version adds"}
+
+
+def _frequency(hz: float) -> str:
+    """A third octave by its nominal frequency, any other as it is."""
+    tenths = 10.0 * math.log10(hz)
+    return nominal_hz(hz) if abs(tenths - round(tenths)) < 1e-6 else amount(hz, "Hz")
