@@ -13,7 +13,7 @@ from stagefx.circuit.description.files import load_stage
 from stagefx.figures.table import work_out
 from stagefx.samples import samples_folder
 from stagefx_cli.output import paper
-from stagefx_cli.printing.bench import print_bench_stage
+from stagefx_cli.printing.bench.stage import print_bench_stage
 from tests.cli.running import complaint, one_object, run_here
 
 SHEET = samples_folder() / "readings" / "stock-board.toml"

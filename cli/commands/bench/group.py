@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ..lazy import LazyGroup
+from ...lazy import LazyGroup
 
 
 @click.command(

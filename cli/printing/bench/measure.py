@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from stagefx.report.text.numbers import amount
 
+from ..words import heading, sentence, table
 from .floors import Sheet, floor_remark
-from .words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from stagefx.bench.scope.interpretation import CALIBRATION
 from stagefx.units import show
 
-from .words import heading, sentence, table
+from ..words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console

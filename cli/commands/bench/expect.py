@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from .. import bench_options, options
-from ..places import check_output
+from ... import bench_options, options
+from ...places import check_output
 
 
 @click.command(short_help="What the bench should show of a modelled stage.")
@@ -58,7 +58,7 @@ def command(
     load_ohm = bench_options.ohms(load)
     from stagefx.bench.expectation import expect
 
-    from ..output import as_text, paper, print_json, progress
+    from ...output import as_text, paper, print_json, progress
 
     with progress("measuring") as told:
         expected = expect(
@@ -77,6 +77,6 @@ def command(
     if as_json:
         print_json(expected.as_json())
     else:
-        from ..printing.bench_expect import print_expectation
+        from ...printing.bench.expect import print_expectation
 
         print_expectation(paper(), expected, saved=save)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from .. import options
+from ... import options
 
 
 @click.command(short_help="Clip levels, slew, rise time, overshoot, tilt from a scope's table.")
@@ -47,7 +47,7 @@ def command(
     from stagefx.bench.scope.tables import load_trace
     from stagefx.units import parse
 
-    from ..output import paper, print_json
+    from ...output import paper, print_json
 
     generator_s = None if generator is None else parse(generator, "s").value
     if generator_s is not None and generator_s <= 0.0:
@@ -70,6 +70,6 @@ def command(
     if as_json:
         print_json(told.as_json())
     else:
-        from ..printing.scope import print_scope
+        from ...printing.bench.scope import print_scope
 
         print_scope(paper(), told, name=trace)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .. import options
-from ..places import check_music
+from ... import options
+from ...places import check_music
 
 if TYPE_CHECKING:
     from stagefx.blind.pack.excerpts import Excerpt
@@ -72,8 +72,8 @@ def command(
         excerpts, folder, key_file, protocol=protocol, trials=trials, title=title, force=force,
         versions=[Path(version).stem for version in versions],
     )  # fmt: skip
-    from ..output import paper, print_json
-    from ..printing.blind import print_prepared
+    from ...output import paper, print_json
+    from ...printing.blind import print_prepared
 
     if as_json:
         print_json(made.as_json())
@@ -111,7 +111,7 @@ def _from_stages(
 
 
 def _from_files(versions: tuple[str, ...], settings: dict[str, Any]) -> list[Excerpt]:
-    from ..stages import refuse_stages
+    from ...stages import refuse_stages
 
     refuse_stages(*versions, how="MUSIC before FOLDER")
     check_music(*versions)

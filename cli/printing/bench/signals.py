@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from stagefx.bench.signals.sheet import SHEET_NAME
 from stagefx.figures.cautions import CAUTIONS
 
-from .words import heading, sentence, table
+from ..words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console

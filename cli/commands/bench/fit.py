@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from .. import bench_options, options
-from ..places import check_output
+from ... import bench_options, options
+from ...places import check_output
 
 
 @click.command(short_help="Adjust a stage to what was measured.")
@@ -68,7 +68,7 @@ def command(
     fitted = fit_stage(described, rounds)
     from stagefx.io.atomic_file import WholeFile
 
-    from ..output import paper, print_json
+    from ...output import paper, print_json
 
     if picture is not None:
         from stagefx.report.plots.bench.fit import draw_fit
@@ -80,6 +80,6 @@ def command(
     if as_json:
         print_json(fitted.as_json())
     else:
-        from ..printing.bench_fit import print_fit
+        from ...printing.bench.fit import print_fit
 
         print_fit(paper(), fitted, out=out)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from .. import options
+from ... import options
 
 
 @click.command(short_help="Test signals to play through a real stage.")
@@ -32,12 +32,12 @@ def command(folder: Path, rate_hz: int, force: bool, as_json: bool) -> None:
     from stagefx.bench.signals.writing import write_signals
     from stagefx.io.atomic_folder import whole_folder
 
-    from ..output import paper, print_json, progress
+    from ...output import paper, print_json, progress
 
     signals = test_signals(rate_hz)
     with whole_folder(folder, force=force) as place, progress("writing") as told:
         write_signals(place, rate_hz, progress=told)
-    from ..printing import bench_signals as printing
+    from ...printing.bench import signals as printing
 
     if as_json:
         print_json(printing.as_plain(folder, signals))

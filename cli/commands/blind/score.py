@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from .. import options
+from ... import options
 
 
 @click.command(short_help="Exact statistics, per listener and pooled; checks the commitment.")
@@ -31,7 +31,7 @@ def command(
     from stagefx.blind.scoring import score_files
 
     found = score_files(key_file, replies)
-    from ..output import paper, print_json
+    from ...output import paper, print_json
 
     if picture is not None:
         from stagefx.report.plots.hearing.blind import draw_score
@@ -41,6 +41,6 @@ def command(
     if as_json:
         print_json(found.as_json())
     else:
-        from ..printing.blind import print_score
+        from ...printing.blind import print_score
 
         print_score(paper(), found)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from stagefx.report.text.fit_wording import figure_name, figure_note, figure_value, told_rows
 from stagefx.report.text.numbers import amount
 
-from .words import heading, sentence, table
+from ..words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console

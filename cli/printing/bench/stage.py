@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.report.text.numbers import amount
 
-from .words import heading, sentence, table
+from ..words import heading, sentence, table
 
 if TYPE_CHECKING:
     from rich.console import Console

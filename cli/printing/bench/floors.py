@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.report.text.numbers import amount
 
-from .words import heading, table
+from ..words import heading, table
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from .. import options
-from ..places import check_output
+from ... import options
+from ...places import check_output
 
 
 @click.command(short_help="Meter and scope readings to a stage file.")
@@ -25,7 +25,7 @@ def command(readings: str, out: str, force: bool, as_json: bool) -> None:
     from stagefx.bench.readings.files import load_readings
     from stagefx.io.atomic_file import WholeFile
 
-    from ..output import paper, print_json
+    from ...output import paper, print_json
 
     check_output(out, readings, force=force)
     found = stage_from_readings(load_readings(readings))
@@ -34,6 +34,6 @@ def command(readings: str, out: str, force: bool, as_json: bool) -> None:
     if as_json:
         print_json(found.as_json())
     else:
-        from ..printing.bench import print_bench_stage
+        from ...printing.bench.stage import print_bench_stage
 
         print_bench_stage(paper(), found, out=out)

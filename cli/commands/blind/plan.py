@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from .. import options
+from ... import options
 
 
 @click.command(short_help="Trials, pass mark, power, and what the test could miss.")
@@ -41,12 +41,12 @@ def command(
         from stagefx.blind.simulation import simulate_plan
 
         simulation = simulate_plan(planned, seed=seed)
-    from ..output import paper, print_json
+    from ...output import paper, print_json
 
     if as_json:
         more = {} if simulation is None else {"simulation": simulation.as_json()}
         print_json({**planned.as_json(), **more})
     else:
-        from ..printing.blind import print_plan
+        from ...printing.blind import print_plan
 
         print_plan(paper(), planned, simulation)

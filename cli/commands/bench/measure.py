@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from .. import options
-from ..places import check_output
+from ... import options
+from ...places import check_output
 
 
 class FullScale(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2.2 on
@@ -88,7 +88,7 @@ def command(
     from stagefx.bench.measure.analysis import CHANNELS
     from stagefx.bench.measure.files import measure_files
 
-    from ..output import as_text, paper, print_json
+    from ...output import as_text, paper, print_json
 
     found = measure_files(
         played,
@@ -112,6 +112,6 @@ def command(
     if as_json:
         print_json(found.as_json())
     else:
-        from ..printing.bench_measure import print_measurement
+        from ...printing.bench.measure import print_measurement
 
         print_measurement(paper(), found, saved=save)

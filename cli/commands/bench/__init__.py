@@ -1,0 +1,1 @@
+"""`stagefx bench`: what meter, scope and recorder say of a real stage."""

@@ -1,0 +1,1 @@
+"""`stagefx blind`: do people hear it, without knowing which is which."""

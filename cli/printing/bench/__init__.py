@@ -1,0 +1,1 @@
+"""What comes from the bench, printed for people."""
