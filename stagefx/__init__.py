@@ -44,7 +44,7 @@ _HOMES = {
     "read_scope": "stagefx.bench.scope.interpretation",
     "read_stage": "stagefx.circuit.description.files",
     "ready_made": "stagefx.circuit.description.files",
-    "render": "stagefx.render.rendering",
+    "render_file": "stagefx.render.rendering",
     "score_files": "stagefx.blind.scoring",
     "stage_as_toml": "stagefx.circuit.description.files",
     "stage_from_readings": "stagefx.bench.readings.derivation",
@@ -98,7 +98,7 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     from stagefx.io.files import open_audio as open_audio
     from stagefx.io.writing import AudioWriter as AudioWriter
     from stagefx.render.attribution import Attribution as Attribution, attribute as attribute
-    from stagefx.render.rendering import render as render
+    from stagefx.render.rendering import render_file as render_file
     from stagefx.render.report import RenderReport as RenderReport
     from stagefx.survey.survey import Survey as Survey, survey_folder as survey_folder
 

@@ -25,7 +25,7 @@ def samples_folder() -> Path:
     >>> samples_folder().is_dir()
     True
     """
-    package = Path(__file__).parents[1]
+    package = Path(__file__).parent
     for folder in (package / "_samples", package.parent / "samples"):
         if folder.is_dir():
             return folder

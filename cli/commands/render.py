@@ -107,11 +107,11 @@ def command(
 
         with progress("taking effects apart") as told:
             found = attribute(described, music, progress=told, **chosen)
-    from stagefx.render.rendering import render
+    from stagefx.render.rendering import render_file
 
     written: dict[str, Any] = {"level_by": level_by, "bits": bits, "force": force}
     with progress("rendering") as told:
-        report = render(described, music, out, progress=told, **written, **chosen)
+        report = render_file(described, music, out, progress=told, **written, **chosen)
     plain = report.as_json()
     if as_json:
         print_json(plain if found is None else plain | {"attribution": found.as_json()})

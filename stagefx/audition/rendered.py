@@ -12,7 +12,7 @@ from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.render.preparation import programme_level_db, set_by_listening
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.render.report import RenderReport
 
 JUDGED_APART = ("noise", "hum")
@@ -41,7 +41,7 @@ def rendered(
     with tempfile.TemporaryDirectory(prefix="stagefx-") as folder, ExitStack() as opened:
         places = [Path(folder, f"{number}.wav") for number in range(len(stages))]
         reports = tuple(
-            render(
+            render_file(
                 stage, music, place, without=without, level_by=level_by, bits="float",
                 seed=seed, listening_level_db=listening_level_db, programme_db=programme_db,
             )

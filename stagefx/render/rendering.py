@@ -37,7 +37,7 @@ _PLENTY = 4
 _WORD_BITS = {"16": 16, "24": 24, "float": 64}
 
 
-def render(
+def render_file(
     stage: Stage,
     music: str | Path,
     out: str | Path,
@@ -99,7 +99,7 @@ def render(
     >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     report = render(
+    ...     report = render_file(
     ...         load_stage("line-stage"),
     ...         samples_folder() / "music" / "trio.flac",
     ...         Path(folder) / "out.flac",

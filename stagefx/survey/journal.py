@@ -54,10 +54,10 @@ def heading_of(asked: Asked, folder: str) -> dict[str, Any]:
     >>> heading_of(Asked(load_stage("line-stage")), "/music")["listening_level_db"]
     85.0
     """
-    from stagefx import __version__
+    from importlib.metadata import version
 
     return {
-        "made_by": f"stagefx survey {__version__}",
+        "made_by": f"stagefx survey {version('stagefx')}",
         "folder": os.fsencode(folder).decode("utf-8", "backslashreplace"),
         "stage": asked.stage.name,
         "stage_sha256": hashlib.sha256(stage_as_toml(asked.stage).encode()).hexdigest(),

@@ -26,7 +26,7 @@ from stagefx.io.files import open_audio
 from stagefx.render.chain import BLOCK_FRAMES, Chain
 from stagefx.render.plan import stage_effects
 from stagefx.render.preparation import prepare
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from tests.benchmarks.ratio import Ratio, fastest_s
 from tests.played import song
 
@@ -59,7 +59,7 @@ def from_file_to_file(folder: Path) -> list[Ratio]:
     for knob, stage in {"knob at a place": at_a_place, "knob by listening": by_listening}.items():
         check_file(stage, music, folder / "out.flac")
         ratio = in_turn(
-            lambda: render(stage, music, folder / "out.flac", force=True),  # noqa: B023
+            lambda: render_file(stage, music, folder / "out.flac", force=True),  # noqa: B023
             lambda: decode_and_encode(music, copy),
         )
         name = f"healthy stage, FLAC to FLAC, {knob}"
@@ -69,7 +69,7 @@ def from_file_to_file(folder: Path) -> list[Ratio]:
 
 def check_file(stage: Stage, music: Path, out: Path) -> None:
     """The file holds what the chain gives, rounded to 24 bits, and nothing was limited."""
-    report = render(stage, music, out, force=True)
+    report = render_file(stage, music, out, force=True)
     assert report.clipped_frames == report.slewing_frames == (0, 0)
     with open_audio(music) as reader, prepare(stage, reader).chain(RATE_HZ, 2) as running:
         expected = np.concatenate(list(running.process(reader.blocks())))

@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from stagefx.circuit.description.files import load_stage
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.report.listening.exaggeration import exaggerate
 from stagefx.report.listening.levels import turned_up
 from stagefx.samples import samples_folder
@@ -153,7 +153,7 @@ def test_an_exaggeration_is_what_render_gives_for_that_effect_and_factor(made: P
         (stage,) = (stage for stage in stages if stage.name == one.stage)
         out = made / f"{one.effect}.wav"
         times = {one.effect: one.times}
-        render(stage, made / "uneven.wav", out, only=[one.effect], times=times, bits="float")
+        render_file(stage, made / "uneven.wav", out, only=[one.effect], times=times, bits="float")
         start, stop = round(0.3 * RATE_HZ), round(1.3 * RATE_HZ)
         wanted = sound(made, out.name)[start:stop]
         # the passage begins with the file, so both hold the same but for its end

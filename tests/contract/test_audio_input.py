@@ -370,7 +370,7 @@ def test_memory_does_not_grow_with_duration(tmp_path: Path) -> None:
     if shutil.which("true") is None or not sys.platform.startswith("linux"):
         pytest.skip("peak memory is counted in other units here")
     program = (
-        "import sys, resource; from stagefx.audio import open_audio\n"
+        "import sys, resource; from stagefx.io.files import open_audio\n"
         "with open_audio(sys.argv[1]) as reader:\n"
         "    for block in reader.blocks(): pass\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"

@@ -52,7 +52,7 @@ def test_an_interruption_at_the_moment_a_file_is_made_leaves_nothing(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
-        patched.setattr(places, "_Steadfast", interrupted)
+        patched.setattr(atomic_file, "_Steadfast", interrupted)
         with contextlib.suppress(KeyboardInterrupt):
             make(tmp_path / "out.flac")
     gc.collect()

@@ -152,7 +152,7 @@ def test_wave_files_are_read_by_libsndfile(tmp_path: Path, channels: int, bits: 
 def test_a_wave_file_beyond_4_gib_becomes_rf64(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(wave, "LARGEST_RIFF_BYTES", 100_000)
+    monkeypatch.setattr(wav_header, "LARGEST_RIFF_BYTES", 100_000)
     audio = np.round(music(40_000) * 2.0**23) / 2.0**23
     short, long = tmp_path / "short.wav", tmp_path / "long.wav"
     write(short, audio[:10_000], dither=False)
@@ -339,7 +339,7 @@ def test_nothing_is_to_be_seen_before_the_end(tmp_path: Path) -> None:
 
 def test_a_real_interruption_leaves_nothing(tmp_path: Path) -> None:
     program = (
-        "import sys, numpy as np; from stagefx.audio import AudioWriter\n"
+        "import sys, numpy as np; from stagefx.io.writing import AudioWriter\n"
         "with AudioWriter(sys.argv[1], rate_hz=48000, channels=2, bits='24') as writer:\n"
         "    writer.write(np.zeros((48000, 2))); print('writing', flush=True)\n"
         "    while True: writer.write(np.zeros((4800, 2)))\n"

@@ -14,7 +14,7 @@ from stagefx.circuit.description.files import load_stage
 from stagefx.effects.channel_pool import Helpers
 from stagefx.io.files import open_audio
 from stagefx.render.preparation import prepare
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.render.threads import Behind
 from stagefx.samples import samples_folder
 
@@ -60,9 +60,9 @@ def test_a_render_is_the_same_file_on_any_number_of_processors(
     number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stage = load_stage("line-stage")
-    render(stage, PIECE, tmp_path / "here.flac")
+    render_file(stage, PIECE, tmp_path / "here.flac")
     monkeypatch.setattr(import_module("stagefx.render.rendering"), "processors", lambda: number)
-    render(stage, PIECE, tmp_path / "there.flac")
+    render_file(stage, PIECE, tmp_path / "there.flac")
     assert (tmp_path / "here.flac").read_bytes() == (tmp_path / "there.flac").read_bytes()
 
 

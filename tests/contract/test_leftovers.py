@@ -26,7 +26,7 @@ def names(folder: Path) -> list[str]:
 def test_a_killed_writer_leaves_a_part_that_the_next_removes(tmp_path: Path) -> None:
     script = (
         "import os, signal\n"
-        "from stagefx.audio import WholeFile\n"
+        "from stagefx.io.atomic_file import WholeFile\n"
         "whole = WholeFile('out.bin')\n"
         "whole.file.write(b'half')\n"
         "os.kill(os.getpid(), signal.SIGKILL)\n"

@@ -18,7 +18,7 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.response import Response
 from stagefx.dsp.loudness import integrated_loudness
 from stagefx.errors import AudioError, EffectError, OutputError, StageError
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.render.report import RenderReport
 from tests.played import in_decibels, song
 
@@ -60,7 +60,7 @@ def rendered(
 ) -> tuple[Audio, RenderReport]:
     """What a piece becomes, through files; floating point unless said otherwise."""
     write(folder / "in.wav", audio)
-    report = render(
+    report = render_file(
         model, folder / "in.wav", folder / "out.wav", force=True, **{"bits": "float", **options}
     )
     return soundfile.read(folder / "out.wav", always_2d=True)[0], report
@@ -72,7 +72,7 @@ def refuses(
     """A refused render leaves nothing behind."""
     write(folder / "in.wav", audio)
     with pytest.raises(error, match=match):
-        render(model, folder / "in.wav", folder / "out.wav", **options)
+        render_file(model, folder / "in.wav", folder / "out.wav", **options)
     assert [path.name for path in folder.iterdir()] == ["in.wav"]
 
 
@@ -348,7 +348,7 @@ def by_a_link(folder: Path) -> Path:
 def test_music_is_never_written_over(tmp_path: Path, output: Callable[[Path], Path]) -> None:
     before = write(tmp_path / "in.wav", tone()).read_bytes()
     with pytest.raises(OutputError, match=r"is an input too.*write elsewhere"):
-        render(stage(), tmp_path / "in.wav", output(tmp_path), force=True)
+        render_file(stage(), tmp_path / "in.wav", output(tmp_path), force=True)
     assert (tmp_path / "in.wav").read_bytes() == before
 
 
@@ -356,9 +356,9 @@ def test_what_is_there_is_kept_unless_forced(tmp_path: Path) -> None:
     write(tmp_path / "in.wav", tone())
     (tmp_path / "out.wav").write_text("kept")
     with pytest.raises(OutputError, match=r"out\.wav exists already.*--force"):
-        render(stage(), tmp_path / "in.wav", tmp_path / "out.wav")
+        render_file(stage(), tmp_path / "in.wav", tmp_path / "out.wav")
     assert (tmp_path / "out.wav").read_text() == "kept"
-    render(stage(), tmp_path / "in.wav", tmp_path / "out.wav", force=True)
+    render_file(stage(), tmp_path / "in.wav", tmp_path / "out.wav", force=True)
     assert soundfile.info(tmp_path / "out.wav").frames == RATE_HZ
 
 
@@ -376,7 +376,7 @@ def test_an_interruption_leaves_nothing(tmp_path: Path, after: int) -> None:
             raise InterruptionError
 
     with pytest.raises(InterruptionError):
-        render(stage(), tmp_path / "in.wav", tmp_path / "out.wav", progress=progress)
+        render_file(stage(), tmp_path / "in.wav", tmp_path / "out.wav", progress=progress)
     assert [path.name for path in tmp_path.iterdir()] == ["in.wav"]
 
 

@@ -18,7 +18,7 @@ from stagefx.effects.linear.sections import DELAY_FRAMES, MOST_TAPS, TAPS, Linea
 from stagefx.errors import EffectError, StageError
 from stagefx.render.attribution import attribute
 from stagefx.render.plan import stage_effects
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from tests.played import band_limited, in_decibels, played
 
 Audio = NDArray[np.float64]
@@ -50,7 +50,7 @@ def music_in(
 
 
 def try_to_render(folder: Path, stage: Stage, **options: Any) -> Any:
-    return render(stage, music_in(folder), folder / "out.wav", force=True, **options)
+    return render_file(stage, music_in(folder), folder / "out.wav", force=True, **options)
 
 
 # --- a loop that is unstable ---
@@ -131,9 +131,9 @@ def test_a_rate_too_low_for_its_hum_is_refused(tmp_path: Path) -> None:
     music = music_in(tmp_path, rate_hz=8000)
     match = r"rate of 8000 Hz is too low for hum at 5000 Hz; .*higher rate.*--without hum$"
     with pytest.raises(EffectError, match=match):
-        render(stage, music, tmp_path / "out.wav")
+        render_file(stage, music, tmp_path / "out.wav")
     assert [path.name for path in tmp_path.iterdir()] == ["in.wav"]
-    assert render(stage, music, tmp_path / "out.wav", without=["hum"]).rate == 8000
+    assert render_file(stage, music, tmp_path / "out.wav", without=["hum"]).rate == 8000
 
 
 @pytest.mark.parametrize("rate_hz", [8000, 11025, 384000])
@@ -142,7 +142,7 @@ def test_the_lowest_and_the_highest_rates_are_rendered(
     tmp_path: Path, name: str, rate_hz: int
 ) -> None:
     music = music_in(tmp_path, rate_hz=rate_hz)
-    render(load_stage(name), music, tmp_path / "out.wav", bits="float", without=["noise"])
+    render_file(load_stage(name), music, tmp_path / "out.wav", bits="float", without=["noise"])
     before, after = (soundfile.read(tmp_path / f)[0] for f in ("in.wav", "out.wav"))
     middle = slice(rate_hz // 8, 3 * rate_hz // 8)
     assert np.std(after[middle]) == pytest.approx(np.std(before[middle]), rel=2e-3)

@@ -12,7 +12,7 @@ import soundfile
 
 from stagefx.circuit.description.files import stage_from
 from stagefx.errors import AudioError
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.render.report import RenderReport
 from tests.played import Audio, in_decibels
 
@@ -30,7 +30,7 @@ def rendered(folder: Path, audio: Audio, tables: dict[str, Any], **options: Any)
         }
     )
     out = folder / "out.wav"
-    return render(stage, folder / "in.wav", out, force=True, **{"bits": "float", **options})
+    return render_file(stage, folder / "in.wav", out, force=True, **{"bits": "float", **options})
 
 
 def tone(peak: float) -> Audio:

@@ -16,8 +16,8 @@ import pytest
 import soundfile
 
 from stagefx.report.answer.answer import Answer, answer_question
-from stagefx.report.answer.json import as_json_text, tables_of
 from stagefx.report.answer.question import read_question
+from stagefx.report.answer.values import as_json_text, tables_of
 from stagefx.report.page.evidence_page import page_of
 from stagefx.report.text.how_we_know import IN_FULL
 from stagefx.report.text.names import NAMES

@@ -27,7 +27,7 @@ from stagefx.effects.limits.limiter import Limiting
 from stagefx.effects.limits.oversampling_by_four import FACTOR, UP_TAPS, up
 from stagefx.effects.limits.slew import slew
 from stagefx.render.plan import stage_effects
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from tests.played import Audio, band_limited, played, song
 
 RATE_HZ = 48000
@@ -59,7 +59,7 @@ def test_an_idle_stage_of_gain_1_gives_an_identical_file(
     music = song(30011, 2, seed=2)
     soundfile.write(tmp_path / "in.flac", music, 44100, subtype=f"PCM_{bits}")
     model = load_stage("wire") if stage == "wire" else ideal_follower()
-    report = render(model, tmp_path / "in.flac", tmp_path / "out.flac", bits=bits)
+    report = render_file(model, tmp_path / "in.flac", tmp_path / "out.flac", bits=bits)
     before, _ = soundfile.read(tmp_path / "in.flac", dtype="int32")
     after, _ = soundfile.read(tmp_path / "out.flac", dtype="int32")
     assert np.array_equal(after, before)

@@ -20,6 +20,7 @@ from stagefx.blind.pack.preparation import prepare_pack
 from stagefx.dsp.loudness import integrated_loudness
 from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.errors import BlindError
+from stagefx.report.listening.blind_page.build import build_page
 
 Array = NDArray[np.float64]
 RATE_HZ = 44100
@@ -51,6 +52,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
         home / "pack",
         home / "key.json",
         versions=("stock board", "quick board"),
+        page=build_page,
     )
     return home
 
@@ -150,7 +152,7 @@ def test_order_and_place_are_a_coin_s_toss(tmp_path: Path) -> None:
     for number in range(64):
         home = tmp_path / str(number)
         home.mkdir()
-        prepare_pack([excerpt], home / "pack", home / "key.json")
+        prepare_pack([excerpt], home / "pack", home / "key.json", page=no_page)
         digits = load_key(home / "key.json").key[0]
         names = listing(home)["items"][0]["unlabelled"]  # type: ignore[index]
         first_is_first += digits == "01"
@@ -173,7 +175,12 @@ def test_levels_that_agree_are_left_alone() -> None:
 def test_versions_that_are_the_same_are_refused(tmp_path: Path) -> None:
     music = pink(0.5, seed=2)
     with pytest.raises(BlindError, match="nothing to hear"):
-        prepare_pack([Excerpt("x", RATE_HZ, (music, music))], tmp_path / "p", tmp_path / "k.json")
+        prepare_pack(
+            [Excerpt("x", RATE_HZ, (music, music))],
+            tmp_path / "p",
+            tmp_path / "k.json",
+            page=no_page,
+        )
     assert not list(tmp_path.iterdir())
 
 
@@ -181,8 +188,12 @@ def test_a_key_in_the_pack_is_refused(tmp_path: Path) -> None:
     music = pink(0.5, seed=2)
     excerpt = Excerpt("x", RATE_HZ, (music, 0.5 * music[::-1]))
     with pytest.raises(BlindError, match="would lie in the pack"):
-        prepare_pack([excerpt], tmp_path / "p", tmp_path / "p" / "key.json")
+        prepare_pack([excerpt], tmp_path / "p", tmp_path / "p" / "key.json", page=no_page)
     assert not list(tmp_path.iterdir())
+
+
+def no_page(*_: object) -> str:
+    return ""
 
 
 class Dice(random.Random):
@@ -253,7 +264,6 @@ def test_a_classifier_that_does_not_listen_learns_nothing(
     dice = Dice(4)
     monkeypatch.setattr("stagefx.blind.keys.secrets", dice)
     monkeypatch.setattr("stagefx.blind.pack.preparation.secrets", dice)
-    monkeypatch.setattr("stagefx.blind.page.build_page", lambda *_: "")
     monkeypatch.setattr("stagefx.blind.pack.preparation._surely_heard_cut_db", lambda *_: 6.0)
     found, answers = [], []
     for number in range(200):
@@ -262,7 +272,12 @@ def test_a_classifier_that_does_not_listen_learns_nothing(
         music = pink(0.5, seed=number)
         other = level_peak(music)
         assert np.abs(other - music).max() > 1e-3
-        prepare_pack([Excerpt("noise", RATE_HZ, (music, other))], home / "pack", home / "key.json")
+        prepare_pack(
+            [Excerpt("noise", RATE_HZ, (music, other))],
+            home / "pack",
+            home / "key.json",
+            page=no_page,
+        )
         found.append(marks(home))
         answers.append(1.0 if load_key(home / "key.json").key[0] == "01" else -1.0)
     features, wanted = np.array(found), np.array(answers)

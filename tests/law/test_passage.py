@@ -16,7 +16,7 @@ from stagefx.hearing.passage import choose_passage
 from stagefx.hearing.segmentation import phrasing
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.samples import samples_folder
 
 Array = NDArray[np.float64]
@@ -141,7 +141,7 @@ def test_two_renders_of_a_stage(tmp_path: Path) -> None:
     soundfile.write(music, audio, RATE_HZ)
     places = [tmp_path / "one.wav", tmp_path / "other.wav"]
     for name, place in zip(("line-stage", "bare-rails"), places, strict=True):
-        render(load_stage(name), music, place, without=("noise",), bits="float")
+        render_file(load_stage(name), music, place, without=("noise",), bits="float")
     with open_audio(places[0]) as one, open_audio(places[1]) as other:
         found = choose_passage(one, other)
         start = round(found.start_s * RATE_HZ)

@@ -13,7 +13,7 @@ import soundfile
 
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.survey.asked import Asked
 from stagefx.survey.collection import Piece, find_pieces
 from stagefx.survey.piece import survey_piece
@@ -54,7 +54,7 @@ def excerpt(folder: Path, piece: str, *, seconds: float = 6.0) -> Piece:
 def test_levels_are_those_that_a_render_reports(stage: Stage, piece: str, tmp_path: Path) -> None:
     """Exactly; slopes are worked out more finely, and a render's are never steeper by 0.1 %."""
     music = excerpt(tmp_path, piece)
-    report = render(stage, music.place, tmp_path / "out.flac")
+    report = render_file(stage, music.place, tmp_path / "out.flac")
     found = survey_piece(music, Asked(stage)).asked
     assert found is not None
     assert found.knob_position == report.knob_position

@@ -21,7 +21,7 @@ from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
 from stagefx.effects.linear.sections import DELAY_FRAMES, Linear, impulse_response, large_taps
 from stagefx.render.plan import stage_effects
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from tests.oracle.random_stages import random_stage
 from tests.played import Audio, band_limited, in_decibels, played
 
@@ -207,7 +207,9 @@ def test_in_a_24_bit_file_the_residue_is_the_dither(tmp_path: Path, name: str) -
     frames, lead = 32768, 2 * rate_hz
     period, music = faded_in(frames, lead, seed=2, lower=30.0 / rate_hz)
     soundfile.write(tmp_path / "music.wav", 0.5 * music, rate_hz, subtype="DOUBLE")
-    report = render(stage, tmp_path / "music.wav", tmp_path / "out.wav", only=LINEAR, bits="24")
+    report = render_file(
+        stage, tmp_path / "music.wav", tmp_path / "out.wav", only=LINEAR, bits="24"
+    )
     assert report.nonlinear_share == (0.0, 0.0)
     circuit = nominal(stage)
     if report.knob_position is not None:

@@ -7,11 +7,10 @@ from pathlib import Path
 
 import pytest
 
-import stagefx.blind.page
-import stagefx.evidence
+import stagefx.report.listening.blind_page
 from stagefx.report.page.bundle import bundle
 
-SCRIPTS = Path(stagefx.blind.page.__file__).parent
+SCRIPTS = Path(stagefx.report.listening.blind_page.__file__).parent
 STRICT = (
     "--noEmit", "--allowJs", "--checkJs", "--strict", "--noUnusedLocals", "--noUnusedParameters",
     "--noImplicitReturns", "--target", "es2022", "--module", "es2022", "--moduleResolution", "node",
@@ -38,13 +37,13 @@ def test_scripts_have_no_type_error(tmp_path: Path) -> None:
 @pytest.mark.page
 @pytest.mark.parametrize(
     ("script", "modules"),
-    [("player.js", ("player", "passage_line")), ("templates/players.js", ("player",))],
+    [("player.js", ("player", "passage_line")), ("../page/players.js", ("player",))],
 )
 def test_what_is_joined_behind_the_player_has_no_type_error(
     tmp_path: Path, script: str, modules: tuple[str, ...]
 ) -> None:
     """The evidence page's and the listening set's own scripts, in the one scope they run in."""
-    text = (Path(stagefx.evidence.__file__).parent / script).read_text(encoding="utf-8")
+    text = (SCRIPTS.parent / script).read_text(encoding="utf-8")
     lines = f"{bundle(*modules)}\n{text}".splitlines()
     joined = tmp_path / "joined.js"
     joined.write_text("\n".join(line for line in lines if 'import("./' not in line) + "\n")

@@ -10,7 +10,7 @@ from ...lazy import LazyGroup
 @click.command(
     cls=LazyGroup,
     command_names=("stage", "signals", "measure", "expect", "scope", "fit"),
-    prefix="bench_",
+    prefix="bench.",
     short_help="From bench readings to a stage.",
 )
 def command() -> None:

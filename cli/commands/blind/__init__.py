@@ -1,1 +1,5 @@
 """`stagefx blind`: do people hear it, without knowing which is which."""
+
+from .group import command
+
+__all__ = ["command"]

@@ -10,7 +10,7 @@ from ...lazy import LazyGroup
 @click.command(
     cls=LazyGroup,
     command_names=("plan", "prepare", "score"),
-    prefix="blind_",
+    prefix="blind.",
     short_help="Plan, prepare and score a blind listening test.",
 )
 def command() -> None:

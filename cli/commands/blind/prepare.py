@@ -67,10 +67,11 @@ def command(
     _check_places(Path(folder), Path(key_file), force=force)
     excerpts = _from_stages(versions, music, settings) if music else _from_files(versions, settings)
     from stagefx.blind.pack.preparation import prepare_pack
+    from stagefx.report.listening.blind_page.build import build_page
 
     made = prepare_pack(
         excerpts, folder, key_file, protocol=protocol, trials=trials, title=title, force=force,
-        versions=[Path(version).stem for version in versions],
+        versions=[Path(version).stem for version in versions], page=build_page,
     )  # fmt: skip
     from ...output import paper, print_json
     from ...printing.blind import print_prepared

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -95,6 +95,9 @@ class _Item:
     versions: tuple[Array, ...]
 
 
+PageBuilder = Callable[[Mapping[str, Any], Mapping[str, bytes]], str]
+
+
 def prepare_pack(
     excerpts: Sequence[Excerpt],
     folder: str | Path,
@@ -104,6 +107,7 @@ def prepare_pack(
     trials: int = USUAL_TRIALS,
     versions: Sequence[str] = ("first", "second"),
     title: str = "",
+    page: PageBuilder,
     force: bool = False,
 ) -> Prepared:
     """Make a pack and seal its key.
@@ -124,6 +128,8 @@ def prepare_pack(
         What the versions are; kept with the key, never in the pack.
     title : str
         What the page calls the test.
+    page : callable
+        Makes the listening page, from what ``pack.json`` holds and the bytes of every audio file.
     force : bool
         Whether what is there already may be replaced.
 
@@ -151,7 +157,8 @@ def prepare_pack(
     >>> noise, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 48000, 1))
     >>> excerpt = Excerpt("noise", 48000, (noise, noise + 0.1 * hiss))
     >>> with tempfile.TemporaryDirectory() as home:
-    ...     made = prepare_pack([excerpt], Path(home, "pack"), Path(home, "key.json"))
+    ...     page = lambda listing, audio: "a page"
+    ...     made = prepare_pack([excerpt], Path(home, "pack"), Path(home, "key.json"), page=page)
     ...     made.files, len(list(Path(home, "pack").glob("*.wav")))
     (12, 12)
     """
@@ -181,7 +188,7 @@ def prepare_pack(
         os.fchmod(sealed.file.fileno(), 0o600)
         sealed.file.write(json.dumps(key.as_json(), indent=2).encode() + b"\n")
         with whole_folder(Path(folder), force=force) as inside:
-            _write(inside, listing, audio)
+            _write(inside, listing, audio, page(listing, audio))
     return Prepared(
         folder=Path(folder),
         key_place=Path(key_place),
@@ -333,14 +340,12 @@ def _put(audio: dict[str, bytes], version: Array, rate_hz: int) -> str:
     return name
 
 
-def _write(inside: Path, listing: dict[str, Any], audio: dict[str, bytes]) -> None:
-    from stagefx.report.listening.blind_page.build import build_page
-
+def _write(inside: Path, listing: dict[str, Any], audio: dict[str, bytes], page: str) -> None:
     for name in sorted(audio):
         (inside / name).write_bytes(audio[name])
     text = json.dumps(listing, indent=1, sort_keys=True, ensure_ascii=False)
     (inside / LIST_NAME).write_text(text + "\n", encoding="utf-8")
     (inside / README_NAME).write_text(read_me(listing), encoding="utf-8")
-    (inside / PAGE_NAME).write_text(build_page(listing, audio), encoding="utf-8")
+    (inside / PAGE_NAME).write_text(page, encoding="utf-8")
     for path in inside.iterdir():
         os.utime(path, (TIME_STAMP, TIME_STAMP))

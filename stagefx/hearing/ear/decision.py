@@ -6,10 +6,10 @@ second, in which ups and downs that follow each other cancel;
 ``d'^2 = k^2 (sum z^8)^(1/4)`` in each frame, its leaky mean over a second, the highest of a piece;
 ``p = 2 Phi(d' / sqrt 2) - 1 = erf(d' / 2)``: two intervals, corrected for guessing.
 
-k and q are fitted to published thresholds by `stagefx.hearing.validation.calibration`.  That bands add up to
-their eighth power says that the listener's own noise is common to them: a change of all of them is
-hardly easier to hear than of the one that changes most (D. M. Green, Z. A. Onsan, T. G. Forrest,
-JASA 81 (3), 1987; J.-P. Gagne, P. M. Zurek, JASA 83 (6), 1988).
+k and q are fitted to published thresholds by `stagefx.hearing.validation.calibration`.  That bands
+add up to their eighth power says that the listener's own noise is common to them: a change of all
+of them is hardly easier to hear than of the one that changes most (D. M. Green, Z. A. Onsan, T. G.
+Forrest, JASA 81 (3), 1987; J.-P. Gagne, P. M. Zurek, JASA 83 (6), 1988).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The ear model's decision, fitted to published thresholds of level, spectrum and added sound.
 
-``python -m stagefx.hearing.validation.calibration`` writes stagefx/hearing/ear/decision.toml and prints what
-the ear model makes of every threshold, with it and with that one left out of the fit.
+``python -m stagefx.hearing.validation.calibration`` writes stagefx/hearing/ear/decision.toml and
+prints what the ear model makes of every threshold, with it and with that one left out of the fit.
 """
 
 from __future__ import annotations
@@ -194,7 +194,7 @@ def _line(one: Observed) -> str:
 def main() -> None:
     """Fit, write the constants, print the table."""
     found = calibrate()
-    place = Path(__file__).parent / "ear" / "decision.toml"
+    place = Path(__file__).parents[1] / "ear" / "decision.toml"
     place.write_text(decision_file(found), encoding="utf-8")
     head = f"{'':46}{'at 75 %':>8} {'observed':>8} {'':18}{'ratio':>6}{'left':>6}"
     ratios = np.array([one.left_out_ratio for one in found.fitted])

@@ -76,7 +76,11 @@ class SoundThreshold:
 @lru_cache(maxsize=1)
 def sound_thresholds() -> tuple[SoundThreshold, ...]:
     """All rows of the data file."""
-    text = resources.files("stagefx.hearing").joinpath("published_sounds.toml").read_text("utf-8")
+    text = (
+        resources.files("stagefx.hearing.validation")
+        .joinpath("published_sounds.toml")
+        .read_text("utf-8")
+    )
     return tuple(SoundThreshold(**row) for row in tomllib.loads(text)["row"])
 
 

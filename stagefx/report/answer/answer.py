@@ -145,7 +145,7 @@ class Answer:
         dict
             Question, grade, sentences with their numbers, comparisons, figures, settings.
         """
-        from stagefx.report.answer.json import answer_as_json
+        from stagefx.report.answer.values import answer_as_json
 
         return answer_as_json(self)
 

@@ -87,7 +87,7 @@ def demonstrate(
     'will be heard'
     """
     from stagefx.audition.compare import compare_stages
-    from stagefx.render.rendering import render
+    from stagefx.render.rendering import render_file
     from stagefx.report.plots.saving import save
     from stagefx.report.plots.stage.figures import draw_figures
 
@@ -105,7 +105,7 @@ def demonstrate(
     for piece in pieces:
         music = home / "music" / f"{piece}.flac"
         for name, stage in stages.items():
-            found.renders[name, piece] = render(
+            found.renders[name, piece] = render_file(
                 stage,
                 music,
                 folder / "music" / f"{piece}-{name}.flac",
@@ -162,6 +162,7 @@ def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
     from stagefx.blind.pack.preparation import prepare_pack
     from stagefx.report.answer.answer import answer_question
     from stagefx.report.answer.folder import write_answer
+    from stagefx.report.listening.blind_page.build import build_page
 
     home = samples_folder()
     question = home / "questions" / "faster-device.toml"
@@ -175,4 +176,5 @@ def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
         folder / "blind-key.json",
         versions=pair,
         title="Stock board or passive box?",
+        page=build_page,
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.io.atomic_file import refuse_same_file
 from stagefx.io.atomic_folder import whole_folder
-from stagefx.report.answer.json import as_json_text, tables_of
+from stagefx.report.answer.values import as_json_text, tables_of
 from stagefx.report.page.evidence_page import page_of
 
 if TYPE_CHECKING:

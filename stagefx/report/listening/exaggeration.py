@@ -17,7 +17,7 @@ from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
 from stagefx.render.plan import needed
 from stagefx.render.preparation import prepare
-from stagefx.render.rendering import render
+from stagefx.render.rendering import render_file
 from stagefx.report.listening.levels import loudest_moment_dbfs
 
 Array = NDArray[np.float64]
@@ -195,7 +195,7 @@ class _Alone:
         with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
             out = Path(folder, "alone.wav")
             factors = {} if times == 1.0 else {self._name: times}
-            render(
+            render_file(
                 stage, self._place, out, only=(self._name,), times=factors, bits="float",
                 seed=self._seed,
             )  # fmt: skip

@@ -105,7 +105,7 @@ def build_player(made: ListeningSet, codes: Mapping[str, Codes], *, verdict: str
 
 
 def _part(name: str) -> str:
-    return resources.files("stagefx.evidence").joinpath(name).read_text("utf-8")
+    return resources.files("stagefx.report.listening").joinpath(name).read_text("utf-8")
 
 
 def _digest(text: str) -> str:

@@ -27,7 +27,7 @@ def page_part(name: str) -> str:
     >>> page_part("page.html").splitlines()[0]
     '<!doctype html>'
     """
-    return resources.files("stagefx.blind.page").joinpath(name).read_text("utf-8")
+    return resources.files("stagefx.report.listening.blind_page").joinpath(name).read_text("utf-8")
 
 
 def bundle(*modules: str) -> str:

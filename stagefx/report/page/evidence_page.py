@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from stagefx.circuit.description.files import stage_as_toml
 from stagefx.figures.cautions import CAUTIONS
 from stagefx.hearing.wording import quantity
-from stagefx.report.answer.json import answer_as_json, command_of
+from stagefx.report.answer.values import answer_as_json, command_of
 from stagefx.report.plots.answer import pictures_of
 from stagefx.report.plots.hearing.distance_rows import WIDE, distance_rows, heard_from_x
 from stagefx.report.plots.style import shortened
@@ -169,7 +169,7 @@ def _environment() -> Environment:
 
 
 def _part(name: str) -> str:
-    return resources.files("stagefx.evidence.templates").joinpath(name).read_text("utf-8")
+    return resources.files("stagefx.report.page").joinpath(name).read_text("utf-8")
 
 
 def _digest(text: str) -> str:
