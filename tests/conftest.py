@@ -1,9 +1,11 @@
-"""What holds for every test: fixed seeds, kernels known by their imports, no silent skips."""
+"""What holds for every test: fixed seeds, kernels known by their imports, no silent skips, and
+an interruption at the keyboard that is heeded."""
 
 from __future__ import annotations
 
 import os
 import shutil
+import signal
 from types import ModuleType
 
 import pytest
@@ -20,6 +22,11 @@ UNTESTED = {"page": "no page was tested", "simulator": "no circuit was simulated
 
 settings.register_profile("fixed", derandomize=True, deadline=None, database=None)
 settings.load_profile("fixed")
+
+# A program started in the background, or by `nohup`, may be told to ignore an interruption, and so
+# is all that it starts: those that tests interrupt would run on for ever.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

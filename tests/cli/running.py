@@ -6,6 +6,7 @@ import contextlib
 import json
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,17 @@ def run(*arguments: str | Path, cwd: Path | None = None) -> subprocess.Completed
         stdin=subprocess.DEVNULL,
         timeout=120,
     )
+
+
+@contextlib.contextmanager
+def begun(*command: str | Path, **how: Any) -> Iterator[subprocess.Popen[Any]]:
+    """Begin a program that is ended when a test fails while it runs."""
+    with subprocess.Popen([*map(str, command)], **how) as process:
+        try:
+            yield process
+        except BaseException:
+            process.kill()
+            raise
 
 
 def run_here(*arguments: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:

@@ -18,7 +18,7 @@ from typing import IO
 import numpy as np
 import soundfile
 
-from tests.cli.running import STAGEFX
+from tests.cli.running import STAGEFX, begun
 from tests.cli.short_music import short_music
 
 RATE_HZ = 44100
@@ -55,8 +55,8 @@ def test_an_interruption_while_the_music_is_still_coming_leaves_nothing(tmp_path
     kept = tmp_path / "kept"
     kept.mkdir()
     music = long_music(tmp_path / "in.wav", seconds=10.0).read_bytes()
-    with subprocess.Popen(
-        [*STAGEFX, "render", "line-stage", "-", "out.flac"],
+    with begun(
+        *(*STAGEFX, "render", "line-stage", "-", "out.flac"),
         cwd=tmp_path,
         stdin=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -82,8 +82,8 @@ def test_an_interruption_of_a_row_of_programs_leaves_nothing(tmp_path: Path) -> 
     long_music(tmp_path / "in.wav", seconds=200.0)
     stagefx = " ".join(STAGEFX)
     line = f"{stagefx} render line-stage in.wav - | {stagefx} render slow-early - out.flac"
-    with subprocess.Popen(
-        ["bash", "-c", f"{line}; echo ${{PIPESTATUS[@]}}"],
+    with begun(
+        *("bash", "-c", f"{line}; echo ${{PIPESTATUS[@]}}"),
         cwd=tmp_path,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -150,9 +150,7 @@ def test_a_terminal_is_told_how_long_it_will_take(tmp_path: Path) -> None:
     long_music(tmp_path / "in.wav", seconds=60.0)
     ours, theirs = pty.openpty()
     command = [*STAGEFX, "render", "line-stage", "in.wav", "-"]
-    with subprocess.Popen(
-        command, cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=theirs
-    ) as process:
+    with begun(*command, cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=theirs) as process:
         os.close(theirs)
         said = b""
         try:

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from stagefx_cli.main import COMMANDS, program
-from tests.cli.running import STAGEFX, complaint, loaded_modules, run
+from tests.cli.running import STAGEFX, begun, complaint, loaded_modules, run
 
 HEAVY = {"numba", "scipy", "matplotlib", "librosa"}
 NEEDLESS_FOR_HELP = HEAVY | {"numpy", "pydantic", "rich", "soundfile", "soxr", "tomlkit"}
@@ -94,7 +94,7 @@ def test_a_file_s_text_cannot_steer_the_terminal(tmp_path: Path) -> None:
 
 def test_output_that_nobody_reads_ends_quietly() -> None:
     command = [*STAGEFX, "catalogue", "--schema"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+    with begun(*command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdout is not None
         assert process.stderr is not None
         process.stdout.close()
@@ -130,8 +130,8 @@ def test_an_interrupted_command_says_so_and_leaves_nothing(
         "m.program.get_command = lambda c, n: slow if n == 'slow' else get(c, n)\n"
         "m.main()\n"
     )
-    with subprocess.Popen(
-        [sys.executable, "-c", script, "slow"],
+    with begun(
+        *(sys.executable, "-c", script, "slow"),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

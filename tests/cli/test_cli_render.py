@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from tests.cli.running import STAGEFX, complaint, one_object, run_here
+from tests.cli.running import STAGEFX, begun, complaint, one_object, run_here
 from tests.cli.short_music import short_music
 
 KEYS = {
@@ -127,7 +127,7 @@ def test_a_file_that_is_there_is_kept_unless_forced(music: Path, tmp_path: Path)
 def test_progress_is_shown_on_a_terminal_s_standard_error_only(music: Path, tmp_path: Path) -> None:
     ours, theirs = pty.openpty()
     command = [*STAGEFX, "render", "line-stage", str(music), str(tmp_path / "out.flac"), "--json"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs) as process:
+    with begun(*command, stdout=subprocess.PIPE, stderr=theirs) as process:
         os.close(theirs)
         said = b""
         try:
@@ -148,7 +148,7 @@ def test_an_interrupted_render_leaves_nothing(tmp_path: Path) -> None:
     out = tmp_path / "out"
     out.mkdir()
     command = [*STAGEFX, "render", "line-stage", str(music), str(out / "out.flac")]
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
+    with begun(*command, stderr=subprocess.PIPE, text=True) as process:
         deadline = time.monotonic() + 60.0
         while not list(out.iterdir()) and time.monotonic() < deadline:
             time.sleep(0.005)

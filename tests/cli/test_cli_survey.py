@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.cli.running import STAGEFX, complaint, loaded_modules, one_object, run_here
+from tests.cli.running import STAGEFX, begun, complaint, loaded_modules, one_object, run_here
 from tests.collections_made import RATE_HZ, collection, lines_of, rows_so_far
 
 KEYS = {
@@ -137,8 +137,8 @@ def test_an_interrupted_survey_keeps_whole_lines_and_no_workers(rows: int, tmp_p
     """Ctrl-C reaches the workers as well; one line is said, and the survey can be gone on with."""
     music = collection(tmp_path / "music", pieces=8, seconds=8.0)
     out = tmp_path / "out.jsonl"
-    with subprocess.Popen(
-        [*STAGEFX, "survey", "line-stage", str(music), "--jobs", "2", "--out", str(out)],
+    with begun(
+        *(*STAGEFX, "survey", "line-stage", str(music), "--jobs", "2", "--out", str(out)),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

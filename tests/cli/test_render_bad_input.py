@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.cli.running import STAGEFX, complaint, run
+from tests.cli.running import STAGEFX, begun, complaint, run
 
 RATE_HZ = 44100
 STAGE = """name = "trial"
@@ -196,9 +196,7 @@ def test_a_pipe_into_a_pipe_is_the_same_as_files(tmp_path: Path) -> None:
 def test_a_reader_that_goes_away_is_said_in_one_line(tmp_path: Path) -> None:
     write(tmp_path / "in.wav", np.random.default_rng(0).uniform(-0.5, 0.5, (20 * RATE_HZ, 2)))
     command = [*STAGEFX, "render", "line-stage", "in.wav", "-"]
-    with subprocess.Popen(
-        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    ) as process:
+    with begun(*command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdout is not None
         assert process.stderr is not None
         assert process.stdout.read(4) == b"RIFF"

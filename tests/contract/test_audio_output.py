@@ -27,6 +27,7 @@ from stagefx.io import encoders, wav_header
 from stagefx.io.atomic_file import refuse_same_file
 from stagefx.io.files import open_audio
 from stagefx.io.writing import AudioWriter
+from tests.cli.running import begun
 
 EXACT = [".wav", ".rf64", ".w64", ".flac", ".aif", ".aiff"]
 LOSSY = [".ogg", ".opus", ".mp3"]
@@ -344,15 +345,15 @@ def test_a_real_interruption_leaves_nothing(tmp_path: Path) -> None:
         "    writer.write(np.zeros((48000, 2))); print('writing', flush=True)\n"
         "    while True: writer.write(np.zeros((4800, 2)))\n"
     )
-    started = subprocess.Popen(
-        [sys.executable, "-c", program, tmp_path / "a.flac"],
+    with begun(
+        *(sys.executable, "-c", program, tmp_path / "a.flac"),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-    )
-    assert started.stdout is not None
-    assert started.stdout.readline() == b"writing\n"
-    started.send_signal(signal.SIGINT)
-    _, errors = started.communicate(timeout=30)
+    ) as started:
+        assert started.stdout is not None
+        assert started.stdout.readline() == b"writing\n"
+        started.send_signal(signal.SIGINT)
+        _, errors = started.communicate(timeout=30)
     assert started.returncode == -signal.SIGINT or b"KeyboardInterrupt" in errors
     assert left_in(tmp_path) == []
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import faulthandler
 import json
 import os
 import signal
@@ -22,6 +23,9 @@ from pathlib import Path
 from typing import IO, Any
 
 from tests.cli.short_music import short_music
+
+PATIENCE_S = 120.0
+"""How long a command may take; then it is ended, and says where each of its threads stood."""
 
 
 @dataclass(frozen=True)
@@ -114,12 +118,23 @@ def serve(asked: IO[str], told: IO[str]) -> None:
                 become(question)
             answer: dict[str, Any] = {"process": process}
         elif "wait" in question:
-            status = os.waitpid(question["wait"], 0)[1]
-            answer = {"returncode": os.waitstatus_to_exitcode(status)}
+            answer = {"returncode": ended(question["wait"])}
         else:
             answer = {"ready": True}
         told.write(json.dumps(answer) + "\n")
         told.flush()
+
+
+def ended(process: int) -> int:
+    """How a command ends, if need be by force."""
+    until = time.monotonic() + PATIENCE_S
+    while True:
+        found, status = os.waitpid(process, os.WNOHANG)
+        if found:
+            return os.waitstatus_to_exitcode(status)
+        if time.monotonic() > until:
+            os.kill(process, signal.SIGABRT)
+        time.sleep(0.002)
 
 
 def become(question: dict[str, Any]) -> None:
@@ -131,6 +146,7 @@ def become(question: dict[str, Any]) -> None:
     for number, place in ((0, os.devnull), (1, question["out"]), (2, question["err"])):
         way = os.O_RDONLY if number == 0 else os.O_WRONLY | os.O_CREAT
         os.dup2(os.open(place, way, 0o600), number)
+    faulthandler.enable(2)  # where it stood, should it be told to abort
     sys.stdin = open(0, encoding="utf-8", closefd=False)  # noqa: SIM115
     sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
     sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115

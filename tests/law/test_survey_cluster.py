@@ -19,7 +19,7 @@ import pytest
 
 from stagefx.circuit.description.files import load_stage
 from stagefx.survey.survey import survey_folder
-from tests.cli.running import STAGEFX
+from tests.cli.running import STAGEFX, begun
 from tests.collections_made import collection, rows_so_far
 
 pytest.importorskip("distributed")
@@ -83,9 +83,7 @@ def survey_and_kill(music: Path, out: Path, *options: str, victim: object) -> tu
     """Survey a folder; once it has a row, end somebody from outside."""
     assert callable(victim)
     command = [*STAGEFX, "survey", "line-stage", str(music), "--out", str(out), *options]
-    with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-    ) as process:
+    with begun(*command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
         wait_for(lambda: rows_so_far(out) > 0 or process.poll() is not None, what="a row")
         assert rows_so_far(out) < PIECES - 1, "the survey is over too soon for this test"
         os.kill(victim(process.pid), signal.SIGKILL)
