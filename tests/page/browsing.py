@@ -22,7 +22,8 @@ QUIET = (
     "--disable-sync",
     "--no-first-run",
 )
-"""No calls home, so that the network log holds the page's requests alone."""
+"""No calls home, so that the network log holds the page's requests alone; sound goes nowhere, by a
+clock that needs no sound card."""
 
 
 @contextmanager

@@ -21,10 +21,37 @@ AudioNode.prototype.connect = function (to, ...rest) {
   }
   return connect.call(this, to, ...rest);
 };
+let coming = 0; // what the player waits for before it acts
+for (const [prototype, name] of [
+  [BaseAudioContext.prototype, "decodeAudioData"],
+  [AudioContext.prototype, "resume"],
+]) {
+  const own = prototype[name];
+  prototype[name] = function (...given) {
+    const done = own.apply(this, given);
+    coming += 1;
+    done.catch(() => {}).then(() => setTimeout(() => (coming -= 1)));
+    return done;
+  };
+}
+let faded = 0; // when the last fade that was asked for is over
+const fade = AudioParam.prototype.setValueCurveAtTime;
+AudioParam.prototype.setValueCurveAtTime = function (curve, when, seconds) {
+  faded = Math.max(faded, when + seconds);
+  return fade.call(this, curve, when, seconds);
+};
 window.heardHz = async () => {
   const { context } = window.tap;
-  const enough = context.currentTime + 0.02 + 0.006 + 2048 / context.sampleRate + 0.01;
-  while (context.currentTime < enough) await new Promise((done) => setTimeout(done, 10));
+  const latest = performance.now() + 15_000;
+  const until = async (holds) => {
+    while (!holds()) {
+      if (performance.now() > latest) throw new Error(`no sound comes: ${context.state}`);
+      await new Promise((done) => setTimeout(done, 10));
+    }
+  };
+  await until(() => coming === 0);
+  const enough = Math.max(context.currentTime, faded) + 2048 / context.sampleRate + 0.01;
+  await until(() => context.currentTime >= enough);
   const level = new Float32Array(window.tap.frequencyBinCount);
   window.tap.getFloatFrequencyData(level);
   const loudest = Math.max(...level);

@@ -52,7 +52,8 @@ async ([files, frames, acts, patient]) => {
     const acted = offline.suspend((block * 128) / 48000).then(() => actAt(block));
     acted.catch((error) => { trouble = error; }).then(goOn);
   }
-  const rendered = await offline.startRendering();
+  const late = new Promise((_, fail) => setTimeout(fail, 60_000, new Error("never rendered")));
+  const rendered = await Promise.race([offline.startRendering(), late]);
   if (trouble) throw trouble;
   const samples = new Uint8Array(rendered.getChannelData(0).buffer);
   let text = "";
