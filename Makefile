@@ -6,12 +6,16 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check
 SAY := @printf '\n== %s\n'
 
+TESTS := pytest -q -n 2 --dist worksteal
 KERNEL_TESTS := pytest -q -m kernel tests
+IN_FULL := tests/knocks tests/law/test_survey.py tests/law/test_survey_cluster.py \
+  tests/law/test_edits.py tests/law/test_events_laws.py tests/oracle/test_network_lcapy.py \
+  tests/contract/test_installed.py tests/page/test_evidence_page.py tests/page/test_sittings.py
 KERNEL_COVERAGE := 95
 FUZZ_MINUTES ?= 10
 BATTERY ?=
 
-.PHONY: help demo test lint trust battery fuzz bench clean
+.PHONY: help demo test plain-kernels checked-kernels lint trust battery fuzz bench clean
 
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
@@ -29,20 +33,24 @@ demo: $(VENV)/use.stamp
 
 test: lint
 	$(SAY) "tests: every test, and every example in a docstring"
-	@$(BIN)/python -m pytest -q -n 2 --doctest-modules stagefx tests
+	@$(BIN)/python -m $(TESTS) --doctest-modules stagefx tests
+	@$(MAKE) --no-print-directory --jobs=2 --output-sync=target plain-kernels checked-kernels
+
+plain-kernels: $(VENV)/develop.stamp
 	$(SAY) "tests: kernels as plain Python, each line counted (at least $(KERNEL_COVERAGE) %)"
 	@NUMBA_DISABLE_JIT=1 $(BIN)/python -m coverage run -m $(KERNEL_TESTS)
 	@$(BIN)/python -m coverage report --fail-under=$(KERNEL_COVERAGE)
+
+checked-kernels: $(VENV)/develop.stamp
 	$(SAY) "tests: kernels compiled with every index checked"
 	@NUMBA_BOUNDSCHECK=1 NUMBA_CACHE_DIR="$(CURDIR)/$(VENV)/checked-kernels" \
 	  $(BIN)/python -m $(KERNEL_TESTS)
 
 trust: $(VENV)/develop.stamp
-	$(SAY) "trust: the hard knocks, every count whole"
-	@STAGEFX_COUNTS=whole $(BIN)/python -m pytest -q -n 2 tests/knocks tests/law/test_survey.py \
-	  tests/law/test_survey_cluster.py tests/contract/test_installed.py
+	$(SAY) "trust: the hard knocks, every count whole, and each case that is tried in turn elsewhere"
+	@STAGEFX_COUNTS=whole $(BIN)/python -m $(TESTS) --timeout=3600 $(IN_FULL)
 	$(SAY) "trust: the battery on every piece, and on the folder in STAGEFX_TRUST_MUSIC if there is one"
-	@STAGEFX_COUNTS=whole $(BIN)/python -m pytest -q -n 2 tests/battery
+	@STAGEFX_COUNTS=whole $(BIN)/python -m $(TESTS) --timeout=3600 tests/battery
 	$(SAY) "trust: the lowest version of every library, in $(VENV)/lowest"
 	@$(BIN)/python -m tests.knocks.lowest $(VENV)/lowest
 	$(SAY) "trust: two hundred files surveyed"

@@ -62,10 +62,10 @@ def misses(found: Sequence[Outcome]) -> None:
 def pieces_for(
     case: Case, pieces: dict[str, Piece], *, short: bool, music: bool
 ) -> Iterable[Piece]:
-    """All; in a short run a few of our own, and other music for a row and for no variant."""
+    """All; in a short run one of our own, and other music for a row and for no variant."""
     if short and music:
         return () if case.near or case.slow else pieces.values()
-    return short_run(case, pieces) if short else pieces.values()
+    return [short_run(case, pieces)] if short else pieces.values()
 
 
 def run(number: int, piece: Piece) -> list[Outcome]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import cache
 
 from tests.battery import (
@@ -23,8 +22,7 @@ MODULES = (
     rows_mixed,
 )  # fmt: skip
 ROTATION = ("drums", "shared", "voice", "sparse", "trio", "wash", "solo")
-"""Neighbours differ: a row runs on so many of them from its own place on, a near one on one."""
-OF_A_ROW, OF_A_NEAR_ROW = 2, 1
+"""Neighbours differ: in a run of minutes a row runs on one of them."""
 ONE_IN = 2
 """Of the near rows, in a run of minutes: time against variants, which a whole run has all of."""
 
@@ -45,17 +43,13 @@ def fitting(case: Case, piece: Piece) -> bool:
     return case.make(case.setting(piece, case.levels_db[0])) is not None
 
 
-def short_run(case: Case, pieces: dict[str, Piece]) -> Iterator[Piece]:
-    """The pieces for a run of minutes: some of the rotation, begun at the case's own number."""
-    wanted = OF_A_NEAR_ROW if case.near else OF_A_ROW
+def short_run(case: Case, pieces: dict[str, Piece]) -> Piece:
+    """The piece for a run of minutes: of those it names, or of all from its own number on."""
     number = all_cases().index(case)
     order = case.only or tuple(
         ROTATION[(3 * number + step) % len(ROTATION)] for step in range(len(ROTATION))
     )
-    for name in order:
-        if wanted and fitting(case, pieces[name]):
-            wanted -= 1
-            yield pieces[name]
+    return next(pieces[name] for name in order if fitting(case, pieces[name]))
 
 
 assert set(ROTATION) == {*SAMPLES, *TEXTURES}

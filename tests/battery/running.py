@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from stagefx.io.recording import HeldAudio
-from tests.battery.case import AT_EAR_DB, Case, Pair
+from tests.battery.case import Case, Pair
 from tests.battery.found import Found, compare
 from tests.battery.judging import Outcome, allowed, faults, named
 from tests.battery.pieces import Piece
@@ -55,8 +55,7 @@ def outcome(case: Case, piece: Piece, listening_db: float) -> Outcome | None:
     )
 
 
-def outcomes(case: Case, piece: Piece, *, at_ear_alone: bool = False) -> list[Outcome]:
-    """One case on one piece at each of its levels, or at the usual one alone."""
-    levels_db = (AT_EAR_DB,) if at_ear_alone and len(case.levels_db) > 1 else case.levels_db
-    given = (outcome(case, piece, level_db) for level_db in levels_db)
+def outcomes(case: Case, piece: Piece) -> list[Outcome]:
+    """One case on one piece at each of its levels."""
+    given = (outcome(case, piece, level_db) for level_db in case.levels_db)
     return [one for one in given if one is not None]

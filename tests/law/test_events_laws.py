@@ -17,8 +17,10 @@ from stagefx.hearing.events.meter import EventMeter, excess_of
 from stagefx.hearing.level_at_ear import level_of
 from stagefx.io.recording import HeldAudio
 from stagefx.samples import samples_folder
+from tests.knocks.counts import in_turn
 
 Array = NDArray[np.float64]
+PIECES = ("drums", "trio", "voice")
 RATE_HZ, SPL_DB, ROOM_DBA = 44100, 100.0, 30.0
 MARGIN_DB = 1.0
 """By which pairs that nobody tells apart stay below the limit at least."""
@@ -280,16 +282,14 @@ def test_doubled_samples_are_told_from_a_clean_edit() -> None:
     assert worst(excess_of(clean, heard, RATE_HZ, 105.0, room_dba=ROOM_DBA)) > MAY_DB
 
 
-@pytest.mark.parametrize("name", ["drums", "trio", "voice"])
 @pytest.mark.parametrize(
-    ("seconds", "listening_db"), [(10.0, 65.0), (10.0, 85.0), (10.0, 95.0), (28.0, 85.0)]
+    ("name", "setting"), in_turn(PIECES, [(10.0, 65.0), (10.0, 85.0), (10.0, 95.0), (28.0, 85.0)])
 )
-def test_what_nobody_tells_apart_stays_below(
-    name: str, seconds: float, listening_db: float
-) -> None:
+def test_what_nobody_tells_apart_stays_below(name: str, setting: tuple[float, float]) -> None:
     """Dither of 16 bits, and 320 kbit/s, which trained listeners took for the original (Pras and
     others, AES Convention 127, 2009, paper 7879; from memory).  Longer music has a greater maximum.
     """
+    seconds, listening_db = setting
     music = passage(name, seconds)
     chance = np.random.default_rng(5)
     dithered = np.round(32768.0 * music + chance.random(music.shape) - chance.random(music.shape))
@@ -307,8 +307,7 @@ def test_what_nobody_tells_apart_stays_below(
         assert worst(found) < MAY_DB - MARGIN_DB
 
 
-@pytest.mark.parametrize("name", ["drums", "trio", "voice"])
-@pytest.mark.parametrize("listening_db", [65.0, 85.0, 95.0])
+@pytest.mark.parametrize(("name", "listening_db"), in_turn(PIECES, [65.0, 85.0, 95.0]))
 def test_what_is_plainly_heard_is_found(name: str, listening_db: float) -> None:
     """Clicks, a dropout in a loud place, bursts clipped by 6 dB: common practice."""
     music, at = passage(name), 0

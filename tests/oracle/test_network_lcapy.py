@@ -17,6 +17,7 @@ from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.network.ladder import laplace
 from stagefx.circuit.response import Response
+from tests.knocks.counts import count
 from tests.oracle.random_stages import random_stage
 from tests.oracle.schematic import draw, evaluate, lcapy_netlist
 
@@ -106,7 +107,7 @@ STAGES: dict[str, dict[str, Any]] = {
     "passive, control before": {**ENDS, "volume": BEFORE, "input": INPUT, "output": OUTPUT},
     "passive, control after": {**ENDS, "volume": AFTER, "input": INPUT, "output": OUTPUT},
 }
-ALL = STAGES | {f"random {seed}": random_stage(seed) for seed in range(10)}
+ALL = STAGES | {f"random {seed}": random_stage(seed) for seed in range(count(30))}
 AMPLIFIED = [name for name, tables in ALL.items() if "amplifier" in tables]
 
 

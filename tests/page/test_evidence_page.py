@@ -19,6 +19,7 @@ from stagefx.report.plots import style
 from stagefx.report.plots.svg import inline_svg
 from stagefx.samples import samples_folder
 from tests.cli.short_music import short_music
+from tests.knocks.counts import in_turn
 from tests.page.browsing import Opened, open_page
 
 pytestmark = pytest.mark.page
@@ -64,11 +65,14 @@ def faults(opened: Opened) -> list[str]:
     return [f"{one['id']}: {one['help']}" for one in found if one["impact"] in SERIOUS]
 
 
-@pytest.mark.parametrize("name", ["hostile", "passive"])
-@pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (768, "dark"), (1280, "light")])
+@pytest.mark.parametrize(
+    ("name", "screen"),
+    in_turn(["hostile", "passive"], [(360, "light"), (768, "dark"), (1280, "light")]),
+)
 def test_nothing_is_asked_for_cut_off_or_out_of_reach(
-    name: str, width: int, scheme: str, folder: Path, profile: Profile
+    name: str, screen: tuple[int, str], folder: Path, profile: Profile
 ) -> None:
+    width, scheme = screen
     opened = open_page(profile(width, color_scheme=scheme), folder / f"{name}.html")
     page = opened.page
     for fold in page.locator("details > summary").all():

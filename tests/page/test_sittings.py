@@ -14,6 +14,7 @@ from stagefx.blind.keys import save_key
 from stagefx.blind.protocol import PROTOCOLS
 from stagefx.blind.scoring import BlindScore, score, score_files
 from stagefx.blind.trials import open_trial
+from tests.knocks.counts import WHOLE
 from tests.page.browsing import Opened, code_on, open_page
 from tests.page.listening import begin, give_ears, heard_hz, keep, listen_through, play
 from tests.page.packs import HandMadePack
@@ -38,7 +39,7 @@ def scored(made: HandMadePack, code: str, folder: Path) -> BlindScore:
     return score_files(key, [codes])
 
 
-@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("width", [360, 1280] if WHOLE else [360])
 def test_a_whole_abx_by_keyboard_scores_what_the_ears_heard(
     width: int, profile: Profile, written: Written, tmp_path: Path
 ) -> None:
