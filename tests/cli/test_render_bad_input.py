@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.cli.running import STAGEFX, begun, complaint, run
+from tests.cli.running import STAGEFX, begun, complaint, run_here
 
 RATE_HZ = 44100
 STAGE = """name = "trial"
@@ -81,7 +81,7 @@ def test_music_that_cannot_be_read(
 ) -> None:
     make(tmp_path / "in.wav")
     told = complaint(
-        run("render", "line-stage", "in.wav", "out.flac", "--level-by", level_by, cwd=tmp_path)
+        run_here("render", "line-stage", "in.wav", "out.flac", "--level-by", level_by, cwd=tmp_path)
     )
     assert said in told
     assert "in.wav" in told
@@ -108,7 +108,7 @@ def test_stage_files_that_cannot_be_used(
     write(tmp_path / "in.wav", tone())
     assert before in STAGE
     (tmp_path / "stage.toml").write_text(STAGE.replace(before, after), encoding="utf-8")
-    told = complaint(run("render", "stage.toml", "in.wav", "out.flac", cwd=tmp_path))
+    told = complaint(run_here("render", "stage.toml", "in.wav", "out.flac", cwd=tmp_path))
     assert said in told
     assert sorted(path.name for path in tmp_path.iterdir()) == ["in.wav", "stage.toml"]
 
@@ -116,7 +116,7 @@ def test_stage_files_that_cannot_be_used(
 def test_the_same_stage_file_unspoilt_is_rendered(tmp_path: Path) -> None:
     write(tmp_path / "in.wav", tone())
     (tmp_path / "stage.toml").write_text(STAGE, encoding="utf-8")
-    done = run("render", "stage.toml", "in.wav", "out.flac", cwd=tmp_path)
+    done = run_here("render", "stage.toml", "in.wav", "out.flac", cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
 
 
@@ -135,7 +135,7 @@ def test_the_same_stage_file_unspoilt_is_rendered(tmp_path: Path) -> None:
 )
 def test_options_out_of_range(options: list[str], said: str, tmp_path: Path) -> None:
     write(tmp_path / "in.wav", tone())
-    told = complaint(run("render", "line-stage", "in.wav", "out.flac", *options, cwd=tmp_path))
+    told = complaint(run_here("render", "line-stage", "in.wav", "out.flac", *options, cwd=tmp_path))
     assert said in told
     assert [path.name for path in tmp_path.iterdir()] == ["in.wav"]
 
@@ -187,8 +187,8 @@ def test_a_pipe_into_a_pipe_is_the_same_as_files(tmp_path: Path) -> None:
         check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")
-    run("render", "line-stage", "in.wav", "between.wav", "--bits", "float", cwd=tmp_path)
-    run("render", "slow-early", "between.wav", "same.wav", cwd=tmp_path)
+    run_here("render", "line-stage", "in.wav", "between.wav", "--bits", "float", cwd=tmp_path)
+    run_here("render", "slow-early", "between.wav", "same.wav", cwd=tmp_path)
     piped, filed = (soundfile.read(tmp_path / name)[0] for name in ("out.wav", "same.wav"))
     assert (piped == filed).all()
 

@@ -44,6 +44,6 @@ def peak_bytes(seconds: int) -> int:
 @pytest.mark.slow
 def test_memory_does_not_grow_with_duration() -> None:
     compare_recordings(HeldAudio(PERIOD, RATE_HZ), HeldAudio(PERIOD, RATE_HZ))  # what is kept once
-    short, long = peak_bytes(300), peak_bytes(1500)
-    samples = 1200 * RATE_HZ * 8
+    short, long = peak_bytes(150), peak_bytes(600)
+    samples = 450 * RATE_HZ * 8
     assert long - short < 0.01 * samples
