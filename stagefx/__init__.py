@@ -29,10 +29,10 @@ _HOMES = {
     "Survey": "stagefx.survey.survey",
     "UnitError": "stagefx.errors",
     "attribute": "stagefx.render.attribution",
-    "compare_files": "stagefx.audition.compare",
-    "compare_stages": "stagefx.audition.compare",
-    "deliver_files": "stagefx.audition.delivery",
-    "deliver_stages": "stagefx.audition.delivery",
+    "compare_files": "stagefx.audition.shortcuts",
+    "compare_stages": "stagefx.audition.shortcuts",
+    "deliver_files": "stagefx.audition.shortcuts",
+    "deliver_stages": "stagefx.audition.shortcuts",
     "effect_kinds": "stagefx.effects",
     "expect": "stagefx.bench.expectation",
     "fit_stage": "stagefx.bench.fit.adjust",
@@ -56,13 +56,11 @@ _HOMES = {
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604 (the table holds names)
 
 if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds the two together
-    from stagefx.audition.compare import (
+    from stagefx.audition.comparison import Comparison as Comparison
+    from stagefx.audition.delivery import Delivery as Delivery
+    from stagefx.audition.shortcuts import (
         compare_files as compare_files,
         compare_stages as compare_stages,
-    )
-    from stagefx.audition.comparison import Comparison as Comparison
-    from stagefx.audition.delivery import (
-        Delivery as Delivery,
         deliver_files as deliver_files,
         deliver_stages as deliver_stages,
     )

@@ -103,7 +103,7 @@ def _files(first: str, second: str, **settings: Any) -> Comparison:
 
     refuse_stages(first, second)
     check_music(first, second)
-    from stagefx.audition.compare import compare_files
+    from stagefx.audition.shortcuts import compare_files
 
     return compare_files(first, second, **settings)
 
@@ -127,6 +127,6 @@ def _stages(first: str, second: str, music: str, **settings: Any) -> Comparison:
 
     stages = load_stage(first), load_stage(second)
     check_music(music)
-    from stagefx.audition.compare import compare_stages
+    from stagefx.audition.shortcuts import compare_stages
 
     return compare_stages(*stages, music, **settings)

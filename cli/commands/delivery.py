@@ -39,7 +39,7 @@ def command(
 
         refuse_stages(first, second)
         check_music(first, second)
-        from stagefx.audition.delivery import deliver_files
+        from stagefx.audition.shortcuts import deliver_files
 
         found = deliver_files(first, second, **settings)
     else:
@@ -47,7 +47,7 @@ def command(
 
         stages = load_stage(first), load_stage(second)
         check_music(music)
-        from stagefx.audition.delivery import deliver_stages
+        from stagefx.audition.shortcuts import deliver_stages
 
         found = deliver_stages(*stages, music, seed=seed, **settings)
     from ..output import paper, print_json

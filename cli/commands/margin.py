@@ -48,7 +48,7 @@ def command(
 
     loaded = load_stage(stage)
     check_music(music)
-    from stagefx.audition.margin import margin
+    from stagefx.audition.shortcuts import margin
 
     found = margin(
         loaded,

@@ -19,13 +19,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.align.alignment import align
+from stagefx.align.alignment import Alignment, align
 from stagefx.audition.coding import CODINGS, Coding, at_rate_of, code
-from stagefx.audition.rendered import rendered
-from stagefx.circuit.description.stage import Stage
 from stagefx.difference.pairs import side_by_side
 from stagefx.hearing.ear.detection import EarPair
-from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
+from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import factor
@@ -215,6 +213,8 @@ def deliver(
     codings: Sequence[Coding] = CODINGS,
     listening_level_db: float = USUAL_LISTENING_DB,
     passage: tuple[float, float] | None = None,
+    alignment: Alignment | None = None,
+    ear: LevelAtEar | None = None,
 ) -> Delivery:
     """Pass a pair through lossy coding; a passage is chosen where none is given.
 
@@ -223,12 +223,12 @@ def deliver(
     """
     import soundfile as _before_the_threads  # noqa: F401
 
-    ear = level_of(first, listening_level_db=listening_level_db)
-    alignment = align(first, second)
+    ear = ear or level_of(first, listening_level_db=listening_level_db)
+    alignment = alignment or align(first, second)
     if passage is None:
         chosen = choose_passage(
             first, second, seconds=USUAL_PASSAGE_S, listening_level_db=listening_level_db,
-            alignment=alignment,
+            alignment=alignment, ear=ear,
         )  # fmt: skip
         passage = (chosen.start_s, chosen.stop_s)
     rate_hz = first.format.rate_hz
@@ -245,96 +245,6 @@ def deliver(
     with ThreadPoolExecutor(_SIDE_BY_SIDE, thread_name_prefix="coding") as pool:
         delivered = tuple(pool.map(through, codings))
     return Delivery(_apart(one.samples, two.samples, rate_hz, spl_db), delivered, passage)
-
-
-def deliver_files(
-    first: str | Path,
-    second: str | Path,
-    *,
-    listening_level_db: float = USUAL_LISTENING_DB,
-    passage: tuple[float, float] | None = None,
-) -> Delivery:
-    """Pass two audio files through lossy coding.
-
-    Parameters
-    ----------
-    first, second : str or Path
-        Two versions of a piece.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the first plays.
-    passage : tuple of two float, s
-        What to go by; chosen if left out.
-
-    Returns
-    -------
-    Delivery
-        The coding's own change beside the pair's.
-
-    Raises
-    ------
-    AudioError
-        A file cannot be read, or not be coded.
-    ComparisonError
-        The two cannot be compared.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> deliver_files(trio, trio, passage=(2.0, 3.0)).sentence
-    'The two versions are the same, so there is nothing that could get lost.'
-    """
-    with open_audio(first) as one, open_audio(second) as other:
-        return deliver(one, other, listening_level_db=listening_level_db, passage=passage)
-
-
-def deliver_stages(
-    first: Stage,
-    second: Stage,
-    music: str | Path,
-    *,
-    listening_level_db: float = USUAL_LISTENING_DB,
-    passage: tuple[float, float] | None = None,
-    seed: int = 0,
-) -> Delivery:
-    """Play music through two stages and pass the results through lossy coding.
-
-    Parameters
-    ----------
-    first, second : Stage
-        Each with a source level.
-    music : str or Path
-        An audio file.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the first plays.
-    passage : tuple of two float, s
-        What to go by; chosen if left out.
-    seed : int
-        Of whatever chance the effects use.
-
-    Returns
-    -------
-    Delivery
-        The coding's own change beside the stages' difference.
-
-    Raises
-    ------
-    StagefxError
-        A stage or the music cannot be used.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> stage, trio = load_stage("line-stage"), samples_folder() / "music" / "trio.flac"
-    >>> deliver_stages(stage, stage, trio, passage=(2.0, 3.0)).least_ratio is None
-    True
-    """
-    with rendered((first, second), music, listening_level_db=listening_level_db, seed=seed) as (
-        (one, other),
-        _,
-    ):
-        return deliver(one, other, listening_level_db=listening_level_db, passage=passage)
 
 
 def _times(ratio: float) -> str:

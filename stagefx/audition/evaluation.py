@@ -47,26 +47,40 @@ class Told:
     remarks: tuple[str, ...] = ()
 
 
+Hear = Callable[[tuple[Recording, Recording], Difference, float, float, float | None], Heard]
+"""`hear`, or what finds again what it found."""
+
+
+def hear(
+    pair: tuple[Recording, Recording],
+    difference: Difference,
+    full_scale_spl_db: float,
+    matched_db: float,
+    room_dba: float | None,
+) -> Heard:
+    """What an ear finds between two versions, places of edits heard as edits."""
+    heard = listen(
+        *pair, difference,
+        full_scale_spl_db=full_scale_spl_db, matched_db=matched_db, room_dba=room_dba,
+    )  # fmt: skip
+    events = with_splices(
+        heard.events, *pair, difference, full_scale_spl_db=full_scale_spl_db, room_dba=room_dba
+    )
+    return replace(heard, events=events)
+
+
 def judged(
     pair: tuple[Recording, Recording],
     difference: Difference,
     ear: LevelAtEar,
     level_by: LevelBy,
     told: Told,
+    hear: Hear = hear,
 ) -> Comparison:
     """Listen to two versions, fill the ledger, and pass the verdict."""
     matched_db = 0.0 if told.renders else level_matched_db(difference, level_by)
     spl_db = ear.full_scale_spl_db
-    heard = listen(
-        *pair, difference,
-        full_scale_spl_db=spl_db, matched_db=matched_db, room_dba=told.room_dba,
-    )  # fmt: skip
-    heard = replace(
-        heard,
-        events=with_splices(
-            heard.events, *pair, difference, full_scale_spl_db=spl_db, room_dba=told.room_dba
-        ),
-    )
+    heard = hear(pair, difference, spl_db, matched_db, told.room_dba)
 
     def ledger_in(room_dba: float | None, heard: Heard) -> tuple[LedgerRow, ...]:
         ledger = build_ledger(

@@ -5,30 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from stagefx.audition.evaluation import frames_of, name_of
-from stagefx.audition.rendered import rendered
-from stagefx.circuit.description.stage import Stage
 from stagefx.figures.faults import faults_of
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.level_at_ear import (
-    AS_DESCRIBED,
-    USUAL_LISTENING_DB,
-    LevelAtEar,
-    Room,
-    level_of,
-    room_of,
-)
+from stagefx.hearing.level_at_ear import LevelAtEar
 from stagefx.hearing.margin.causes import Cause, causes_of
-from stagefx.hearing.margin.isolated_effect import Passage
+from stagefx.hearing.margin.isolated_effect import Passage as Excerpt
 from stagefx.hearing.margin.sensitivity import Trial, trial_of
-from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
+from stagefx.hearing.passage import Passage
 from stagefx.hearing.rows.on_paper import Spectrum
 from stagefx.hearing.wording import factor as in_words
-from stagefx.io.files import open_audio
-from stagefx.render.preparation import prepare
+from stagefx.io.recording import Recording
+from stagefx.render.preparation import Played
 
 STEP, FINEST, MOST = 1.25, 1.01, 10_000.0
 """Ratio of the grid that is bisected, of the answer's two sides, and the largest factor tried."""
@@ -180,110 +170,38 @@ def headline(found: Margin) -> str:
     return nearest.sentence
 
 
-def margin(
-    stage: Stage,
-    music: str | Path,
-    *,
-    passage: tuple[float, float] | None = None,
-    whole: bool = False,
-    listening_level_db: float = USUAL_LISTENING_DB,
-    room_dba: Room = AS_DESCRIBED,
-    seed: int = 0,
+def margins(
+    played: Played,
+    music: Recording,
+    passage: Passage,
+    ear: LevelAtEar,
+    room_dba: float | None,
 ) -> Margin:
-    """Find for each effect of a stage how far its cause would have to grow to be heard.
+    """The margin of every cause of a prepared stage, each effect acting alone on a passage.
 
-    ``the least k at which the effect alone, its cause k times as bad, may be heard``
-
-    Parameters
-    ----------
-    stage : Stage
-        With a source level.
-    music : str or Path
-        An audio file.
-    passage : tuple of two float, s
-        From where to where to listen; chosen where left out.
-    whole : bool
-        Whether to listen to the whole piece instead of ten seconds.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the music plays; a knob set by listening follows it.
-    room_dba : float or None or ``"as described"``, dBA
-        Noise of the room at the seat; as the listening chain describes it, else 30 dBA.
-    seed : int
-        Of whatever chance the effects use.
-
-    Returns
-    -------
-    Margin
-        One factor a cause, to 1 %.
-
-    Raises
-    ------
-    StagefxError
-        The stage, the music or the passage cannot be used.
-
-    Notes
-    -----
-    Each effect acts alone; the others are flat gains.  Slew, limits, gain-bandwidth and coupling
-    capacitances are divided by k, everything else is multiplied by it.  A grid of 1.25 from 1 to
-    10,000 is bisected, trusting that more is never heard less, and refined to 1 %.  Where
-    the paper alone tells (response, noise, hum, crosstalk) the ear model only checks that it
-    would not have heard the change before.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
-    >>> [one.effect for one in found.effects]
-    ['loading', 'noise']
+    Slew, limits, gain-bandwidth and coupling capacitances are divided by k, everything else is
+    multiplied by it.  Where the paper alone tells, the ear model only checks that it would not
+    have heard the change before.
     """
-    with open_audio(music) as opened:
-        start_s, stop_s, why = _where(
-            stage, music, opened, passage, whole=whole, listening_level_db=listening_level_db
-        )
-        start, stop = frames_of(opened, (start_s, stop_s))
-        assert stop is not None
-        ear = level_of(opened, listening_level_db=listening_level_db)
-        played = prepare(stage, opened, seed=seed, listening_level_db=listening_level_db)
-        piece = Passage(
-            opened, start, stop,
-            full_scale_v=played.full_scale_v, full_scale_spl_db=ear.full_scale_spl_db,
-            room_dba=room_of(room_dba, stage),
-        )  # fmt: skip
-        spectrum = Spectrum(piece.rate_hz, piece.blocks())
-        circuit = played.knob.circuit
-        causes = tuple(
-            margin_of(cause, trial_of(cause, circuit, piece, spectrum, ear.full_scale_spl_db))
-            for cause in causes_of(circuit)
-        )
-        remarks = [f"Fault: {fault.sentence}" for fault in faults_of(circuit)]
-        remarks += [*ear.remarks, *([played.knob.remark] if played.knob.remark else [])]
-        return Margin(
-            stage.name, name_of(opened), start_s, stop_s, why, ear, causes, tuple(remarks)
-        )
-
-
-def _where(
-    stage: Stage,
-    music: str | Path,
-    opened: Any,
-    passage: tuple[float, float] | None,
-    *,
-    whole: bool,
-    listening_level_db: float,
-) -> tuple[float, float, str]:
-    """The stretch to listen to, and why."""
-    made = opened.format
-    seconds = made.frames / made.rate_hz
-    if passage is not None:
-        frames_of(opened, passage)
-        return (*passage, "It was asked for.")
-    if whole or seconds <= USUAL_PASSAGE_S:
-        return 0.0, seconds, "The whole piece."
-    with rendered([stage], music, listening_level_db=listening_level_db) as (readers, _):
-        chosen = choose_passage(opened, readers[0], listening_level_db=listening_level_db)
-    return chosen.start_s, min(chosen.stop_s, seconds), chosen.why
+    start, stop = frames_of(music, (passage.start_s, passage.stop_s))
+    assert stop is not None
+    piece = Excerpt(
+        music, start, stop,
+        full_scale_v=played.full_scale_v, full_scale_spl_db=ear.full_scale_spl_db,
+        room_dba=room_dba,
+    )  # fmt: skip
+    spectrum = Spectrum(piece.rate_hz, piece.blocks())
+    circuit = played.knob.circuit
+    causes = tuple(
+        margin_of(cause, trial_of(cause, circuit, piece, spectrum, ear.full_scale_spl_db))
+        for cause in causes_of(circuit)
+    )
+    remarks = [f"Fault: {fault.sentence}" for fault in faults_of(circuit)]
+    remarks += [*ear.remarks, *([played.knob.remark] if played.knob.remark else [])]
+    return Margin(
+        played.stage.name, name_of(music), passage.start_s, passage.stop_s, passage.why, ear,
+        causes, tuple(remarks),
+    )  # fmt: skip
 
 
 def margin_of(cause: Cause, trial: Trial | str) -> CauseMargin:

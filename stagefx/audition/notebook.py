@@ -28,7 +28,7 @@ def comparison_as_html(found: Comparison) -> str:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> "below what can be measured" in comparison_as_html(
     ...     compare_files(trio, trio, passage=(2.0, 4.0))

@@ -62,7 +62,7 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
     --------
     >>> import numpy as np
     >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.audition.compare import compare_recordings
+    >>> from stagefx.audition.shortcuts import compare_recordings
     >>> noise = HeldAudio(np.random.default_rng(1).uniform(-1.0, 1.0, (48000, 1)), 48000)
     >>> comparison_as_json(compare_recordings(noise, noise))["null_db"]["plain"]
     {'value': None, 'reason': 'nothing is left'}

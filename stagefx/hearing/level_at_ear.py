@@ -148,6 +148,11 @@ def room_of(given: Room, *stages: Stage) -> float | None:
     return min(described, default=USUAL_ROOM_DBA)
 
 
+def check_listening_level(listening_level_db: float) -> None:
+    """Refuse a level that nobody listens at."""
+    _remarks_on(listening_level_db)
+
+
 def _remarks_on(listening_level_db: float) -> list[str]:
     if not 0.0 <= listening_level_db <= HIGHEST_LISTENING_DB:
         raise ComparisonError(

@@ -17,7 +17,7 @@ from stagefx.errors import ComparisonError
 from stagefx.hearing.ear.account import Course
 from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.ear.scale import HOP, RATE_HZ
-from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, level_of
+from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
 from stagefx.hearing.segmentation import Phrasing, phrasing
 from stagefx.io.recording import Recording
 
@@ -64,6 +64,11 @@ class Passage:
     why: str
 
     @property
+    def ends(self) -> tuple[float, float]:
+        """From where to where, in s."""
+        return self.start_s, self.stop_s
+
+    @property
     def seconds(self) -> float:
         """How long it is."""
         return self.stop_s - self.start_s
@@ -87,6 +92,7 @@ def choose_passage(
     listening_level_db: float = USUAL_LISTENING_DB,
     level_matched: bool = True,
     alignment: Alignment | None = None,
+    ear: LevelAtEar | None = None,
 ) -> Passage:
     """Find the stretch in which the difference of two versions is most likely to be heard.
 
@@ -102,6 +108,8 @@ def choose_passage(
         Whether the level between them is taken away, as listening tests do.
     alignment : Alignment
         How the second lies beside the first; found out where left out.
+    ear : LevelAtEar
+        How loud the first is; measured, at the listening level, where left out.
 
     Returns
     -------
@@ -139,7 +147,7 @@ def choose_passage(
             f"a passage of {seconds:g} s is too short to judge; ask for {SHORTEST_PASSAGE_S:g} s "
             "or more"
         )
-    ear = level_of(first, listening_level_db=listening_level_db)
+    ear = ear or level_of(first, listening_level_db=listening_level_db)
     alignment = align(first, second) if alignment is None else alignment
     factor = 1.0 / abs(alignment.gain) if level_matched else 1.0
     begin_s, end_s, course, levels = _heard(first, second, alignment, factor, ear.full_scale_spl_db)

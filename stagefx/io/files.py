@@ -35,6 +35,7 @@ _KINDS = MappingProxyType(
 )
 _EXACT = frozenset({"FLOAT", "DOUBLE", "ULAW", "ALAW"})
 """Not whole steps, but stored sample by sample: a decoder may jump to any of them."""
+_COMPRESSED = frozenset({"FLAC"})
 _READABLE = "give a WAV, FLAC, AIFF, OGG or MP3 file"
 _SPOOL_BYTES = 1 << 20
 _MOST_KEPT_BYTES = 1 << 26
@@ -193,6 +194,16 @@ class AudioReader:
             self._check_numbers(block, start)
         return block
 
+    @property
+    def is_lossy(self) -> bool:
+        """Whether it is decoded forwards only, so that going back means beginning again."""
+        return isinstance(self._decoder, ForwardDecoder)
+
+    @property
+    def is_compressed(self) -> bool:
+        """Whether reading means decoding."""
+        return self.is_lossy or self.format.kind in _COMPRESSED
+
     def keep(self) -> None:
         """Keep what is decoded from the beginning on, for it will be asked for again.
 
@@ -235,7 +246,7 @@ class AudioReader:
         )
 
 
-def open_audio(place: str | Path) -> AudioReader:
+def open_audio(place: str | Path, *, name: str = "") -> AudioReader:
     """Open audio for reading.
 
     Parameters
@@ -243,6 +254,8 @@ def open_audio(place: str | Path) -> AudioReader:
     place : str or Path
         Any file that libsndfile reads, or ``"-"`` for WAV on standard input, which is taken in
         whole and kept in a temporary file.
+    name : str
+        What messages call it; its place, if left out.
 
     Returns
     -------
@@ -268,9 +281,9 @@ def open_audio(place: str | Path) -> AudioReader:
     WAV 24 0.1
     """
     if str(place) == STANDARD_STREAM:
-        file, name = _spooled(sys.stdin.buffer), "standard input"
+        file, name = _spooled(sys.stdin.buffer), name or "standard input"
     else:
-        file, name = _opened(Path(place)), str(place)
+        file, name = _opened(Path(place)), name or str(place)
         if not file.seekable():  # a named pipe
             with file as pipe:
                 file = _spooled(pipe)

@@ -138,7 +138,7 @@ class Played:
 
 def prepare(
     stage: Stage,
-    music: AudioReader,
+    music: AudioReader | None = None,
     *,
     only: Iterable[str] = (),
     without: Iterable[str] = (),
@@ -153,8 +153,8 @@ def prepare(
     ----------
     stage : Stage
         Needs a source level.
-    music : AudioReader
-        Decides where the knob stands, if it is set by listening.
+    music : AudioReader or None
+        Decides where the knob stands, if it is set by listening and `programme_db` is not given.
     only, without : iterable of str
         Effects to render alone, or to leave out.
     times : mapping of str to float
@@ -204,7 +204,7 @@ def prepare(
             'voltage of a full-scale sine, for example "2 V rms"'
         )
     circuit = nominal(stage)
-    if programme_db is None and set_by_listening(stage):
+    if programme_db is None and music is not None and set_by_listening(stage):
         music.keep()
         programme_db = programme_level_db(music)
     knob = set_knob(

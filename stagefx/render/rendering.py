@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -18,9 +19,9 @@ from stagefx.effects.limits.limiter import Limiting
 from stagefx.errors import AudioError, OutputError
 from stagefx.figures.faults import faults_of
 from stagefx.io.atomic_file import refuse_same_file
-from stagefx.io.files import AudioReader, open_audio
+from stagefx.io.files import AudioFormat, AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
-from stagefx.render.chain import BLOCK_FRAMES, Array, Chain
+from stagefx.render.chain import BLOCK_FRAMES, Array, Chain, Passage
 from stagefx.render.plan import needed
 from stagefx.render.preparation import Played, prepare
 from stagefx.render.report import RenderReport, Strain
@@ -119,55 +120,104 @@ def render_file(
             listening_level_db=listening_level_db,
             programme_db=programme_db,
         )
-        rate, channels = reader.format.rate_hz, reader.format.channels
-        with played.chain(rate, channels) as chain:
-            factor = _factor(played, chain, reader, level_by)
-            fits = (reader.format.bits or 64) <= _WORD_BITS[bits]
-            exact = fits and factor == 1.0 and not chain.moves_every_sample
-            meters = LoudnessMeter(rate, channels), TruePeakMeter(rate, channels)
-            with AudioWriter(
-                out,
-                rate_hz=rate,
-                channels=channels,
-                bits=bits,
-                force=force,
-                seed=seed,
-                dither=not exact,
-            ) as writer:
-                guarded = level_by == "nothing" and bits != "float"
-
-                def finish(block: Array) -> None:
-                    if guarded:
-                        _refuse_overs(block)
-                    writer.write(block)
-                    for meter in meters:
-                        meter.add(block)
-
-                with Behind(finish) as finisher:  # so that the chain has a block to work on
-                    if processors() < _PLENTY:
-                        chain.give_way(lambda: finisher.last_s)
-                    for block in _levelled(chain, reader, factor, progress):
-                        finisher.put(block)
-                    # Meanwhile, for the last blocks are still being written.
-                    strain = strain_of(played, chain, rate, reader.format.frames)
-                    faults = [
-                        f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit)
-                    ]
-            report = _report(played, chain, reader, meters, strain, writer.overs)
+        job = Job(played, out, level_by=level_by, bits=bits, force=force)
+        (report,) = render_all([job], reader, progress=progress)
     absent = sorted(set(only) - set(needed(stage)))
     remarks = [f"'{stage.name}' has no {name}, so there was none to render" for name in absent]
-    return replace(report, remarks=(*faults, *report.remarks, *remarks))
+    return replace(report, remarks=(*report.remarks, *remarks))
 
 
-def _levelled(
-    chain: Chain, reader: AudioReader, factor: float, progress: Progress | None
-) -> Iterator[Array]:
-    done = 0
-    for block in chain.process(ahead(reader.blocks(BLOCK_FRAMES))):
-        yield block if factor == 1.0 else block * factor
-        done += block.shape[0]
-        if progress is not None:
-            progress(done, reader.format.frames)
+@dataclass(frozen=True)
+class Job:
+    """One prepared stage and the file that it is played into."""
+
+    played: Played
+    out: str | Path
+    level_by: LevelBy = "gain"
+    bits: Bits = "24"
+    force: bool = False
+
+
+def render_all(
+    jobs: Sequence[Job], reader: AudioReader, *, progress: Progress | None = None
+) -> list[RenderReport]:
+    """Play music through several prepared stages at once, decoding it once (by loudness: twice)."""
+    with ExitStack() as opened:
+        running = [_Running(job, reader, opened) for job in jobs]
+        done = 0
+        with ExitStack() as finishing:
+            for one in running:
+                one.begin(finishing)
+            for block in ahead(reader.blocks(BLOCK_FRAMES)):
+                for one in running:
+                    one.put(block)
+                done += block.shape[0]
+                if progress is not None:
+                    progress(done, reader.format.frames)
+            for one in running:
+                one.finish()
+    return [one.report() for one in running]
+
+
+class _Running:
+    """A job on its way, block by block."""
+
+    def __init__(self, job: Job, reader: AudioReader, opened: ExitStack) -> None:
+        self._job, self._made = job, reader.format
+        played, rate, channels = job.played, reader.format.rate_hz, reader.format.channels
+        self._chain = opened.enter_context(played.chain(rate, channels))
+        self._factor = _factor(played, self._chain, reader, job.level_by)
+        fits = (reader.format.bits or 64) <= _WORD_BITS[job.bits]
+        exact = fits and self._factor == 1.0 and not self._chain.moves_every_sample
+        self._loudness, self._true_peak = (
+            LoudnessMeter(rate, channels), TruePeakMeter(rate, channels),
+        )  # fmt: skip
+        self._guarded = job.level_by == "nothing" and job.bits != "float"
+        self._writer = opened.enter_context(
+            AudioWriter(
+                job.out, rate_hz=rate, channels=channels, bits=job.bits, force=job.force,
+                seed=played.seed, dither=not exact,
+            )
+        )  # fmt: skip
+        self._strain: Strain | None = None
+        self._remarks: tuple[str, ...] = ()
+
+    def begin(self, finishing: ExitStack) -> None:
+        """Start the thread that writes, so that the chain has a block to work on meanwhile."""
+        self._finisher = finishing.enter_context(Behind(self._write))
+        if processors() < _PLENTY:
+            self._chain.give_way(lambda: self._finisher.last_s)
+        self._passage = Passage(self._chain)
+
+    def put(self, block: Array) -> None:
+        """The next block of music."""
+        self._hand_on(self._passage.put(block))
+
+    def finish(self) -> None:
+        """There is no more music; meanwhile the last blocks are still being written."""
+        self._hand_on(self._passage.finish())
+        played, made = self._job.played, self._made
+        self._strain = strain_of(played, self._chain, made.rate_hz, made.frames)
+        self._faults = tuple(f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit))
+
+    def report(self) -> RenderReport:
+        """What happened, once the file is whole."""
+        return _report(
+            self._job.played, self._chain, self._made, (self._loudness, self._true_peak),
+            self._strain, self._writer.overs,
+            (*self._remarks, *_on_overs(self._writer.overs)),
+        )  # fmt: skip
+
+    def _hand_on(self, blocks: Iterable[Array]) -> None:
+        for block in blocks:
+            self._finisher.put(block if self._factor == 1.0 else block * self._factor)
+
+    def _write(self, block: Array) -> None:
+        if self._guarded:
+            _refuse_overs(block)
+        self._writer.write(block)
+        self._loudness.add(block)
+        self._true_peak.add(block)
 
 
 def _factor(played: Played, chain: Chain, reader: AudioReader, level_by: LevelBy) -> float:
@@ -200,21 +250,32 @@ def _refuse_overs(block: Array) -> None:
         )
 
 
+def remarks_of(played: Played, overs: int = 0) -> tuple[str, ...]:
+    """What has to be said of a stage that was played, faults first."""
+    faults = (f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit))
+    knob = (played.knob.remark,) if played.knob.remark else ()
+    return (*faults, *knob, *_on_overs(overs))
+
+
+def _on_overs(overs: int) -> tuple[str, ...]:
+    if not overs:
+        return ()
+    return (f"{overs} samples went over full scale and were clipped; use --bits float",)
+
+
 def _report(
     played: Played,
     chain: Chain,
-    reader: AudioReader,
+    made: AudioFormat,
     meters: tuple[LoudnessMeter, TruePeakMeter],
     strain: Strain | None,
     overs: int,
+    remarks: tuple[str, ...],
 ) -> RenderReport:
-    rate, channels = reader.format.rate_hz, reader.format.channels
+    rate, channels = made.rate_hz, made.channels
     loudness, true_peak = meters
     frames = loudness.frames
     none = (0,) * channels
-    remarks = [played.knob.remark] if played.knob.remark else []
-    if overs:
-        remarks.append(f"{overs} samples went over full scale and were clipped; use --bits float")
     return RenderReport(
         frames=frames,
         rate=rate,
@@ -236,7 +297,7 @@ def _report(
         seed=played.seed,
         overs=overs,
         worst_moments=strain.moments() if strain else (),
-        remarks=tuple(remarks),
+        remarks=remarks,
     )
 
 

@@ -178,7 +178,7 @@ def _strain(played: Played, chain: Chain, watch: SlopeWatch, reader: AudioReader
 
 def _heard(row: Row, place: Path, asked: Asked) -> Row:
     """The same with what the ear makes of it, the stage against a wire."""
-    from stagefx.audition.compare import compare_stages
+    from stagefx.audition.shortcuts import compare_stages
     from stagefx.circuit.description.files import load_stage
 
     try:

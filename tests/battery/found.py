@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from stagefx.audition.compare import compare_files, compare_recordings
 from stagefx.audition.comparison import Comparison
+from stagefx.audition.shortcuts import compare_files, compare_recordings
 from stagefx.errors import ComparisonError
 from stagefx.io.recording import HeldAudio
 from tests.battery.at_ear import ROOM_DBA

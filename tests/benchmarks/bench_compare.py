@@ -15,7 +15,8 @@ import soundfile
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from stagefx.audition.compare import Comparison, compare_files
+from stagefx.audition.compare import Comparison
+from stagefx.audition.shortcuts import compare_files
 from tests.benchmarks.ratio import Ratio, fastest_s
 from tests.played import song
 

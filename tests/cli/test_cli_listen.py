@@ -10,6 +10,7 @@ import pyloudnorm
 import pytest
 import soundfile
 
+from stagefx.audition.audition import Audition
 from stagefx.circuit.description.files import load_stage
 from stagefx.render.rendering import render_file
 from stagefx.report.listening.exaggeration import exaggerate
@@ -146,7 +147,8 @@ def test_an_exaggeration_is_what_render_gives_for_that_effect_and_factor(made: P
     music = sound(made, "drums.wav")
     music[: 2 * RATE_HZ] *= 0.1
     soundfile.write(made / "uneven.wav", music, RATE_HZ, "PCM_24")
-    found, silent = exaggerate(stages, made / "uneven.wav", (0.3, 1.3))
+    with Audition.of_stages(*stages, made / "uneven.wav") as audition:
+        found, silent, _ = exaggerate(audition, (0.3, 1.3))
     assert {one.effect for one in found} == {"loading", "bandwidth", "noise"}
     assert {one.effect for one in silent} == {"slew", "clip"}
     for one in found:

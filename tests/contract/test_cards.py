@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from stagefx.audition.compare import compare_files, compare_stages
 from stagefx.audition.comparison import Comparison
+from stagefx.audition.shortcuts import compare_files, compare_stages
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.figures.table import work_out

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audition.compare import compare_files, compare_recordings, compare_stages
+from stagefx.audition.shortcuts import compare_files, compare_recordings, compare_stages
 from stagefx.circuit.description.files import load_stage
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.hearing.grades import Grade

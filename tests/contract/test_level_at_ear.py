@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stagefx.audition.compare import compare_recordings
+from stagefx.audition.shortcuts import compare_recordings
 from stagefx.errors import ComparisonError
 from stagefx.hearing.level_at_ear import level_at_ear, level_of
 from stagefx.io.recording import HeldAudio

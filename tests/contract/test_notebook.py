@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from stagefx.audition.coding import CODINGS
-from stagefx.audition.compare import compare_files
 from stagefx.audition.delivery import Apart, Delivered, Delivery
+from stagefx.audition.shortcuts import compare_files
 from stagefx.bench.measure.measurement import Measurement
 from stagefx.bench.measure.rows import Crosstalk, Level
 from stagefx.blind.keys import draw_key

@@ -15,8 +15,8 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from stagefx.audition.compare import compare_stages
 from stagefx.audition.comparison import Comparison
+from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.description.files import load_stage, ready_made
 from stagefx.errors import OutputError
 from stagefx.figures.table import Figures, work_out

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.circuit.description.files import load_stage
+from stagefx.circuit.description.files import load_stage, with_values
 from stagefx.errors import StagefxError
-from stagefx.report.answer.inputs import ask, with_context
+from stagefx.report.answer.inputs import ask
 from stagefx.report.answer.question import QuestionError, read_question, with_overrides
 from stagefx.samples import samples_folder
 
@@ -153,7 +153,7 @@ def test_numbers_that_cannot_be_are_told(given: str, said: str) -> None:
 
 
 def test_a_cable_s_capacitance_takes_the_place_of_its_length() -> None:
-    stage = with_context(
+    stage = with_values(
         load_stage(STAGES / "stock.toml"), {"output_cable": {"capacitance": "3 nF"}}
     )
     assert stage.output_cable is not None
@@ -161,7 +161,7 @@ def test_a_cable_s_capacitance_takes_the_place_of_its_length() -> None:
 
 
 def test_a_knob_s_position_takes_the_place_of_its_setting() -> None:
-    stage = with_context(load_stage(STAGES / "stock.toml"), {"volume": {"position": 0.5}})
+    stage = with_values(load_stage(STAGES / "stock.toml"), {"volume": {"position": 0.5}})
     assert stage.volume is not None
     assert stage.volume.position == 0.5
     assert stage.volume.setting is None

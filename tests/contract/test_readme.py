@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.audition.compare import compare_stages
+from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.description.files import load_stage
 
 ROOT = Path(__file__).parents[2]

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stagefx.audition.compare import compare_recordings
+from stagefx.audition.shortcuts import compare_recordings
 from stagefx.errors import ComparisonError
 from stagefx.hearing.audibility import judged_row, margin_db, unjudged_row
 from stagefx.hearing.grades import Grade, grade_of, worst

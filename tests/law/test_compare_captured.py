@@ -11,7 +11,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from stagefx.audition.captured import NO_FLOOR, compare_captured
-from stagefx.audition.compare import compare_recordings
+from stagefx.audition.shortcuts import compare_recordings
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.rows.difference import NOT_FROM_MUSIC
 from stagefx.io.recording import HeldAudio

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audition.compare import compare_recordings
+from stagefx.audition.shortcuts import compare_recordings
 from stagefx.io.files import AudioFormat
 from stagefx.io.recording import HeldAudio
 

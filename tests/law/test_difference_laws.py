@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.audition.compare import compare_recordings
+from stagefx.audition.shortcuts import compare_recordings
 from stagefx.hearing.grades import Grade
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audition.compare import compare_stages
+from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.figures.table import work_out

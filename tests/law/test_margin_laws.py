@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 import soundfile
 
-from stagefx.audition.compare import compare_stages
-from stagefx.audition.margin import CauseMargin, Margin, first_heard, first_heard_of, margin
+from stagefx.audition.margin import CauseMargin, Margin, first_heard, first_heard_of
+from stagefx.audition.shortcuts import compare_stages, margin
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Oscillation, Stage
 from stagefx.hearing.margin.sensitivity import Trial

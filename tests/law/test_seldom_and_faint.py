@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audition.compare import compare_recordings
 from stagefx.audition.comparison import Comparison
+from stagefx.audition.shortcuts import compare_recordings
 from stagefx.hearing.grades import Grade
 from stagefx.io.recording import HeldAudio
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from stagefx.audition.compare import compare_stages
+from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.hearing.grades import Grade

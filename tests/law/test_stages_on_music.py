@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audition.compare import compare_stages
 from stagefx.audition.comparison import Comparison
+from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.knob import set_knob

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.shortcuts import compare_files, compare_stages
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage

@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from stagefx.audition.compare import compare_stages
 from stagefx.audition.comparison import Comparison
+from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.description.stage import Stage
 from stagefx.hearing.audibility import LedgerRow

@@ -9,15 +9,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.align.alignment import align
-from stagefx.audition.rendered import rendered
+from stagefx.audition.audition import Audition
 from stagefx.circuit.description.stage import Stage
-from stagefx.difference.pairs import side_by_side
-from stagefx.errors import BlindError
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
-from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
-from stagefx.io.files import open_audio
-from stagefx.io.recording import Recording
+from stagefx.hearing.passage import USUAL_PASSAGE_S
 
 Array = NDArray[np.float64]
 
@@ -72,7 +67,7 @@ def excerpt_of_files(
         A file cannot be read.
     ComparisonError
         The files are not versions of one piece.
-    BlindError
+    ComparisonError
         The music is shorter than the passage.
 
     Examples
@@ -82,11 +77,10 @@ def excerpt_of_files(
     >>> excerpt_of_files([trio, trio], passage=(2.0, 3.0)).versions[1].shape
     (44100, 2)
     """
-    from contextlib import ExitStack
-
-    with ExitStack() as opened:
-        readers = [opened.enter_context(open_audio(place)) for place in places]
-        return _excerpt(readers, Path(places[0]).stem, passage, seconds, listening_level_db)
+    first, *others = places
+    with Audition.of_files(first, others[0], listening_level_db=listening_level_db) as audition:
+        pairs = [audition, *(audition.changed(second=Path(one)) for one in others[1:])]
+        return _excerpt(pairs, Path(first).stem, passage, seconds)
 
 
 def excerpt_of_stages(
@@ -121,7 +115,7 @@ def excerpt_of_stages(
     ------
     StagefxError
         A stage or the music cannot be used.
-    BlindError
+    ComparisonError
         The music is shorter than the passage.
 
     Examples
@@ -133,41 +127,27 @@ def excerpt_of_stages(
     >>> excerpt_of_stages(stages, trio, passage=(2.0, 3.0)).title
     'trio, 2.0 to 3.0 s'
     """
-    played = rendered(stages, music, listening_level_db=listening_level_db, without=())
-    with played as (readers, _):
-        return _excerpt(readers, Path(music).stem, passage, seconds, listening_level_db)
+    first, *others = stages
+    with Audition.of_stages(
+        first, others[0], music, listening_level_db=listening_level_db, without=()
+    ) as audition:
+        pairs = [audition, *(audition.changed(second=one) for one in others[1:])]
+        return _excerpt(pairs, Path(music).stem, passage, seconds)
 
 
 def _excerpt(
-    readers: Sequence[Recording],
+    auditions: Sequence[Audition],
     name: str,
     passage: tuple[float, float] | None,
     seconds: float,
-    listening_level_db: float,
 ) -> Excerpt:
-    first, *others = readers
-    made = first.format
-    if passage is None:
-        chosen = choose_passage(
-            first, others[0], seconds=seconds, listening_level_db=listening_level_db
-        )
-        passage = (chosen.start_s, chosen.stop_s)
-    start, stop = (round(edge * made.rate_hz) for edge in passage)
-    if not 0 <= start < stop <= made.frames:
-        raise BlindError(
-            f"{first.place} has no passage from {passage[0]:g} s to {passage[1]:g} s; give two "
-            f"times in order, between 0 and {made.frames / made.rate_hz:.6g} s"
-        )
-    versions = [first.read(start, stop)]
-    for other in others:
-        alignment = align(first, other)
-        pairs = list(side_by_side(first, other, alignment, start=start, stop=stop))
-        found = np.concatenate([pair.second for pair in pairs]) if pairs else np.zeros((0, 1))
-        if len(found) != stop - start:
-            raise BlindError(
-                f"{other.place} does not hold the whole passage from {passage[0]:g} s to "
-                f"{passage[1]:g} s; give another passage"
-            )
-        versions.append(alignment.polarity * found)
+    """The first version beside each of the others."""
+    passage = passage or auditions[0].choose_passage(seconds=seconds).ends
+    versions: list[Array] = []
+    for audition in auditions:
+        first, other = audition.excerpt(passage)
+        versions += [other] if versions else [first, other]
+    with auditions[0].open() as (one, _):
+        rate_hz = one.format.rate_hz
     title = f"{name}, {passage[0]:.1f} to {passage[1]:.1f} s"
-    return Excerpt(title, made.rate_hz, tuple(versions))
+    return Excerpt(title, rate_hz, tuple(versions))

@@ -268,6 +268,54 @@ def stage_tables(stage: Stage) -> dict[str, Any]:
     return tables
 
 
+def with_values(
+    stage: Stage, values: Mapping[str, Mapping[str, Any]], *, where: str = "the values"
+) -> Stage:
+    """A stage with some values changed.
+
+    Parameters
+    ----------
+    stage : Stage
+        Any stage.
+    values : mapping of str to mapping
+        Tables and keys as in a stage file.
+    where : str
+        What error messages call them.
+
+    Returns
+    -------
+    Stage
+        The stage, those keys replaced; a cable's capacitance in all replaces its length, and
+        a knob's position its setting.
+
+    Raises
+    ------
+    StageError
+        An unknown key, or a value that cannot be.
+
+    Examples
+    --------
+    >>> stage = with_values(load_stage("line-stage"), {"load": {"capacitance": "1 nF"}})
+    >>> stage.load.capacitance.value
+    1e-09
+    """
+    tables = stage_tables(stage)
+    for table, keys in values.items():
+        given = dict(tables.get(table, {}))
+        for key in keys:
+            for other in _INSTEAD.get(key, ()):
+                given.pop(other, None)
+        tables[table] = given | dict(keys)
+    return stage_from(tables, where=where)
+
+
+_INSTEAD = {
+    "capacitance": ("length", "capacitance_per_metre"),
+    "position": ("setting",),
+    "setting": ("position",),
+}
+
+
 def stage_as_toml(stage: Stage, *, like: str = "") -> str:
     """Write a stage as the text of a stage file.
 

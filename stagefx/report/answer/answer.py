@@ -5,21 +5,18 @@ from __future__ import annotations
 import hashlib
 import tempfile
 from collections.abc import Sequence
-from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.audition import Audition
 from stagefx.audition.comparison import Comparison
-from stagefx.audition.delivery import Delivery, deliver
-from stagefx.audition.rendered import rendered
+from stagefx.audition.delivery import Delivery
 from stagefx.figures.table import Figures, work_out
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
+from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import open_audio
-from stagefx.render.preparation import prepare
 from stagefx.report.answer.excerpts import Excerpts, cut
 from stagefx.report.answer.inputs import Asked, ask
 from stagefx.report.plots.hearing.waveform import Waveform, waveform_of
@@ -27,7 +24,6 @@ from stagefx.report.text.summary import Letter, write_letter
 
 if TYPE_CHECKING:
     from stagefx.blind.scoring import BlindScore
-    from stagefx.io.recording import Recording
 
 
 @dataclass(frozen=True)
@@ -219,15 +215,14 @@ def answer_asked(
     'may be heard'
     """
     level_by: LevelBy = asked.question.level_by or ("gain" if asked.stages else "nothing")
-    pieces = _pieces(asked, level_by, seed)
+    pieces, before = _pieces(asked, without, level_by, seed)
     decides = max(range(len(pieces)), key=lambda n: _weight(pieces[n].comparison))
     level_db = asked.question.listening_level
     figures = tuple(work_out(stage, listening_level_db=level_db) for stage in asked.stages)
     follow_up = None
-    if without is not None:
-        before = answer_asked(without, seed=seed).grade
-        after = pieces[decides].comparison.verdict.grade
-        follow_up = FollowUp(given, before, after)
+    if before:
+        grade = max(before, key=_weight).verdict.grade
+        follow_up = FollowUp(given, grade, pieces[decides].comparison.verdict.grade)
     blind = _blind(asked)
     return Answer(
         asked, pieces, decides, figures,
@@ -247,44 +242,55 @@ def _weight(found: Comparison) -> tuple[int, float]:
     return found.verdict.grade.rank, -min(margins, default=0.0)
 
 
-def _pieces(asked: Asked, level_by: LevelBy, seed: int) -> tuple[Piece, ...]:
-    if asked.stages:
-        return tuple(_through_stages(asked, music, level_by, seed) for music in asked.files)
-    first, second = asked.files
-    with ExitStack() as open_, tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
-        one, other = (open_.enter_context(open_audio(file)) for file in (first, second))
-        residue = Path(folder, "difference.wav")
-        # all of both, unless a passage is asked for: what was cut or clicks once may lie anywhere
-        found = compare_files(
-            first, second, listening_level_db=asked.question.listening_level, level_by=level_by,
-            passage=asked.question.passage, residue=residue,
-        )  # fmt: skip
-        passage = _about_moment(asked, found) or _passage(asked, one, other, level_by)
-        return (_piece(asked, first.name, passage, found, (one, other), residue, seed),)
+def _pieces(
+    asked: Asked, without: Asked | None, level_by: LevelBy, seed: int
+) -> tuple[tuple[Piece, ...], tuple[Comparison, ...]]:
+    """What was found with each piece of music, and what it was without a viewer's numbers."""
+    if not asked.stages:
+        one, other = asked.files
+        with Audition.of_files(
+            one, other, listening_level_db=asked.question.listening_level, level_by=level_by
+        ) as audition:
+            return (_of_files(asked, audition, seed),), ()
+    pieces, before = [], []
+    baseline, change = asked.stages
+    for music in asked.files:
+        with Audition.of_stages(
+            baseline, change, music,
+            listening_level_db=asked.question.listening_level, level_by=level_by, seed=seed,
+        ) as audition:  # fmt: skip
+            pieces.append(_of_stages(asked, audition, music, seed))
+            if without is not None:
+                first, second = without.stages
+                old = audition.changed(
+                    first=first, second=second,
+                    listening_level_db=without.question.listening_level,
+                    level_by=without.question.level_by or "gain",
+                )  # fmt: skip
+                before.append(old.compare(_passage(without, old).ends))
+    return tuple(pieces), tuple(before)
 
 
-def _through_stages(asked: Asked, music: Path, level_by: LevelBy, seed: int) -> Piece:
-    level_db = asked.question.listening_level
-    first, second = asked.stages
-    with (
-        rendered(
-            (first, second), music, listening_level_db=level_db, level_by=level_by, seed=seed
-        ) as ((one, other), _),
-        tempfile.TemporaryDirectory(prefix="stagefx-") as folder,
-    ):
-        passage = _passage(asked, one, other, level_by)
-        residue = Path(folder, "difference.wav")
-        found = compare_stages(
-            first, second, music, listening_level_db=level_db, level_by=level_by,
-            passage=(passage.start_s, passage.stop_s), residue=residue, seed=seed,
-        )  # fmt: skip
-        piece = _piece(asked, music.name, passage, found, (one, other), residue, seed)
-        if level_by != "gain":
+def _of_files(asked: Asked, audition: Audition, seed: int) -> Piece:
+    """All of both, unless a passage is asked for: what was cut or clicks once may lie anywhere."""
+    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
+        residual = Path(folder, "difference.wav")
+        found = audition.compare(asked.question.passage, residual=residual)
+        passage = _about_moment(asked, found) or _passage(asked, audition)
+        return _piece(asked, asked.files[0].name, passage, found, audition, residual, seed)
+
+
+def _of_stages(asked: Asked, audition: Audition, music: Path, seed: int) -> Piece:
+    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
+        passage = _passage(asked, audition)
+        residual = Path(folder, "difference.wav")
+        found = audition.compare(passage.ends, residual=residual)
+        piece = _piece(asked, music.name, passage, found, audition, residual, seed)
+        stages = audition.stages
+        if audition.level_by != "gain" or stages is None:
             return piece
-        with open_audio(music) as original:
-            circuit = prepare(second, original, listening_level_db=level_db).knob.circuit
-        ends = (passage.start_s, passage.stop_s)
-        shown = waveform_of(one, other, found.renders[1], circuit, ends)
+        with audition.open() as pair:
+            shown = waveform_of(*pair, found.renders[1], stages[1].circuit, passage.ends)
         return replace(piece, waveform=shown)
 
 
@@ -293,27 +299,22 @@ def _piece(
     music: str,
     passage: Passage,
     found: Comparison,
-    pair: tuple[Recording, Recording],
-    residue: Path,
+    audition: Audition,
+    residual: Path,
     seed: int,
 ) -> Piece:
-    ends = (passage.start_s, passage.stop_s)
-    delivery = None
-    if asked.question.delivery:
-        level_db = asked.question.listening_level
-        delivery = deliver(*pair, listening_level_db=level_db, passage=ends)
-    with open_audio(residue) as rest:
-        excerpts = cut(*pair, rest, ends, difference_start=found.difference.start, seed=seed)
+    delivery = audition.deliver(passage.ends) if asked.question.delivery else None
+    with audition.open() as pair, open_audio(residual) as rest:
+        excerpts = cut(
+            *pair, rest, passage.ends, difference_start=found.difference.start, seed=seed
+        )
     return Piece(music, passage, found, excerpts, delivery)
 
 
-def _passage(asked: Asked, one: Recording, other: Recording, level_by: LevelBy) -> Passage:
+def _passage(asked: Asked, audition: Audition) -> Passage:
     if asked.question.passage is not None:
         return Passage(*asked.question.passage, "Named in the question.")
-    found = choose_passage(
-        one, other, listening_level_db=asked.question.listening_level,
-        level_matched=level_by != "nothing",
-    )  # fmt: skip
+    found = audition.choose_passage(level_matched=audition.level_by != "nothing")
     return replace(found, start_s=round(found.start_s, 3), stop_s=round(found.stop_s, 3))
 
 

@@ -86,7 +86,7 @@ def demonstrate(
     >>> found.comparisons["passive-box", "voice"].verdict.grade.value
     'will be heard'
     """
-    from stagefx.audition.compare import compare_stages
+    from stagefx.audition.shortcuts import compare_stages
     from stagefx.render.rendering import render_file
     from stagefx.report.plots.saving import save
     from stagefx.report.plots.stage.figures import draw_figures

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from stagefx.circuit.description.files import load_stage, ready_made, stage_from, stage_tables
+from stagefx.circuit.description.files import load_stage, ready_made, stage_tables, with_values
 from stagefx.circuit.description.stage import Stage
 from stagefx.report.answer.needed import needed
 from stagefx.report.answer.question import Question, QuestionError, read_question, with_overrides
@@ -158,7 +157,7 @@ def _stage(name: str, folder: Path, question: Question) -> Stage:
     stage = load_stage(name if ready or not name.endswith(".toml") else folder / name)
     if not question.context:
         return stage
-    return with_context(stage, question.context, where=f"[context] in {name}")
+    return with_values(stage, question.context, where=f"[context] in {name}")
 
 
 def _check_stated(name: str, stage: Stage, question: Question, place: str | Path) -> None:
@@ -186,51 +185,3 @@ def _by_table(keys: Sequence[str]) -> str:
 
 def _nameless(stage: Stage) -> Stage:
     return stage.model_copy(update={"name": "", "notes": ""})
-
-
-def with_context(
-    stage: Stage, context: Mapping[str, Mapping[str, Any]], *, where: str = "[context]"
-) -> Stage:
-    """A stage with a viewer's numbers in it.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    context : mapping of str to mapping
-        Tables and keys as in a stage file.
-    where : str
-        What error messages call them.
-
-    Returns
-    -------
-    Stage
-        The stage, those keys replaced; a cable's capacitance in all replaces its length, and
-        a knob's position its setting.
-
-    Raises
-    ------
-    StageError
-        An unknown key, or a value that cannot be.
-
-    Examples
-    --------
-    >>> stage = with_context(load_stage("line-stage"), {"load": {"capacitance": "1 nF"}})
-    >>> stage.load.capacitance.value
-    1e-09
-    """
-    tables = stage_tables(stage)
-    for table, keys in context.items():
-        given = dict(tables.get(table, {}))
-        for key in keys:
-            for other in _INSTEAD.get(key, ()):
-                given.pop(other, None)
-        tables[table] = given | dict(keys)
-    return stage_from(tables, where=where)
-
-
-_INSTEAD = {
-    "capacitance": ("length", "capacitance_per_metre"),
-    "position": ("setting",),
-    "setting": ("position",),
-}

@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.audition.audition import Audition
 from stagefx.circuit.description.stage import Stage
-from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.io.files import AudioReader, open_audio
 from stagefx.io.writing import AudioWriter
 from stagefx.render.plan import needed
-from stagefx.render.preparation import prepare
+from stagefx.render.preparation import Played
 from stagefx.render.rendering import render_file
 from stagefx.report.listening.levels import loudest_moment_dbfs
 
@@ -74,54 +74,20 @@ class NotHeard:
 
 
 def exaggerate(
-    stages: tuple[Stage, Stage],
-    music: str | Path,
-    passage_s: tuple[float, float],
-    *,
-    listening_level_db: float = USUAL_LISTENING_DB,
-    seed: int = 0,
-) -> tuple[tuple[Exaggeration, ...], tuple[NotHeard, ...]]:
+    audition: Audition, passage_s: tuple[float, float], *, seed: int = 0
+) -> tuple[tuple[Exaggeration, ...], tuple[NotHeard, ...], Array]:
     """Play a passage with each effect alone, exaggerated until it can be heard.
 
-    Parameters
-    ----------
-    stages : tuple of two Stage
-        Of each effect that stage's is taken in which it does more to this passage.
-    music : str or Path
-        An audio file.
-    passage_s : tuple of two float, s
-        From where to where in the music.
-    listening_level_db : float, dB, 0 to 120
-        For knobs that are set by listening; the whole piece decides where they stand.
-    seed : int
-        Of noise.
-
-    Returns
-    -------
-    exaggerations : tuple of Exaggeration
-        In the order in which effects are listed.
-    not_heard : tuple of NotHeard
-        Effects that leave nothing in this passage, or make no sound.
-
-    Raises
-    ------
-    StagefxError
-        A stage or the music cannot be used.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> trio, stage = samples_folder() / "music" / "trio.flac", load_stage("line-stage")
-    >>> found, silent = exaggerate((stage, stage), trio, (2.0, 3.0))
-    >>> [one.effect for one in silent]
-    ['slew', 'clip']
+    Of each effect that stage's is taken in which it does more to this passage.  Knobs stand where
+    the whole piece puts them.  Gives what was exaggerated, in the order in which effects are
+    listed; effects that leave nothing here, or make no sound; and the music of the passage itself.
     """
-    with _excerpt(music, passage_s) as (place, inside), open_audio(music) as whole:
-        fixed = [_with_fixed_knob(stage, whole, listening_level_db) for stage in stages]
-        names = dict.fromkeys(name for stage in fixed for name in needed(stage))
-        found: list[Exaggeration] = []
-        silent: list[NotHeard] = []
+    assert audition.stages is not None
+    fixed = [_with_fixed_knob(one.played) for one in audition.stages]
+    names = dict.fromkeys(name for stage in fixed for name in needed(stage))
+    found: list[Exaggeration] = []
+    silent: list[NotHeard] = []
+    with audition.stages[0].music.open() as music, _excerpt(music, passage_s) as (place, inside):
         for name in names:
             if name in _NO_SOUND:
                 silent.append(NotHeard(name, _NO_SOUND[name]))
@@ -131,14 +97,15 @@ def exaggerate(
                 found.append(one)
             else:
                 silent.append(one)
-    return tuple(found), tuple(silent)
+        start, stop = (round(edge * music.format.rate_hz) for edge in passage_s)
+        return tuple(found), tuple(silent), music.read(start, stop)
 
 
 @contextmanager
-def _excerpt(music: str | Path, passage_s: tuple[float, float]) -> Iterator[tuple[Path, slice]]:
+def _excerpt(music: AudioReader, passage_s: tuple[float, float]) -> Iterator[tuple[Path, slice]]:
     """The passage with some music round it in a file of its own, and where in it it lies."""
-    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder, open_audio(music) as reader:
-        made = reader.format
+    with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
+        made = music.format
         start, stop = (round(edge * made.rate_hz) for edge in passage_s)
         first = max(start - round(_LEAD_S * made.rate_hz), 0)
         last = min(stop + round(_TAIL_S * made.rate_hz), made.frames)
@@ -146,13 +113,13 @@ def _excerpt(music: str | Path, passage_s: tuple[float, float]) -> Iterator[tupl
         with AudioWriter(
             place, rate_hz=made.rate_hz, channels=made.channels, bits="float"
         ) as writer:
-            writer.write(reader.read(first, last))
+            writer.write(music.read(first, last))
         yield place, slice(start - first, stop - first)
 
 
-def _with_fixed_knob(stage: Stage, whole: AudioReader, listening_level_db: float) -> Stage:
+def _with_fixed_knob(played: Played) -> Stage:
     """The stage with its knob where the whole piece puts it, so that a passage moves nothing."""
-    position = prepare(stage, whole, listening_level_db=listening_level_db).knob.position
+    stage, position = played.stage, played.knob.position
     if stage.volume is None or position is None:
         return stage
     volume = stage.volume.model_copy(update={"position": position, "setting": None})
@@ -171,9 +138,10 @@ class _Alone:
             self._music = reader.read(0, made.frames)[inside]
             self._rate_hz = made.rate_hz
         with_it = [stage for stage in stages if name in needed(stage)]
-        sizes = [self._left_db(self._played(stage, 1.0)) for stage in with_it]
-        self._size_db, self._stage = max(
-            zip(sizes, with_it, strict=True), key=lambda found: found[0]
+        once = [self._played(stage, 1.0) for stage in with_it]
+        sizes = [self._left_db(samples) for samples in once]
+        self._size_db, self._stage, self._as_it_is = max(
+            zip(sizes, with_it, once, strict=True), key=lambda found: found[0]
         )
 
     def exaggerated(self) -> Exaggeration | NotHeard:
@@ -184,7 +152,7 @@ class _Alone:
             )
         fits = [k for k in STEPS if self._size_db + 20.0 * np.log10(k) <= WANTED_DB]
         times = fits[-1] if fits else 1.0
-        samples = self._played(self._stage, times)
+        samples = self._as_it_is if times == 1.0 else self._played(self._stage, times)
         under_db = -self._left_db(samples)
         if under_db > -FAINTEST_DB:
             why = f"{under_db:.0f} dB under the music even when exaggerated {times:,.0f} times"

@@ -15,17 +15,15 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.audition.compare import compare_files, compare_stages
+from stagefx.audition.audition import Audition
 from stagefx.audition.comparison import Comparison
-from stagefx.audition.rendered import rendered
-from stagefx.blind.pack.excerpts import excerpt_of_files
 from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.dither import quantise
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
-from stagefx.hearing.passage import Passage, choose_passage
+from stagefx.hearing.passage import Passage
 from stagefx.io.atomic_folder import whole_folder
-from stagefx.io.files import STANDARD_STREAM, open_audio
+from stagefx.io.files import STANDARD_STREAM
 from stagefx.io.wav_header import sample_bytes, wave_header
 from stagefx.report.listening.exaggeration import Exaggeration, NotHeard, exaggerate
 from stagefx.report.listening.levels import TurnedUp, level_matched, turned_up
@@ -106,14 +104,12 @@ def listening_set_of_files(
     """
     _refuse_inside(folder, first, second)
     with whole_folder(Path(folder), force=force) as inside:
-        with open_audio(first) as one, open_audio(second) as other:
-            chosen = _passage(one, other, passage, listening_level_db)
-            rate_hz = one.format.rate_hz
-        ends = (chosen.start_s, chosen.stop_s)
-        excerpt = excerpt_of_files([first, second], passage=ends)
+        with Audition.of_files(first, second, listening_level_db=listening_level_db) as audition:
+            chosen = _passage(audition, passage)
+            versions = audition.excerpt(chosen.ends)
+            found = audition.compare(chosen.ends)
         names = Path(first).stem, Path(second).stem
-        material = _Material(*names, names[0], chosen, rate_hz, excerpt.versions)
-        found = compare_files(first, second, passage=ends, listening_level_db=listening_level_db)
+        material = _Material(*names, names[0], chosen, found.difference.rate_hz, versions)
         return _write(inside, material, found, {}, seed)
 
 
@@ -177,22 +173,17 @@ def listening_set_of_stages(
 
     _refuse_inside(folder, music)
     with whole_folder(Path(folder), force=force) as inside:
-        with rendered((first, second), music, listening_level_db=listening_level_db, seed=seed) as (
-            readers,
-            _,
-        ):
-            chosen = _passage(readers[0], readers[1], passage, listening_level_db)
-            ends = (chosen.start_s, chosen.stop_s)
-            excerpt = excerpt_of_files([reader.place for reader in readers], passage=ends)
-        with open_audio(music) as reader:
-            played = reader.read(*(round(edge * reader.format.rate_hz) for edge in ends))
-        settings: dict[str, Any] = {"listening_level_db": listening_level_db, "seed": seed}
-        exaggerations, silent = exaggerate((first, second), music, ends, **settings)
+        with Audition.of_stages(
+            first, second, music, listening_level_db=listening_level_db, seed=seed
+        ) as audition:
+            chosen = _passage(audition, passage)
+            versions = audition.excerpt(chosen.ends)
+            found = audition.compare(chosen.ends)
+            exaggerations, silent, played = exaggerate(audition, chosen.ends, seed=seed)
         material = _Material(
-            first.name, second.name, Path(music).stem, chosen, excerpt.rate_hz,
-            (*excerpt.versions, played), exaggerations, silent, (_NO_SOUND_OF_ITS_OWN,),
+            first.name, second.name, Path(music).stem, chosen, found.difference.rate_hz,
+            (*versions, played), exaggerations, silent, (_NO_SOUND_OF_ITS_OWN,),
         )  # fmt: skip
-        found = compare_stages(first, second, music, passage=ends, **settings)
         return _write(inside, material, found, draw_stage_cards(second), seed)
 
 
@@ -205,12 +196,8 @@ def _refuse_inside(folder: str | Path, *inputs: str | Path) -> None:
             raise OutputError(f"{one} lies in {folder}, where the set would go; name a new folder")
 
 
-def _passage(
-    first: Any, second: Any, asked: tuple[float, float] | None, listening_level_db: float
-) -> Passage:
-    if asked is not None:
-        return Passage(*asked, _CHOSEN)
-    return choose_passage(first, second, listening_level_db=listening_level_db)
+def _passage(audition: Audition, asked: tuple[float, float] | None) -> Passage:
+    return audition.choose_passage() if asked is None else Passage(*asked, _CHOSEN)
 
 
 def _write(

@@ -57,7 +57,7 @@ def draw_cards(found: Comparison, *, start_s: float = 0.0) -> dict[str, Figure]:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> cards = draw_cards(compare_files(trio, trio, passage=(2.0, 4.0)))
     >>> cards["distance"].texts[0].get_text()

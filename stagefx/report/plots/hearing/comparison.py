@@ -43,7 +43,7 @@ def draw_comparison(found: Comparison) -> Figure:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> len(draw_comparison(compare_files(trio, trio, passage=(2.0, 4.0))).axes)
     2
@@ -74,7 +74,7 @@ def change_claim(found: Comparison) -> str:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> change_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
     'The response changes by less than 0.01 dB'
@@ -101,7 +101,7 @@ def draw_change(axes: Axes, found: Comparison) -> None:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> with style.drawing():
     ...     axes = style.sheet("the same piece twice").add_subplot()
@@ -147,7 +147,7 @@ def distance_claim(found: Comparison) -> str:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> distance_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
     'Nothing that could be measured changed'
@@ -176,7 +176,7 @@ def draw_distance(axes: Axes, found: Comparison) -> None:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.compare import compare_files
+    >>> from stagefx.audition.shortcuts import compare_files
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> with style.drawing():
     ...     axes = style.sheet("the same piece twice").add_subplot()

@@ -32,7 +32,7 @@ def draw_margin(found: Margin) -> Figure:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.margin import margin
+    >>> from stagefx.audition.shortcuts import margin
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
@@ -64,7 +64,7 @@ def draw_causes(axes: Axes, found: Margin) -> None:
     Examples
     --------
     >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.margin import margin
+    >>> from stagefx.audition.shortcuts import margin
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
     >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
