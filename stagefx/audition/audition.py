@@ -150,7 +150,7 @@ class Audition:
             Nothing is worked out yet.
         """
         steps = Steps()
-        file = FileVersion(music, steps)
+        file = FileVersion(music, steps, often=False)
         playing = Playing(listening_level_db, level_by, seed, tuple(without))
         versions = (StageVersion(stage, file, playing, steps) for stage in (first, second))
         return cls(

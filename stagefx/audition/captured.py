@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +11,10 @@ import numpy as np
 from stagefx.audition.comparison import Comparison
 from stagefx.audition.evaluation import Told, frames_of, judged, level_matched_db, name_of
 from stagefx.audition.residual_file import residue_writer, write_residue
+from stagefx.audition.steps import Steps
+from stagefx.audition.versions import FileVersion
 from stagefx.difference.captured.recordings import Captured, CaptureFloor, take_apart_captured
-from stagefx.difference.decomposition import Difference, take_apart
+from stagefx.difference.decomposition import Difference
 from stagefx.difference.edits import Edit
 from stagefx.hearing.audibility import RANGES_HZ, LedgerRow, unjudged_row
 from stagefx.hearing.ear_model import listen
@@ -23,7 +25,6 @@ from stagefx.hearing.rows.noise import dither_over_db, hiding_db, noise_change
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wording import quantity
-from stagefx.io.files import open_audio
 from stagefx.io.recording import Recording
 from stagefx.units import decibels
 
@@ -104,11 +105,13 @@ def compare_captured(
     ('measured', 'A against a repeat of A')
     """
     with ExitStack() as opened:
-        one, other = (opened.enter_context(open_audio(place)) for place in (first, second))
-        again, alone = (
-            None if place is None else opened.enter_context(open_audio(place))
-            for place in (repeat, loopback)
+        steps = opened.enter_context(closing(Steps()))
+        one, other, again, alone = (
+            None if place is None else opened.enter_context(FileVersion(place, steps).open())
+            for place in (first, second, repeat, loopback)
         )
+        assert one
+        assert other
         start, stop = frames_of(one, passage)
         writer = residue_writer(one, residue, opened, force=force)
         ear = level_of(one, listening_level_db=listening_level_db)
@@ -118,9 +121,10 @@ def compare_captured(
         write_residue(writer, one, other, captured.difference)
         floors = floors_of(captured.floor)
         calm = again or alone
-        if calm is not None:
-            between = take_apart(one, calm, start=start, stop=stop)
-            floors |= _heard_floors(one, calm, between, level_by, ear.full_scale_spl_db, room_dba)
+        if calm is not None and captured.between is not None:
+            floors |= _heard_floors(
+                one, calm, captured.between, level_by, ear.full_scale_spl_db, room_dba
+            )
         matched_db = level_matched_db(captured.difference, level_by)
 
         recorders = recorders_rows(captured.difference.edits)

@@ -76,10 +76,10 @@ class HeldVersion:
 
 
 class FileVersion:
-    """An audio file as it is; where decoding costs much it is decoded once and read from a copy."""
+    """An audio file as it is; a compressed one that is read often is decoded once, into a copy."""
 
-    def __init__(self, place: str | Path, steps: Steps) -> None:
-        self.place, self._steps = place, steps
+    def __init__(self, place: str | Path, steps: Steps, *, often: bool = True) -> None:
+        self.place, self._steps, self._often = place, steps, often
         self._is_stream = str(place) == STANDARD_STREAM
         self.name = "standard input" if self._is_stream else Path(place).name
 
@@ -88,13 +88,17 @@ class FileVersion:
         """The file and its state."""
         if self._is_stream:
             return ("file", STANDARD_STREAM)
-        found = Path(self.place).stat()
+        try:
+            found = Path(self.place).stat()
+        except OSError:  # whoever opens it says why
+            return ("file", str(self.place))
         return ("file", str(Path(self.place).resolve()), found.st_size, found.st_mtime_ns)
 
     def open(self) -> AudioReader:
         """The file, or its decoded copy."""
         reader = self._opened()
-        if self._copy_key not in self._steps and not reader.is_lossy:
+        copied = self._copy_key in self._steps or reader.is_lossy
+        if not copied and not (self._often and _worth_a_copy(reader)):
             return reader
         with reader:
             return open_audio(self._copy(reader)[0], name=reader.place)

@@ -86,12 +86,15 @@ class Captured:
         None where neither a repeat nor a loopback was given.
     gap : GapNoise
         Noise of both in the silences.
+    between : Difference or None
+        What the floor was taken from: the repeat, else the loopback, beside the first.
     """
 
     faults: tuple[CaptureFault, ...]
     difference: Difference
     floor: CaptureFloor | None
     gap: GapNoise
+    between: Difference | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Faults, floor and noise as plain values.
@@ -166,6 +169,7 @@ def take_apart_captured(
     faults = list(capture_faults(first, second, difference))
     gap = gap_noise(first, second, difference)
     floor: CaptureFloor | None = None
+    calm: Difference | None = None
     for other, which, basis in (
         (repeat, "repeat", AGAINST_REPEAT),
         (loopback, "loopback", LOOPBACK),
@@ -181,10 +185,11 @@ def take_apart_captured(
         ]
         if which == "loopback" or loopback is None:
             faults += _hum(silence, which)
-        floor = floor or _floor(between, silence, basis)
+        if floor is None:
+            floor, calm = _floor(between, silence, basis), between
     if loopback is None and repeat is None:
         faults += _hum(gap, "second")
-    return Captured(tuple(faults), difference, floor, gap)
+    return Captured(tuple(faults), difference, floor, gap, calm)
 
 
 def _hum(gap: GapNoise, which: str) -> list[CaptureFault]:
