@@ -12,6 +12,7 @@ _HOMES = {
     "Attribution": "stagefx.render.attribution",
     "AudioError": "stagefx.errors",
     "AudioWriter": "stagefx.io.writing",
+    "Audition": "stagefx.audition.audition",
     "BlindError": "stagefx.errors",
     "BlindPlan": "stagefx.blind.planning",
     "BlindScore": "stagefx.blind.scoring",
@@ -56,6 +57,7 @@ _HOMES = {
 __all__ = ["__version__", *_HOMES]  # noqa: PLE0604 (the table holds names)
 
 if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds the two together
+    from stagefx.audition.audition import Audition as Audition
     from stagefx.audition.comparison import Comparison as Comparison
     from stagefx.audition.delivery import Delivery as Delivery
     from stagefx.audition.shortcuts import (

@@ -2,49 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from collections.abc import Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self
 
-import numpy as np
-from numpy.typing import NDArray
-
-from stagefx.align.alignment import Alignment, align
 from stagefx.audition.comparison import Comparison
-from stagefx.audition.evaluation import Hear, frames_of, hear, name_of
+from stagefx.audition.evaluation import frames_of, name_of
 from stagefx.audition.judging import Measured, judge_files, judge_stages
+from stagefx.audition.pair import Pair
 from stagefx.audition.residual_file import residue_writer, write_residue
 from stagefx.audition.steps import Steps
 from stagefx.audition.versions import (
     JUDGED_APART,
     FileVersion,
-    HeldVersion,
     Playing,
     StageVersion,
     Version,
-    render_versions,
+    replaced,
+    version_of,
 )
 from stagefx.circuit.description.files import with_values
 from stagefx.circuit.description.stage import Stage
-from stagefx.difference.captured.gap_noise import gap_noise
-from stagefx.difference.decomposition import Difference, take_apart
-from stagefx.difference.pairs import side_by_side
 from stagefx.errors import ComparisonError
-from stagefx.hearing.ear_model import Heard
 from stagefx.hearing.level_at_ear import (
     AS_DESCRIBED,
     USUAL_LISTENING_DB,
-    LevelAtEar,
     Room,
     check_listening_level,
-    level_at_ear,
     room_of,
 )
-from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage, choose_passage
+from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.recording import Recording
 
@@ -53,14 +43,13 @@ if TYPE_CHECKING:
     from stagefx.audition.delivery import Delivery
     from stagefx.audition.margin import Margin
 
-Array = NDArray[np.float64]
 Side = Literal["baseline", "change", "both"]
 
 
-class Audition:
+class Audition(Pair):
     """Two versions of a piece of music, worked out once, and asked many things.
 
-    Made by `of_stages`, `of_files` or `of_recordings`; a context manager.  What an answer needs
+    Made by `of_stages` or `of_files`; a context manager.  What an answer needs
     (the stages prepared, the music's level, the two versions rendered, aligned, taken apart, heard)
     is worked out when it is first asked for, and shared by all further answers, and by the
     auditions that `with_value` and `changed` make, as far as nothing changed that it depends on.
@@ -68,7 +57,7 @@ class Audition:
     Parameters
     ----------
     first, second : Version
-        What is set side by side: the baseline and the change.
+        The baseline and the change.
     listening_level_db : float, dB, 0 to 120
         A-weighted level at the seat while the first plays.
     level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
@@ -80,8 +69,7 @@ class Audition:
 
     Notes
     -----
-    Rendered versions are kept in single precision in a temporary folder, so memory does not grow
-    with duration; the folder goes when the audition that was made first is closed.
+    Rendered versions lie in a temporary folder, which goes when the first audition is closed.
 
     Examples
     --------
@@ -91,25 +79,12 @@ class Audition:
     >>> stages = load_stage("line-stage"), load_stage("line-stage-quick")
     >>> with Audition.of_stages(*stages, trio) as audition:
     ...     found = audition.compare((2.0, 4.0))
-    ...     longer = audition.with_value("output_cable.length", "300 m").compare((2.0, 4.0))
-    >>> found.verdict.grade.value, longer.verdict.grade.value
-    ('below what can be measured', 'may be heard')
+    ...     loaded = audition.with_value("load.capacitance", "1 uF").compare((2.0, 4.0))
+    >>> found.verdict.grade.value, loaded.verdict.grade.value
+    ('should not be heard', 'will be heard')
     """
 
-    def __init__(
-        self,
-        first: Version,
-        second: Version,
-        *,
-        listening_level_db: float,
-        level_by: LevelBy,
-        room_dba: Room,
-        steps: Steps,
-    ) -> None:
-        self.first, self.second = first, second
-        self.listening_level_db, self.level_by = listening_level_db, level_by
-        self.room_dba = room_dba
-        self._steps, self._owner = steps, True
+    _owns = True
 
     @classmethod
     def of_stages(
@@ -164,8 +139,8 @@ class Audition:
     @classmethod
     def of_files(
         cls,
-        first: str | Path,
-        second: str | Path,
+        first: str | Path | Recording,
+        second: str | Path | Recording,
         *,
         listening_level_db: float = USUAL_LISTENING_DB,
         level_by: LevelBy = "nothing",
@@ -175,8 +150,8 @@ class Audition:
 
         Parameters
         ----------
-        first, second : str or Path
-            The files.
+        first, second : str, Path or Recording
+            Files; or what is open, or held in memory, and stays its owner's.
         listening_level_db : float, dB, 0 to 120
             A-weighted level at the seat while the first plays.
         level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
@@ -190,45 +165,7 @@ class Audition:
             Nothing is worked out yet.
         """
         steps = Steps()
-        versions = (FileVersion(place, steps) for place in (first, second))
-        return cls(
-            *versions,
-            listening_level_db=listening_level_db,
-            level_by=level_by,
-            room_dba=room_dba,
-            steps=steps,
-        )
-
-    @classmethod
-    def of_recordings(
-        cls,
-        first: Recording,
-        second: Recording,
-        *,
-        listening_level_db: float = USUAL_LISTENING_DB,
-        level_by: LevelBy = "nothing",
-        room_dba: Room = AS_DESCRIBED,
-    ) -> Audition:
-        """Two versions of a piece that are open, or held in memory.
-
-        Parameters
-        ----------
-        first, second : Recording
-            Open files or held audio; they stay their owner's.
-        listening_level_db : float, dB, 0 to 120
-            A-weighted level at the seat while the first plays.
-        level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-            What a listener's level match is taken to take away.
-        room_dba : float or None or ``"as described"``, dBA
-            Noise of the room at the seat; 30 dBA unless it is given.
-
-        Returns
-        -------
-        Audition
-            Nothing is worked out yet.
-        """
-        steps = Steps()
-        versions = (HeldVersion(one, steps) for one in (first, second))
+        versions = (version_of(one, steps) for one in (first, second))
         return cls(
             *versions,
             listening_level_db=listening_level_db,
@@ -250,7 +187,7 @@ class Audition:
 
     def close(self) -> None:
         """Remove the temporary files; an audition made from another one leaves them to that."""
-        if self._owner:
+        if self._owns:
             self._steps.close()
 
     def changed(
@@ -283,7 +220,7 @@ class Audition:
         level_db = self.listening_level_db if listening_level_db is None else listening_level_db
         by = level_by or self.level_by
         versions = (
-            self._replaced(old, new, level_db, by)
+            replaced(old, new, self._steps, level_db, by)
             for old, new in ((self.first, first), (self.second, second))
         )
         made = Audition(
@@ -293,22 +230,8 @@ class Audition:
             room_dba=self.room_dba if room_dba == "unchanged" else room_dba,
             steps=self._steps,
         )
-        made._owner = False
+        made._owns = False
         return made
-
-    def _replaced(
-        self, old: Version, new: Stage | Path | Version | None, level_db: float, by: LevelBy
-    ) -> Version:
-        if isinstance(new, Path):
-            return FileVersion(new, self._steps)
-        version = old if new is None or isinstance(new, Stage) else new
-        if not isinstance(version, StageVersion):
-            if isinstance(new, Stage):
-                raise ComparisonError("audio files hold no stage that could be changed")
-            return version
-        stage = new if isinstance(new, Stage) else version.stage
-        playing = replace(version.playing, listening_level_db=level_db, level_by=by)
-        return StageVersion(stage, version.music, playing, self._steps)
 
     def with_value(self, key: str, value: Any, *, side: Side = "change") -> Audition:
         """One value of a stage changed.
@@ -344,104 +267,6 @@ class Audition:
                 raise ComparisonError("audio files hold no stage whose values could be changed")
             new[place] = with_values(version.stage, {table: {name: value}}, where=key)
         return self.changed(first=new.get("first"), second=new.get("second"))
-
-    @property
-    def stages(self) -> tuple[StageVersion, StageVersion] | None:
-        """Both versions, where they are music through stages."""
-        if isinstance(self.first, StageVersion) and isinstance(self.second, StageVersion):
-            return self.first, self.second
-        return None
-
-    @property
-    def room(self) -> float | None:
-        """The room's noise, dBA; None where it hides nothing."""
-        return room_of(self.room_dba, *(one.stage for one in self.stages or ()))
-
-    @contextmanager
-    def open(self) -> Iterator[tuple[Recording, Recording]]:
-        """Both versions, to be read on one thread."""
-        if self.stages:
-            render_versions(self.stages, self._steps)
-        with self.first.open() as one, self.second.open() as other:
-            yield one, other
-
-    @property
-    def level_at_ear(self) -> LevelAtEar:
-        """How loud full scale is at the seat while the first plays."""
-        check_listening_level(self.listening_level_db)
-        return level_at_ear(self.first.level_db(), listening_level_db=self.listening_level_db)
-
-    @property
-    def alignment(self) -> Alignment:
-        """How the second lies beside the first, as a whole."""
-
-        def work() -> Alignment:
-            with self.open() as pair:
-                return align(*pair)
-
-        return self._steps.once(("alignment", *self._keys), work)
-
-    @property
-    def _keys(self) -> tuple[Hashable, Hashable]:
-        return self.first.key, self.second.key
-
-    def choose_passage(
-        self, *, seconds: float = USUAL_PASSAGE_S, level_matched: bool = True
-    ) -> Passage:
-        """The stretch in which the difference is most likely to be heard.
-
-        Parameters
-        ----------
-        seconds : float, s, 0.5 or more
-            How long it should be.
-        level_matched : bool
-            Whether the level between them is taken away, as listening tests do.
-
-        Returns
-        -------
-        Passage
-            As of `stagefx.hearing.passage.choose_passage`.
-        """
-
-        def work() -> Passage:
-            with self.open() as pair:
-                return choose_passage(
-                    *pair, seconds=seconds, level_matched=level_matched, alignment=self.alignment,
-                    ear=self.level_at_ear,
-                )  # fmt: skip
-
-        key = ("passage", *self._keys, self.listening_level_db, seconds, level_matched)
-        return self._steps.once(key, work)
-
-    def excerpt(self, passage: tuple[float, float]) -> tuple[Array, Array]:
-        """A passage of both, the second brought to the first's time and polarity.
-
-        Parameters
-        ----------
-        passage : tuple of two float, s
-            From where to where in the first.
-
-        Returns
-        -------
-        tuple of two ndarray of float64 [frames, channels], full scale 1.0
-            Equally long.
-
-        Raises
-        ------
-        ComparisonError
-            The passage does not lie in both.
-        """
-        with self.open() as (one, other):
-            start, stop = frames_of(one, passage)
-            assert stop is not None
-            pairs = list(side_by_side(one, other, self.alignment, start=start, stop=stop))
-            moved = np.concatenate([pair.second for pair in pairs]) if pairs else np.zeros((0, 1))
-            if len(moved) != stop - start:
-                raise ComparisonError(
-                    f"{other.place} does not hold the whole passage from {passage[0]:g} s to "
-                    f"{passage[1]:g} s; give another passage"
-                )
-            return one.read(start, stop), self.alignment.polarity * moved
 
     def compare(
         self,
@@ -486,16 +311,14 @@ class Audition:
                 for stage in self.stages:
                     _ = stage.played
             with self.open() as pair:
-                difference, ear = self._measured(pair, frames)
+                difference, ear = self.measured(pair, frames)
                 write_residue(writer, *pair, difference)
                 measured = Measured(
-                    pair, difference, ear, self.level_by, self.room, self._hear(frames)
+                    pair, difference, ear, self.level_by, self.room, self.hearing(frames)
                 )
                 if self.stages:
                     return judge_stages(measured, self.stages, music=name)
-                gap = self._steps.once(
-                    ("gap noise", *self._keys, frames), lambda: gap_noise(*pair, difference)
-                )
+                gap = self.gap_noise(pair, difference, frames)
                 return judge_files(measured, gap, (self.first.name, self.second.name))
 
     def deliver(
@@ -575,38 +398,3 @@ class Audition:
                 listened = replace(chosen, stop_s=min(chosen.stop_s, seconds))
             room_dba = room_of(self.room_dba, stage.stage)
             return margins(stage.played, music, listened, beside.level_at_ear, room_dba)
-
-    def _measured(
-        self, pair: tuple[Recording, Recording], frames: tuple[int, int | None]
-    ) -> tuple[Difference, LevelAtEar]:
-        """The difference, and how loud it all is, side by side on two threads."""
-        key = ("difference", *self._keys, frames, self.stages is not None)
-
-        def work() -> Difference:
-            return take_apart(
-                *pair, start=frames[0], stop=frames[1], together=self.stages is not None
-            )
-
-        with ThreadPoolExecutor(1, thread_name_prefix="level") as beside:
-            level = beside.submit(lambda: self.level_at_ear)
-            if isinstance(self.first, HeldVersion):  # its reader is in use
-                level.result()
-            difference = self._steps.once(key, work)
-            return difference, level.result()
-
-    def _hear(self, frames: tuple[int, int | None]) -> Hear:
-        """As `hear`, but what was heard before is not worked out again."""
-
-        def heard(
-            pair: tuple[Recording, Recording],
-            difference: Difference,
-            spl_db: float,
-            matched_db: float,
-            room_dba: float | None,
-        ) -> Heard:
-            key = ("heard", *self._keys, frames, spl_db, matched_db, room_dba)
-            return self._steps.once(
-                key, lambda: hear(pair, difference, spl_db, matched_db, room_dba)
-            )
-
-        return heard

@@ -26,9 +26,10 @@ from stagefx.hearing.ear.detection import EarPair
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, LevelAtEar, level_of
 from stagefx.hearing.passage import USUAL_PASSAGE_S, choose_passage
 from stagefx.hearing.thresholds import limits
-from stagefx.hearing.wording import factor
+from stagefx.hearing.wording import decibels, factor
 from stagefx.io.files import open_audio
 from stagefx.io.recording import HeldAudio, Recording
+from stagefx.io.tables import html_table
 
 Array = NDArray[np.float64]
 
@@ -184,9 +185,7 @@ class Delivery:
 
     def _repr_html_(self) -> str:
         """The delivery, as a notebook shows it."""
-        from stagefx.audition.notebook import delivery_as_html
-
-        return delivery_as_html(self)
+        return _as_html(self)
 
     def as_json(self) -> dict[str, Any]:
         """The delivery as plain values.
@@ -298,3 +297,31 @@ def _apart(first: Array, second: Array, rate_hz: int, full_scale_spl_db: float) 
     left = float(np.square(second - first).sum())
     residue_db = 10.0 * math.log10(left / power) if left > 0.0 and power > 0.0 else -math.inf
     return Apart(residue_db, pair.account().detection_probability)
+
+
+def _as_html(found: Delivery) -> str:
+    """The sentence, then each coding beside the difference."""
+    rows = [("the pair itself", "", *_sizes(found.pair), "", "")]
+    rows += [
+        (
+            one.coding.name,
+            f"{one.kbit_per_s:.0f} kbit/s",
+            *_sizes(one.by_coding),
+            _sizes(one.baseline)[1],
+            _sizes(one.after_coding)[1],
+        )
+        for one in found.delivered
+    ]
+    start, stop = found.passage_s
+    return html_table(
+        f"From {start:.1f} to {stop:.1f} s, re the music",
+        rows,
+        head=("", "measured", "what it changes", "noticed", "by coding alone", "pair after"),
+        before=(found.sentence,),
+    )
+
+
+def _sizes(found: Apart) -> tuple[str, str]:
+    left = "nothing" if found.residue_db == -float("inf") else decibels(found.residue_db)
+    p = found.detection_probability
+    return left, "too short" if p is None else f"{p:.2f}"

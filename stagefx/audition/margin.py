@@ -158,6 +158,7 @@ def headline(found: Margin) -> str:
     >>> from stagefx.samples import samples_folder
     >>> from stagefx.circuit.description.files import load_stage
     >>> trio = samples_folder() / "music" / "trio.flac"
+    >>> from stagefx.audition.shortcuts import margin
     >>> headline(margin(load_stage("wire"), trio, passage=(2.0, 4.0)))
     'This stage has nothing that could grow until it is heard.'
     """

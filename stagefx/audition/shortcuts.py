@@ -65,7 +65,7 @@ def compare_recordings(
     >>> round(level.value, 4), found.verdict.grade.value
     (0.0873, 'should not be heard')
     """
-    with Audition.of_recordings(
+    with Audition.of_files(
         first, second,
         listening_level_db=listening_level_db, level_by=level_by, room_dba=room_dba,
     ) as audition:  # fmt: skip

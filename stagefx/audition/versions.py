@@ -21,6 +21,7 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.effects.registry import BUILT_IN, effect_kinds
+from stagefx.errors import ComparisonError
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import STANDARD_STREAM, AudioFormat, AudioReader, open_audio
 from stagefx.io.prefetch import read_ahead
@@ -253,6 +254,31 @@ def render_versions(versions: Sequence[StageVersion], steps: Steps) -> None:
         reports = render_all(jobs, reader)
     for key, place, report in zip(missing, places, reports, strict=True):
         steps.put(key, _Sound(place, report))
+
+
+def version_of(given: str | Path | Recording, steps: Steps) -> Version:
+    """A file, or audio that somebody else holds, as one side of an audition."""
+    return FileVersion(given, steps) if isinstance(given, str | Path) else HeldVersion(given, steps)
+
+
+def replaced(
+    old: Version,
+    new: Stage | Path | Version | None,
+    steps: Steps,
+    listening_level_db: float,
+    level_by: LevelBy,
+) -> Version:
+    """What stands in the place of `old`: another stage, another file, or the same played anew."""
+    if isinstance(new, Path):
+        return FileVersion(new, steps)
+    version = old if new is None or isinstance(new, Stage) else new
+    if not isinstance(version, StageVersion):
+        if isinstance(new, Stage):
+            raise ComparisonError("audio files hold no stage that could be changed")
+        return version
+    stage = new if isinstance(new, Stage) else version.stage
+    playing = replace(version.playing, listening_level_db=listening_level_db, level_by=level_by)
+    return StageVersion(stage, version.music, playing, steps)
 
 
 def _canonical(tables: object) -> str:

@@ -86,7 +86,7 @@ def demonstrate(
     >>> found.comparisons["passive-box", "voice"].verdict.grade.value
     'will be heard'
     """
-    from stagefx.audition.shortcuts import compare_stages
+    from stagefx.audition.audition import Audition
     from stagefx.render.rendering import render_file
     from stagefx.report.plots.saving import save
     from stagefx.report.plots.stage.figures import draw_figures
@@ -113,19 +113,16 @@ def demonstrate(
                 listening_level_db=listening_level_db,
             )
             done = _step(progress, done, steps)
-        for change in CHANGES:
-            found.comparisons[change, piece] = compare_stages(
-                stages["stock"],
-                stages[change],
-                music,
-                passage=passage,
-                residue=folder / "difference" / f"{piece}-stock-{change}.wav"
-                if piece == pieces[0]
-                else None,
-                listening_level_db=listening_level_db,
-                seed=seed,
-            )
-            done = _step(progress, done, steps)
+        with Audition.of_stages(
+            stages["stock"], stages[CHANGES[0]], music,
+            listening_level_db=listening_level_db, seed=seed,
+        ) as audition:  # fmt: skip
+            for change in CHANGES:
+                kept = folder / "difference" / f"{piece}-stock-{change}.wav"
+                found.comparisons[change, piece] = audition.changed(second=stages[change]).compare(
+                    passage, residual=kept if piece == pieces[0] else None
+                )
+                done = _step(progress, done, steps)
     return found
 
 
