@@ -114,7 +114,7 @@ def demonstrate(
             )
             done = _step(progress, done, steps)
         with Audition.of_stages(
-            stages["stock"], stages[CHANGES[0]], music,
+            stages["stock"], stages[next(iter(CHANGES))], music,
             listening_level_db=listening_level_db, seed=seed,
         ) as audition:  # fmt: skip
             for change in CHANGES:
