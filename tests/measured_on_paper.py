@@ -9,11 +9,11 @@ import numpy as np
 
 from stagefx.bench.measure.measurement import Measurement
 from stagefx.bench.measure.rows import Clip, Harmonics, Level, Noise, ResponsePoint, Slew
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
+from stagefx.circuit.limits import limits
 from stagefx.circuit.response import Response
 from stagefx.figures.table import work_out
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.stage import Load, Stage
 from stagefx.circuit.knob import Knob, set_knob
+from stagefx.circuit.limits import limits
 from stagefx.circuit.response import Response
 from stagefx.effects.added.oscillation import refuse_unstable
 from stagefx.errors import StageError

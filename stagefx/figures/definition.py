@@ -8,10 +8,10 @@ from functools import cached_property
 
 import numpy as np
 
-from stagefx.circuit.amplifier.limits import Limits, limits
 from stagefx.circuit.amplifier.stability import Stability, stability
 from stagefx.circuit.circuit import Array, Circuit
 from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
+from stagefx.circuit.limits import Limits, limits
 from stagefx.circuit.noise_budget import AudioNoise, NoiseBudget, noisiest_position
 from stagefx.circuit.response import Response
 from stagefx.circuit.weighting import a_weighting_db

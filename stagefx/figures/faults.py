@@ -10,15 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagefx.circuit.amplifier.limits import (
+from stagefx.circuit.amplifier.stability import stability
+from stagefx.circuit.circuit import Array, Circuit
+from stagefx.circuit.dc import coupling_unknown, output_direct_v, speaker_direct_v
+from stagefx.circuit.limits import (
     current_reach_v,
     current_slope_v_per_s,
     limits,
     rail_swing_v,
 )
-from stagefx.circuit.amplifier.stability import stability
-from stagefx.circuit.circuit import Array, Circuit
-from stagefx.circuit.dc import coupling_unknown, output_direct_v, speaker_direct_v
 from stagefx.circuit.response import Response
 from stagefx.circuit.supply import reservoirs
 from stagefx.circuit.supply.decoupling import decoupling

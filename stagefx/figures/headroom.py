@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stagefx.circuit.amplifier.limits import Limits
+from stagefx.circuit.limits import Limits
 from stagefx.figures.definition import (
     NO_AMPLIFIER,
     NO_LEVEL,

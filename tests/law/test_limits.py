@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from stagefx.circuit.amplifier.limits import Limits, limits, stated_direct_v
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.limits import Limits, limits, stated_direct_v
 from stagefx.errors import StageError
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.limits import limits
 from stagefx.circuit.supply.reservoirs import charged_through_resistance
 from stagefx.effects.kind import Setup
 from stagefx.render.chain import Chain

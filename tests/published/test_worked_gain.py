@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.limits import limits
 from stagefx.units import decibels, parse
 from tests.published.worked import agrees, figure, gain
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from stagefx.circuit.amplifier.limits import Limits, limits
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.limits import Limits, limits
 from tests.published.worked import agrees, figure, response_db
 
 REFERENCE = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}

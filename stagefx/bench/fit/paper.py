@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from stagefx.bench.bench_setting import with_knob, with_load
 from stagefx.bench.fit.rounds import Round, Seen, sweep_emf_v
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
+from stagefx.circuit.limits import limits
 from stagefx.circuit.noise_budget import AudioNoise
 from stagefx.circuit.response import Response
 from stagefx.effects.crosstalk import crosstalk

@@ -46,7 +46,7 @@ from stagefx.bench.readings.reading import Reading
 from stagefx.bench.readings.report import Checked
 from stagefx.bench.readings.solving import solve_for
 from stagefx.bench.uncertainty import Measured, carry
-from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.limits import limits
 from stagefx.units import ROOT_TWO, decibels
 
 Rows = Iterator[tuple[str, Measured, float, str]]

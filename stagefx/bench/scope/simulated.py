@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from stagefx.bench.scope.interpretation import read_scope
 from stagefx.bench.scope.reading import ScopeReading
 from stagefx.bench.scope.tables import ScopeError, Trace
-from stagefx.circuit.amplifier.limits import Limits, limits
 from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.limits import Limits, limits
 from stagefx.circuit.response import Response
 
 Array = NDArray[np.float64]

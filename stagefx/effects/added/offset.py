@@ -12,9 +12,9 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.circuit.amplifier.limits import stated_direct_v
 from stagefx.circuit.circuit import Circuit
 from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.limits import stated_direct_v
 from stagefx.circuit.network.ladder import solve
 from stagefx.circuit.network.placement import input_parts, load_parts, output_parts
 from stagefx.effects.effect import Setting

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from stagefx.circuit.amplifier.limits import limits
+from stagefx.circuit.limits import limits
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limits.limit_set import LimitSet

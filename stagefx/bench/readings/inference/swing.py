@@ -12,10 +12,10 @@ from stagefx.bench.readings.conditions import on_bench, output_share
 from stagefx.bench.readings.kinds import Clip, Rail
 from stagefx.bench.readings.unit_mistakes import slip
 from stagefx.bench.uncertainty import Measured, carry, exactly, stated
-from stagefx.circuit.amplifier.limits import current_reach_v, stated_direct_v
 from stagefx.circuit.amplifier.small_signal import Amplifier
 from stagefx.circuit.circuit import Circuit
 from stagefx.circuit.dc import direct_path
+from stagefx.circuit.limits import current_reach_v, stated_direct_v
 from stagefx.circuit.network.ladder import laplace
 from stagefx.circuit.network.placement import load_parts, output_parts
 from stagefx.units import ROOT_TWO, show

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import Circuit
+from stagefx.circuit.limits import limits
 from stagefx.circuit.response import Response
 from stagefx.io.recording import Recording
 

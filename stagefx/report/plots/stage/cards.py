@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from stagefx.bench.bench_setting import OnBench, on_bench
 from stagefx.bench.scope.simulated import POINTS, square_through
-from stagefx.circuit.amplifier.limits import Limits, limits
 from stagefx.circuit.description.stage import Stage
+from stagefx.circuit.limits import Limits, limits
 from stagefx.circuit.response import Response
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount

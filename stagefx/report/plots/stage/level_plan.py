@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stagefx.circuit.amplifier.limits import limits
 from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
+from stagefx.circuit.limits import limits
 from stagefx.circuit.response import Response
 from stagefx.figures.table import Figures
 from stagefx.units import decibels
