@@ -8,9 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stagefx.align.delay.constant import ConstantDelay, alike, constant_delay, in_common
-from stagefx.align.delay.lag import Lag, find_lag
 from stagefx.align.delay.periodicity import Repeat
 from stagefx.align.resample import Matching, at_speed
+from stagefx.align.sightings import (
+    LEAST_EXCURSION_FRAMES,
+    LEAST_WANDER_FRAMES,
+    NEAR_S,
+    Pieces,
+    find_sightings,
+    is_sloping,
+    seconded,
+    slope_of,
+)
 from stagefx.align.time_path import TimePath
 from stagefx.align.track.drift import (
     SHORTEST_WINDOW_S,
@@ -20,12 +29,10 @@ from stagefx.align.track.drift import (
     course_by_phase,
     follow,
 )
-from stagefx.align.track.path_fit import Delays, fit_path
 from stagefx.align.track.speed import FASTEST, find_speed
 from stagefx.align.track.windows import Sighting
 from stagefx.align.track.wow import follow_finely, wow_percent
 from stagefx.align.warp import WARP_REACH_FRAMES
-from stagefx.io.recording import Recording
 
 LEAST_IN_COMMON = 0.5
 """Share of the second's power that has to follow the first for both to be the same music."""
@@ -34,9 +41,6 @@ LEAST_ALIKE = 0.2
 
 _LEAST_TOUCH = 0.5
 """Of the shorter version."""
-_NEAR_S = 0.1
-_SURELY_IN_COMMON = 0.99
-"""Versions of which this much agrees within 0.1 s are not sought farther off."""
 _NEAR_ENOUGH = 0.3
 """Nor are those of which so much agrees in the mean of all bands: elsewhere there is less."""
 _FEW_FRAMES = 3.0
@@ -48,36 +52,8 @@ _LEAST_SPEED = 2e-4
 _FINELY_ALIKE = 0.97
 """Versions less alike may waver quicker than windows of a second show."""
 _SHORTEST_FOR_DRIFT_S = 6.5
-_SURE_TIMES = 6.0
-"""A slope counts from as many standard deviations on."""
-_LEAST_EXCURSION_FRAMES = 1e-3
-_LEAST_WANDER_FRAMES = 0.05
-"""What a stage does may look like as much: its delay can follow the music's level."""
 _SETTLED_FRAMES = 1e-5
-_LEAST_LIKENESS, _PLAINLY_LIKE = 0.15, 0.5
-"""Of a window to where it was found: to count at all, and to be sought nowhere else."""
-_AS_LIKE = 0.9
-"""Of the likest so far: music repeats itself, nearly."""
-_SIGHTING_S = 0.4
-"""Short, or a quick clock smears the place."""
-_SIGHTINGS_EVERY_S, _FEWEST_SIGHTINGS, _MOST_SIGHTINGS = 4.0, 10, 64
-_MOST_FARTHER_OFF = 10
-"""Searches of the whole range; they take most of the time."""
-_APART_FRAMES = 2
 _SLACK = 256
-
-
-@dataclass(frozen=True)
-class Pieces:
-    """What is aligned, and how: the second at the first's rate, the stretch, the search."""
-
-    first: Recording
-    second: Recording
-    start: int
-    stop: int
-    search_s: float
-    follows: bool
-    thorough: bool = False
 
 
 @dataclass(frozen=True)
@@ -171,7 +147,7 @@ def _with_speed(found: Fit, slope: float) -> Fit:
 
 def _at_one_speed(pieces: Pieces) -> tuple[Fit, Fit]:
     """By one delay, and by what fits better if there is such."""
-    near = min(_NEAR_S, pieces.search_s)
+    near = min(NEAR_S, pieces.search_s)
     constant = _constant(pieces, near)
     if constant.alike < _NEAR_ENOUGH and pieces.search_s > near:
         constant = max(constant, _constant(pieces, pieces.search_s), key=lambda each: each.alike)
@@ -197,9 +173,9 @@ def _wavering(tried: _Tried) -> Fit:
 
 def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
     """Along a delay that drifts or jumps, where that is seen and has more in common."""
-    matching, sightings = _sightings(pieces, constant)
+    matching, sightings = find_sightings(pieces, constant)
     found = _followed_along(steady, matching, sightings, pieces)
-    agreed = [one for one in sightings if _seconded(one, sightings)]
+    agreed = [one for one in sightings if seconded(one, sightings)]
     if found.alike < _FINELY_ALIKE and len(agreed) < len(sightings):
         found = max(
             found,
@@ -207,11 +183,6 @@ def _followed(steady: Fit, constant: ConstantDelay, pieces: Pieces) -> Fit:
             key=lambda each: each.alike,
         )
     return found
-
-
-def _seconded(one: Sighting, sightings: list[Sighting]) -> bool:
-    """Whether another passage was seen at the same lag: a lone tone is soon seen at a wrong one."""
-    return any(other is not one and abs(other.lag - one.lag) < _APART_FRAMES for other in sightings)
 
 
 def _followed_along(
@@ -287,7 +258,7 @@ def _steady(constant: ConstantDelay, pieces: Pieces) -> Fit:
     )
     if not pieces.follows or constant.repeat or not _long_enough(pieces):
         return found
-    slope = _slope(constant)
+    slope = slope_of(constant)
     if slope is None:
         return found
     return replace(found, drift_ppm=0.0, drift_uncertainty_ppm=1e6 * slope[1])
@@ -299,7 +270,7 @@ def _moving(course: Course, matching: Matching, stretch: tuple[int, int]) -> Fit
     path = fitted.path
     ends = path.smooth_delay_at(np.array(stretch, dtype=np.float64))
     drift_ppm = -1e6 * float(np.diff(ends)[0]) / (stretch[1] - stretch[0])
-    if not path.wander and not _sloping(fitted.slope, fitted.slope_uncertainty):
+    if not path.wander and not is_sloping(fitted.slope, fitted.slope_uncertainty):
         path, drift_ppm = _level(path, sum(stretch) / 2.0), 0.0
     return Fit(
         delay_frames=float(path.delay_at(np.zeros(1))[0]),
@@ -314,102 +285,6 @@ def _moving(course: Course, matching: Matching, stretch: tuple[int, int]) -> Fit
     )
 
 
-def _sightings(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[Sighting]]:
-    """How the channels match, and where the second was seen, if not by one delay everywhere."""
-    matching = constant.matching
-    if constant.in_common < _SURELY_IN_COMMON or pieces.thorough:
-        matching, alone = _each_alone(pieces, constant)
-        if pieces.thorough or any(
-            abs(each.lag - constant.delay_frames) >= _APART_FRAMES for each in alone
-        ):
-            return matching, alone
-        matching = constant.matching
-    slope = _slope(constant)
-    if slope is None:
-        return matching, []
-    delays = constant.delays
-    apart = np.abs(delays.frames - constant.delay_frames)
-    unsteady = (apart > _LEAST_WANDER_FRAMES) & (apart > _SURE_TIMES * delays.uncertainty)
-    excursion = abs(slope[0]) * (pieces.stop - pieces.start)
-    if not unsteady.any() and (excursion < _LEAST_EXCURSION_FRAMES or not _sloping(*slope)):
-        return matching, []
-    return matching, [Sighting(float(at), constant.delay_frames) for at in delays.at]
-
-
-def _each_alone(pieces: Pieces, constant: ConstantDelay) -> tuple[Matching, list[Sighting]]:
-    """Short windows from end to end, each sought by itself, and how the channels match in most.
-
-    First where the last one was found; farther off where it is not found there.
-    """
-    first, rate_hz = pieces.first, pieces.first.format.rate_hz
-    length, search = round(_SIGHTING_S * rate_hz), round(pieces.search_s * rate_hz)
-    seconds = (pieces.stop - pieces.start) / rate_hz
-    many = int(min(max(seconds / _SIGHTINGS_EVERY_S, _FEWEST_SIGHTINGS), _MOST_SIGHTINGS))
-    seen: list[tuple[Sighting, Lag]] = []
-    expected, farther_off, best, reached = round(constant.delay_frames), 0, 0.0, -math.inf
-    for middle in pieces.start + (np.arange(many) + 0.5) * (pieces.stop - pieces.start) / many:
-        part = round(float(middle)) - length // 2, round(float(middle)) + length // 2
-        if not np.diff(first.read(*part), axis=0).any():
-            continue
-        near = round(_NEAR_S * rate_hz)
-        lag = find_lag(first, pieces.second, [part], search_frames=near, around=expected)
-        plain = max(_PLAINLY_LIKE, _AS_LIKE * best)
-        if lag.likeness < plain and farther_off < _MOST_FARTHER_OFF and search > near:
-            farther_off += 1
-            other = find_lag(first, pieces.second, [part], search_frames=search)
-            lag = max(lag, other, key=lambda each: each.likeness)
-        if lag.likeness >= _LEAST_LIKENESS:
-            seen.append((Sighting(float(middle), float(lag.frames)), lag))
-            if middle + lag.frames >= reached:  # or a later one would be sought in the wrong place
-                expected, reached = lag.frames, float(middle + lag.frames)
-            best = max(best, lag.likeness)
-    if not seen:
-        return constant.matching, []
-    seen = _forwards(seen)
-    return _matching([lag for _, lag in seen]), [one for one, _ in seen]
-
-
-def _forwards(seen: list[tuple[Sighting, Lag]]) -> list[tuple[Sighting, Lag]]:
-    """The likeliest of them in which nothing comes earlier in the second than what came before."""
-    found = [one.frame + one.lag for one, _ in seen]
-    total, back = [lag.likeness for _, lag in seen], [-1] * len(seen)
-    for here in range(len(seen)):
-        for before in range(here):
-            if found[before] <= found[here] and (
-                total[before] + seen[here][1].likeness > total[here]
-            ):
-                total[here], back[here] = total[before] + seen[here][1].likeness, before
-    chosen, kept = int(np.argmax(total)), []
-    while chosen >= 0:
-        kept.append(seen[chosen])
-        chosen = back[chosen]
-    return kept[::-1]
-
-
-def _matching(lags: list[Lag]) -> Matching:
-    """How the channels match in most of the places."""
-    crossed = sum(lag.likeness if lag.crossed else -lag.likeness for lag in lags) > 0.0
-    votes = np.sum(
-        [lag.likeness * np.array(lag.signs) for lag in lags if lag.crossed == crossed], axis=0
-    )
-    return Matching(crossed, tuple(1 if vote >= 0.0 else -1 for vote in votes.tolist()))
-
-
-def _slope(constant: ConstantDelay) -> tuple[float, float] | None:
-    """How the passages' own delays rise, in frames a frame, and how sure that is."""
-    delays = constant.delays
-    known = np.isfinite(delays.uncertainty)
-    if known.sum() < 3:
-        return None
-    chosen = Delays(delays.at[known], delays.frames[known], delays.uncertainty[known])
-    fitted = fit_path(chosen, int(chosen.at[0]), int(chosen.at[-1]) + 1)
-    return fitted.slope, fitted.slope_uncertainty
-
-
-def _sloping(slope: float, uncertainty: float) -> bool:
-    return abs(slope) > _SURE_TIMES * uncertainty
-
-
 def _moves(course: Course, stretch: tuple[int, int]) -> bool:
     """Whether a course is more than one delay for all, beyond doubt."""
     fitted = course.fitted
@@ -417,8 +292,8 @@ def _moves(course: Course, stretch: tuple[int, int]) -> bool:
         return True
     along = np.linspace(*stretch, 200)
     excursion = float(np.ptp(fitted.path.delay_at(along)))
-    sloping = _sloping(fitted.slope, fitted.slope_uncertainty)
-    return excursion >= (_LEAST_EXCURSION_FRAMES if sloping else _LEAST_WANDER_FRAMES)
+    sloping = is_sloping(fitted.slope, fitted.slope_uncertainty)
+    return excursion >= (LEAST_EXCURSION_FRAMES if sloping else LEAST_WANDER_FRAMES)
 
 
 def _level(path: TimePath, middle: float) -> TimePath:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from stagefx.align.alignment import Alignment, align
-from stagefx.align.track.path_fit import Delays, fit_path
+from stagefx.align.path_fit import Delays, fit_path
 from stagefx.difference.pairs import side_by_side
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound

@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 from stagefx.align.delay.lag import find_lag
 from stagefx.align.delay.passages import informative_passages
 from stagefx.align.delay.periodicity import Repeat, nearest_repeat
-from stagefx.align.delay.phase_slope import delay_from_phase, direction
+from stagefx.align.delay.phase_slope import delay_from_phase, direction, segment_frames
+from stagefx.align.path_fit import Delays
 from stagefx.align.resample import Matching
-from stagefx.align.track.drift import segment_frames
-from stagefx.align.track.path_fit import Delays
 from stagefx.dsp.fractional_delay import REACH_FRAMES, read_later, whole_and_fraction
 from stagefx.dsp.spectra import PairMeter, PairSpectra
 from stagefx.errors import ComparisonError

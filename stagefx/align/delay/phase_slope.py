@@ -24,6 +24,7 @@ _CLEARLY_STRAIGHTER = 1.2
 """One channel alone is gone by only where the others clearly do not follow it."""
 _LINES_ALIKE = 1.5
 """Lines that count as one: the noise bandwidth of a raised cosine."""
+_SEGMENT_S = 0.17
 _SEGMENT_COUNTS = 0.95
 """What one of many raised-cosine segments that overlap by half is worth."""
 
@@ -166,3 +167,27 @@ def _unbiased_coherence(spectra: PairSpectra) -> np.ndarray:
         return spectra.coherence
     chance = 1.0 / spectra.segments
     return np.clip((spectra.coherence - chance) / (1.0 - chance), 0.0, 1.0)
+
+
+def segment_frames(length: int, *, rate_hz: int) -> int:
+    """How long the segments are of which delays are read.
+
+    Parameters
+    ----------
+    length : int, frames
+        The shortest stretch.
+    rate_hz : int, Hz
+        Sampling rate.
+
+    Returns
+    -------
+    int, frames
+        The power of two nearest 0.13 s, or less, so that several fit into the stretch.
+
+    Examples
+    --------
+    >>> segment_frames(3 * 44100, rate_hz=44100), segment_frames(11025, rate_hz=44100)
+    (4096, 2048)
+    """
+    target = math.log2(min(_SEGMENT_S * rate_hz, length / 4))
+    return 1 << round(target - 0.4)

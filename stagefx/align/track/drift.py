@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.align.delay.phase_slope import delay_from_phase, direction
+from stagefx.align.delay.phase_slope import delay_from_phase, direction, segment_frames
+from stagefx.align.path_fit import Delays, FittedPath, fit_path
 from stagefx.align.resample import Along
 from stagefx.align.time_path import Jump, TimePath
 from stagefx.align.track.dropouts import find_jumps, placed
-from stagefx.align.track.path_fit import Delays, FittedPath, fit_path
 from stagefx.align.track.windows import Sighting, centre, seek_windows
 from stagefx.align.warp import WARP_REACH_FRAMES
 from stagefx.dsp.spectra import Complex, PairMeter, PairSpectra
@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 WINDOW_S, SHORTEST_WINDOW_S = 1.0, 0.25
 _WINDOWS = 40
 """A short piece is cut into as many windows, none shorter than a quarter of a second."""
-SEGMENT_S = 0.17
 _ROUNDS = 3
 _CONVERGED_FRAMES = 1e-4
 """What is left after such a round is a small part of it."""
@@ -225,27 +224,3 @@ class _Windows:
             start = max(start, after)
         if stop - start >= self._length:
             yield start, stop
-
-
-def segment_frames(length: int, *, rate_hz: int) -> int:
-    """How long the segments are of which delays are read.
-
-    Parameters
-    ----------
-    length : int, frames
-        The shortest stretch.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    int, frames
-        The power of two nearest 0.13 s, or less, so that several fit into the stretch.
-
-    Examples
-    --------
-    >>> segment_frames(3 * 44100, rate_hz=44100), segment_frames(11025, rate_hz=44100)
-    (4096, 2048)
-    """
-    target = math.log2(min(SEGMENT_S * rate_hz, length / 4))
-    return 1 << round(target - 0.4)

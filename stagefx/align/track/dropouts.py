@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.align.path_fit import Delays
 from stagefx.align.time_path import Jump, TimePath
-from stagefx.align.track.path_fit import Delays
 from stagefx.align.warp import read_along
 from stagefx.io.recording import ForwardWindow, Recording
 

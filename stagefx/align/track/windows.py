@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.delay.lag import movement, sliding_power, white_products
+from stagefx.align.path_fit import Delays
 from stagefx.align.resample import Along
 from stagefx.align.time_path import TimePath
-from stagefx.align.track.path_fit import Delays
 from stagefx.io.recording import ForwardWindow, Recording
 
 Array = NDArray[np.float64]

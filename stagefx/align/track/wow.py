@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.align.delay.constant import alike
+from stagefx.align.path_fit import fit_path
 from stagefx.align.time_path import TimePath
 from stagefx.align.track.drift import Course, course_along, course_by_phase
-from stagefx.align.track.path_fit import fit_path
 from stagefx.align.track.windows import seek_along
 from stagefx.io.recording import Recording
 
