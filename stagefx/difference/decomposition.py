@@ -32,12 +32,11 @@ from stagefx.difference.linear.powers import (
 )
 from stagefx.difference.linear.response import DITHER_MEAN_SQUARE, Response, response_between
 from stagefx.difference.linear.short_filter import short_filter
-from stagefx.difference.linear.transfer import TransferModel
+from stagefx.difference.linear.transfer import TransferModel, lead_in
 from stagefx.difference.linear.transfer_fit import TransferMeter
+from stagefx.difference.linear.unexplained_power import RemainderMeter
 from stagefx.difference.nulls import NullDepths, NullMeter, Watch, decibels
 from stagefx.difference.pairs import Pair, side_by_side
-from stagefx.difference.residual.nonlinear import RemainderMeter
-from stagefx.difference.residual.nonlinear_signal import lead_in
 from stagefx.dsp.envelope import StepMeter
 from stagefx.dsp.loudness import LoudnessMeter
 from stagefx.dsp.spectra import Array, PairSpectra

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from stagefx.difference.linear.short_filter import REACH_FRAMES, short_filter
-from stagefx.difference.residual.nonlinear import RemainderMeter
+from stagefx.difference.linear.unexplained_power import RemainderMeter
 
 RATE_HZ = 48000
 RANDOM = np.random.default_rng(1)

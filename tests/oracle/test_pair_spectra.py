@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import coherence, csd, welch
 
-from stagefx.difference.residual.nonlinear import RemainderMeter
+from stagefx.difference.linear.unexplained_power import RemainderMeter
 from stagefx.dsp.spectra import PairMeter
 
 RATE_HZ, SEGMENT = 48000, 1024

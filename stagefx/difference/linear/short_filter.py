@@ -40,7 +40,7 @@ def short_filter(spectra: PairSpectra) -> Array:
 
     Examples
     --------
-    >>> from stagefx.difference.residual.nonlinear import RemainderMeter
+    >>> from stagefx.difference.linear.unexplained_power import RemainderMeter
     >>> meter = RemainderMeter(48000, 1, 4096)
     >>> noise = np.random.default_rng(1).standard_normal((96000, 1))
     >>> meter.add(noise[1:], 0.5 * noise[:-1])

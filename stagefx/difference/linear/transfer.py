@@ -16,6 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.io.recording import Recording
 from stagefx.kernels.filters.low_passes import add_low_passes, low_passes, pass_by
 
 Array = NDArray[np.float64]
@@ -31,6 +32,8 @@ HIGHEST_CORNER_SHARE = 0.0068
 CORNERS_PER_OCTAVE = 2.0
 PASSED_FRAMES = 32
 """So many frames at a time are worked on by low-passes."""
+LEAD_IN_S = 4.0
+"""How much of what was played before is heard by the filter's memory."""
 _TRANSFORM = 1 << 14
 """Short enough to stay in a processor's cache."""
 _FRESH = _TRANSFORM - SPAN_FRAMES
@@ -58,6 +61,33 @@ def corners_hz(rate_hz: int) -> Array:
     octaves = np.log2(HIGHEST_CORNER_SHARE * rate_hz / LOWEST_CORNER_HZ)
     count = max(int(CORNERS_PER_OCTAVE * octaves) + 1, 2)
     return np.asarray(LOWEST_CORNER_HZ * 2.0 ** (np.arange(count) / CORNERS_PER_OCTAVE))
+
+
+def lead_in(first: Recording, start: int) -> Array:
+    """What was played before a stretch, as far as a filter remembers it.
+
+    Parameters
+    ----------
+    first : Recording
+        The piece.
+    start : int, frames
+        Where the stretch begins.
+
+    Returns
+    -------
+    ndarray of float64 [frames, channels], full scale 1.0
+        Up to 4 s; at least 1152 frames, silence where there is nothing.
+
+    Examples
+    --------
+    >>> from stagefx.io.recording import HeldAudio
+    >>> lead_in(HeldAudio(np.ones((48000, 1)), 48000), 300).shape
+    (1152, 1)
+    """
+    made = first.format
+    begin = max(start - round(LEAD_IN_S * made.rate_hz), 0)
+    before = first.read(begin, start) if start > begin else np.zeros((0, made.channels))
+    return np.pad(before, ((max(SPAN_FRAMES - len(before), 0), 0), (0, 0)))
 
 
 @dataclass(frozen=True)

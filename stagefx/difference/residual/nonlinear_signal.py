@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from stagefx.difference.linear.transfer import (
     AHEAD_FRAMES,
-    SPAN_FRAMES,
     TransferModel,
     filtered_blocks,
+    lead_in,
 )
 from stagefx.difference.pairs import side_by_side
 from stagefx.errors import ComparisonError
@@ -26,36 +26,6 @@ if TYPE_CHECKING:
     from stagefx.difference.decomposition import Difference
 
 Array = NDArray[np.float64]
-
-LEAD_IN_S = 4.0
-"""How much of what was played before is heard by the filter's memory."""
-
-
-def lead_in(first: Recording, start: int) -> Array:
-    """What was played before a stretch, as far as a filter remembers it.
-
-    Parameters
-    ----------
-    first : Recording
-        The piece.
-    start : int, frames
-        Where the stretch begins.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels], full scale 1.0
-        Up to 4 s; at least 1152 frames, silence where there is nothing.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> lead_in(HeldAudio(np.ones((48000, 1)), 48000), 300).shape
-    (1152, 1)
-    """
-    made = first.format
-    begin = max(start - round(LEAD_IN_S * made.rate_hz), 0)
-    before = first.read(begin, start) if start > begin else np.zeros((0, made.channels))
-    return np.pad(before, ((max(SPAN_FRAMES - len(before), 0), 0), (0, 0)))
 
 
 def remainder_blocks(
