@@ -23,6 +23,7 @@ from stagefx.figures.response import RESPONSE
 from stagefx.figures.spread import Spread, draw
 from stagefx.figures.stability import STABILITY
 from stagefx.figures.supply import SUPPLY
+from stagefx.io.tables import cell, html_table
 
 DEFINITIONS: tuple[Definition, ...] = (
     *LEVEL,
@@ -112,9 +113,7 @@ class Figures:
 
     def _repr_html_(self) -> str:
         """The figures, as a notebook shows them."""
-        from stagefx.figures.notebook import figures_as_html
-
-        return figures_as_html(self)
+        return _as_html(self)
 
     def as_json(self) -> dict[str, Any]:
         """The result as plain values, ready for JSON.
@@ -142,6 +141,31 @@ class Figures:
             band = [{"hz": hz, "low_db": a, "high_db": b} for hz, a, b in self.response_band]
             plain["response_band"] = band
         return plain
+
+
+def _as_html(found: Figures) -> str:
+    """Faults first, then every figure that has a number."""
+    meanings = {one.key: one.meaning for one in DEFINITIONS}
+    rows = []
+    for key, figure in found.figures.items():
+        if figure.value is None:
+            continue
+        row = [meanings.get(key, key), key, cell(figure.value, figure.unit)]
+        if found.draws:
+            row.append(_range(figure.low, figure.high, figure.unit))
+        rows.append(row)
+    spread = ("5 to 95 %",) if found.draws else ()
+    return html_table(
+        f"{found.stage.name} on paper",
+        rows,
+        head=("figure", "key", "value", *spread),
+        before=[f"Fault: {one.sentence} {one.caution}" for one in found.faults],
+        after=found.remarks,
+    )
+
+
+def _range(low: float | None, high: float | None, unit: str) -> str:
+    return "" if low is None or high is None else f"{cell(low, unit)} to {cell(high, unit)}"
 
 
 def _plain(figure: Figure) -> dict[str, Any]:
