@@ -15,7 +15,7 @@ _HOMES = {
     "Audition": "stagefx.audition.audition",
     "BlindError": "stagefx.errors",
     "BlindPlan": "stagefx.blind.planning",
-    "BlindScore": "stagefx.blind.scoring",
+    "BlindScore": "stagefx.blind.result",
     "Comparison": "stagefx.audition.comparison",
     "ComparisonError": "stagefx.errors",
     "Delivery": "stagefx.audition.delivery",
@@ -73,7 +73,8 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
     from stagefx.bench.readings.files import load_readings as load_readings
     from stagefx.bench.scope.interpretation import read_scope as read_scope
     from stagefx.blind.planning import BlindPlan as BlindPlan, plan as plan
-    from stagefx.blind.scoring import BlindScore as BlindScore, score_files as score_files
+    from stagefx.blind.result import BlindScore as BlindScore
+    from stagefx.blind.scoring import score_files as score_files
     from stagefx.circuit.description.files import (
         load_stage as load_stage,
         read_stage as read_stage,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
+from stagefx.blind.result import out_of_a_thousand
 from stagefx.blind.statistics.e_value import ACT_AT
-from stagefx.blind.wording import out_of_a_thousand
 
 from .words import heading, sentence, table
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from stagefx.blind.listeners import Listener
     from stagefx.blind.pack.preparation import Prepared
     from stagefx.blind.planning import BlindPlan
-    from stagefx.blind.scoring import BlindScore
+    from stagefx.blind.result import BlindScore
     from stagefx.blind.simulation import Simulation
 
 MOST_LISTED = 12

@@ -18,6 +18,7 @@ from stagefx.blind.statistics.binomial import (
     power,
 )
 from stagefx.errors import BlindError
+from stagefx.io.tables import html_table, share
 
 USUAL_ABLE = 0.7
 WANTED_POWER = 0.8
@@ -60,9 +61,17 @@ class BlindPlan:
 
     def _repr_html_(self) -> str:
         """The plan, as a notebook shows it."""
-        from stagefx.blind.notebook import plan_as_html
-
-        return plan_as_html(self)
+        none = "not even a perfect score would pass"
+        mark = none if self.pass_mark is None else f"{self.pass_mark} of {self.trials}"
+        rows = [
+            ("trials", str(self.trials)),
+            ("right by chance", share(self.chance)),
+            ("pass mark", mark),
+            ("pass though they hear nothing", share(self.false_pass_chance)),
+            (f"pass when right {share(self.able)} of the time", share(self.power)),
+            ("hit rate found 4 times in 5", share(self.missed, without=none)),
+        ]
+        return html_table(f"A blind test by {self.protocol}", rows)
 
     def as_json(self) -> dict[str, Any]:
         """The plan as plain values.

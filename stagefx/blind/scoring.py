@@ -4,158 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from stagefx.blind.codes import Reply
 from stagefx.blind.keys import SealedKey, load_key
-from stagefx.blind.listeners import Controls, Listener, controls_of, listener_of
+from stagefx.blind.listeners import Listener, controls_of, listener_of
 from stagefx.blind.protocol import find_protocol
 from stagefx.blind.replies import SetAside, read_replies, sort_replies
+from stagefx.blind.result import BlindScore, Pooled
 from stagefx.blind.statistics.binomial import USUAL_FALSE_PASS, p_value, rate_interval, upper_limit
 from stagefx.blind.statistics.e_value import e_value
-from stagefx.blind.statistics.pooling import Share, holm, p_over_listeners, share_who_hear
+from stagefx.blind.statistics.pooling import holm, p_over_listeners, share_who_hear
 from stagefx.blind.statistics.preference import Worth, log_worths, p_all_alike
 from stagefx.errors import BlindError
 from stagefx.io.atomic_file import WholeFile
 from stagefx.io.texts import from_json
-
-
-@dataclass(frozen=True)
-class Pooled:
-    """All listeners' answers taken together.
-
-    Parameters
-    ----------
-    correct, trials : int
-        Right answers and answers; of a preference those for the first version of two.
-    p : float
-        Exact.
-    interval : tuple of two float
-        Of the share of right answers, 95 %.
-    share_who_hear : Share or None
-        Of answers that hearing got right; None of a preference.
-    p_over_listeners : float or None
-        With each listener taken as one; None with fewer than three.
-    ruled_out : float
-        Hit rates above this are ruled out at 95 %.
-    """
-
-    correct: int
-    trials: int
-    p: float
-    interval: tuple[float, float]
-    share_who_hear: Share | None
-    p_over_listeners: float | None
-    ruled_out: float
-
-    def as_json(self) -> dict[str, Any]:
-        """The pooled score as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of ``pooled`` in ``stagefx blind score --json``.
-        """
-        share = self.share_who_hear
-        few = {"value": None, "reason": "fewer than three listeners, or all alike"}
-        none = {"value": None, "reason": "a preference has no right answer"}
-        return {
-            "correct": self.correct,
-            "trials": self.trials,
-            "p": self.p,
-            "interval": list(self.interval),
-            "share_who_hear": none if share is None else share.as_json(),
-            "p_over_listeners": few if self.p_over_listeners is None else self.p_over_listeners,
-            "ruled_out": self.ruled_out,
-        }
-
-
-@dataclass(frozen=True)
-class BlindScore:
-    """What a blind test showed.
-
-    Parameters
-    ----------
-    key : SealedKey
-        Opened; it fits its commitment.
-    listeners : tuple of Listener
-        Whose first replies were there at the first scoring.
-    pooled : Pooled or None
-        None where nobody replied.
-    controls : Controls
-        Of all listeners together.
-    e_value : float
-        Evidence, late replies included; may be looked at at any time.
-    e_course : tuple of float
-        The same after each answer.
-    set_aside : tuple of SetAside
-        Replies that are not counted, late ones among them.
-    late : tuple of Listener
-        Whose replies came after the first scoring.
-    worths : tuple of Worth
-        Of a preference between versions; else empty.
-    p_all_alike : float or None
-        Of a preference: how often choices would be so uneven if all were liked alike.
-    """
-
-    key: SealedKey
-    listeners: tuple[Listener, ...]
-    pooled: Pooled | None
-    controls: Controls
-    e_value: float
-    e_course: tuple[float, ...]
-    set_aside: tuple[SetAside, ...] = ()
-    late: tuple[Listener, ...] = ()
-    worths: tuple[Worth, ...] = ()
-    p_all_alike: float | None = None
-
-    @property
-    def sentence(self) -> str:
-        """What may be said of it, with its counts."""
-        from stagefx.blind.wording import score_sentence
-
-        return score_sentence(self)
-
-    def _repr_html_(self) -> str:
-        """The score, as a notebook shows it."""
-        from stagefx.blind.notebook import score_as_html
-
-        return score_as_html(self)
-
-    def as_json(self) -> dict[str, Any]:
-        """The score as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of ``stagefx blind score --json``.
-        """
-        nobody = {"value": None, "reason": "nobody replied"}
-        if self.listeners:
-            nobody["reason"] = "more than two versions have no score; see worths"
-        passed = self.controls.passed
-        no_control = {"value": None, "reason": "no positive control"}
-        return {
-            "pack": self.key.pack,
-            "protocol": self.key.protocol,
-            "commitment_holds": True,
-            "commitment": self.key.commitment,
-            "sealed_text": self.key.sealed_text,
-            "controls_passed": no_control if passed is None else passed,
-            "controls": self.controls.as_json(),
-            "listeners": [listener.as_json() for listener in self.listeners],
-            "late": [listener.as_json() for listener in self.late],
-            "pooled": nobody if self.pooled is None else self.pooled.as_json(),
-            "e_value": self.e_value,
-            "set_aside": [reply.as_json() for reply in self.set_aside],
-            "worths": [worth.as_json() for worth in self.worths],
-            "p_all_alike": self.p_all_alike,
-            "sentence": self.sentence,
-        }
 
 
 def score_files(key_place: str | Path, places: Iterable[str | Path]) -> BlindScore:

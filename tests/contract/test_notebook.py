@@ -17,7 +17,7 @@ from stagefx.bench.measure.rows import Crosstalk, Level
 from stagefx.blind.keys import draw_key
 from stagefx.blind.listeners import Controls, Listener
 from stagefx.blind.planning import BlindPlan, plan
-from stagefx.blind.scoring import BlindScore
+from stagefx.blind.result import BlindScore
 from stagefx.circuit.description.files import load_stage
 from stagefx.figures.table import work_out
 from stagefx.io.tables import html_table

@@ -16,7 +16,8 @@ from stagefx.blind.codes import (
 )
 from stagefx.blind.planning import plan
 from stagefx.blind.protocol import find_protocol
-from stagefx.blind.scoring import BlindScore, score
+from stagefx.blind.result import BlindScore
+from stagefx.blind.scoring import score
 from stagefx.blind.simulation import SimulatedListener, simulate_plan, simulate_reply, simulated_key
 from stagefx.blind.statistics.binomial import p_value, power
 from stagefx.blind.statistics.pooling import Share

@@ -12,7 +12,8 @@ from playwright.sync_api import BrowserContext
 from stagefx.blind.codes import decode_reply
 from stagefx.blind.keys import save_key
 from stagefx.blind.protocol import PROTOCOLS
-from stagefx.blind.scoring import BlindScore, score, score_files
+from stagefx.blind.result import BlindScore
+from stagefx.blind.scoring import score, score_files
 from stagefx.blind.trials import open_trial
 from tests.knocks.counts import WHOLE
 from tests.page.browsing import Opened, code_on, open_page

@@ -23,7 +23,7 @@ from stagefx.report.plots.hearing.waveform import Waveform, waveform_of
 from stagefx.report.text.summary import Letter, write_letter
 
 if TYPE_CHECKING:
-    from stagefx.blind.scoring import BlindScore
+    from stagefx.blind.result import BlindScore
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from stagefx.report.text.margins import nearest_first
 
 if TYPE_CHECKING:
     from stagefx.audition.delivery import Delivery
-    from stagefx.blind.scoring import BlindScore
+    from stagefx.blind.result import BlindScore
     from stagefx.render.report import Moment
 
 FAR_DB = 40.0

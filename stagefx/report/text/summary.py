@@ -30,7 +30,7 @@ from stagefx.report.text.traced_numbers import Paragraph, Telling
 
 if TYPE_CHECKING:
     from stagefx.audition.delivery import Delivery
-    from stagefx.blind.scoring import BlindScore
+    from stagefx.blind.result import BlindScore
 
 
 @dataclass(frozen=True)

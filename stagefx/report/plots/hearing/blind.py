@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stagefx.blind.scoring import BlindScore
+from stagefx.blind.result import BlindScore
 from stagefx.blind.statistics.e_value import ACT_AT
 from stagefx.report.plots import style
 
