@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.bench.measure.measurement import load_measurement
+from stagefx.bench.measure.saved import load_measurement
 from stagefx.bench.signals.plan import signal_named
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.measure.analysis import measure_signal
 from stagefx.bench.measure.files import measure_files
-from stagefx.bench.measure.measurement import Measurement, load_measurement, merged
+from stagefx.bench.measure.measurement import Measurement, merged
 from stagefx.bench.measure.remarks import clipped_by_recorder
+from stagefx.bench.measure.saved import load_measurement
 from stagefx.bench.measure.whole import measure
 from stagefx.bench.signals.plan import signal_named
 from stagefx.io.recording import HeldAudio

@@ -11,8 +11,9 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.bench.measure.analysis import measure_signal
-from stagefx.bench.measure.measurement import Measurement, measurement_from_json, merged
+from stagefx.bench.measure.measurement import Measurement, merged
 from stagefx.bench.measure.rows import Slew
+from stagefx.bench.measure.saved import measurement_from_json
 from stagefx.bench.measure.synchronised import synchronise
 from stagefx.bench.measure.whole import measure
 from stagefx.bench.signals.plan import signal_named

@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 from scipy import signal as toolbox
 
 from stagefx.bench.measure.rows import Scales
+from stagefx.bench.measure.sines import Stretch, fourier
 from stagefx.bench.measure.squares import square_of
 from stagefx.bench.measure.sweeping import response_of, swept_harmonics
 from stagefx.bench.measure.synchronised import Synchronised, synchronise
 from stagefx.bench.measure.tones.clipping import clip_of
 from stagefx.bench.measure.tones.distortion import harmonics_of
 from stagefx.bench.measure.tones.slewing import common_hz, slew_of, slewed
-from stagefx.bench.measure.tones.tones import Stretch, fourier
 from stagefx.bench.signals.plan import signal_named
 from stagefx.bench.signals.signal import TestSignal
 from stagefx.io.recording import HeldAudio

@@ -9,6 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from stagefx.bench.measure.rows import Scales
+from stagefx.bench.measure.sines import Stretch
 from stagefx.bench.measure.spectrum import a_weighted, band_rms, ccir_rms, in_band, notch
 from stagefx.bench.measure.synchronised import synchronise
 from stagefx.bench.measure.tones.distortion import dynamic_range_of, stretch_harmonics
@@ -19,7 +20,6 @@ from stagefx.bench.measure.tones.intermodulation import (
     modulation_of,
     total_difference_of,
 )
-from stagefx.bench.measure.tones.tones import Stretch
 from stagefx.bench.signals.passages import Tones
 from stagefx.bench.signals.plan import DIM_SLOPE_PER_S, dim_partials, signal_named
 from stagefx.dsp.dither import quantise

@@ -9,8 +9,9 @@ from pathlib import Path
 
 from stagefx.bench.errors import MeasuringError
 from stagefx.bench.expectation import MADE_BY, loads_of
-from stagefx.bench.measure.measurement import Measurement, load_measurement
+from stagefx.bench.measure.measurement import Measurement
 from stagefx.bench.measure.rows import Harmonics
+from stagefx.bench.measure.saved import load_measurement
 from stagefx.bench.signals.plan import QUIET_DB
 from stagefx.io.texts import from_json
 from stagefx.units import ROOT_TWO, ratio

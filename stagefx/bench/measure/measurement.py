@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
@@ -14,17 +13,16 @@ from stagefx.bench.measure.rows import (
     Clip,
     Crosstalk,
     Harmonics,
-    HumLine,
     Level,
     Noise,
-    NoiseBand,
     Product,
     ResponsePoint,
     Slew,
     Square,
 )
-from stagefx.io.texts import from_json
+from stagefx.io.tables import cell, html_table
 
+_MARKS_HZ = (20.0, 1000.0, 10e3, 20e3)
 NOT_MEASURED: Mapping[str, Any] = MappingProxyType({"value": None, "reason": "not measured"})
 
 
@@ -114,9 +112,7 @@ class Measurement:
 
     def _repr_html_(self) -> str:
         """The measurement, as a notebook shows it."""
-        from stagefx.bench.measure.notebook import measurement_as_html
-
-        return measurement_as_html(self)
+        return _as_html(self)
 
     def as_json(self) -> dict[str, Any]:
         """The measurement as plain values.
@@ -142,21 +138,6 @@ class Measurement:
             else:
                 plain[one.name] = asdict(value) if is_dataclass(value) else value  # type: ignore[arg-type]
         return plain
-
-
-_ROWS: Mapping[str, type] = MappingProxyType(
-    {
-        "synchronisation": Synchronisation,
-        "levels": Level,
-        "response": ResponsePoint,
-        "harmonics": Harmonics,
-        "squares": Square,
-        "balance": Balance,
-        "crosstalk": Crosstalk,
-    }
-)
-_WITHIN: Mapping[str, type] = MappingProxyType({"hum": HumLine, "bands": NoiseBand})
-_ONES: Mapping[str, type] = MappingProxyType({"noise": Noise, "clip": Clip, "slew": Slew})
 
 
 def merged(parts: Sequence[Measurement]) -> Measurement:
@@ -218,120 +199,6 @@ def _quickest(found: list[Slew]) -> Slew | None:
     return max(found, key=lambda one: min(one.rise_per_s, one.fall_per_s), default=None)
 
 
-def load_measurement(place: str | Path) -> Measurement:
-    """A measurement that was kept as a file.
-
-    Parameters
-    ----------
-    place : str or Path
-        A JSON file of ``bench measure`` or ``bench expect``.
-
-    Returns
-    -------
-    Measurement
-        As it was.
-
-    Raises
-    ------
-    MeasuringError
-        The file cannot be read, or is no measurement.
-
-    Examples
-    --------
-    >>> import json, tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     place = Path(folder, "m.json")
-    ...     _ = place.write_text(json.dumps(Measurement("bench expect", 48000).as_json()))
-    ...     load_measurement(place).made_by
-    'bench expect'
-    """
-    try:
-        plain = from_json(Path(place).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise MeasuringError(f"{place} cannot be read ({error.strerror}); give a file") from None
-    except ValueError:
-        plain = None
-    try:
-        return measurement_from_json(plain)
-    except MeasuringError as error:
-        raise MeasuringError(f"{place} {error}") from None
-
-
-def measurement_from_json(plain: Any) -> Measurement:
-    """A measurement from plain values.
-
-    Parameters
-    ----------
-    plain : dict
-        As `Measurement.as_json` gives them.
-
-    Returns
-    -------
-    Measurement
-        As it was.
-
-    Raises
-    ------
-    MeasuringError
-        They are no measurement.
-
-    Examples
-    --------
-    >>> measurement_from_json(
-    ...     Measurement("bench expect", 48000, balance_db=0.1).as_json()
-    ... ).balance_db
-    0.1
-    """
-    try:
-        return _read(plain)
-    except (AttributeError, KeyError, TypeError, ValueError):
-        raise MeasuringError(
-            "is no measurement; give a JSON file that 'stagefx bench measure --save' or "
-            "'stagefx bench expect --save' wrote"
-        ) from None
-
-
-def _read(plain: Mapping[str, Any]) -> Measurement:
-    if not isinstance(plain["made_by"], str):
-        raise TypeError
-    given: dict[str, Any] = {}
-    for one in fields(Measurement):
-        if one.name not in plain:
-            continue
-        value = _number(plain[one.name])
-        if value is None:
-            continue
-        if one.name in _ROWS:
-            value = tuple(_row(_ROWS[one.name], row) for row in value)
-        elif one.name in _ONES:
-            value = _row(_ONES[one.name], value)
-        elif one.name == "intermodulation":
-            value = {name: _row(Product, row) for name, row in value.items()}
-        elif one.name == "floor":
-            value = {name: _read(row) for name, row in value.items()}
-        given[one.name] = tuple(value) if isinstance(value, list) else value
-    return Measurement(**given)
-
-
-def _row(kind: type, plain: Mapping[str, Any]) -> Any:
-    given: dict[str, Any] = {}
-    for one in fields(kind):
-        if one.name not in plain:
-            continue
-        value = _number(plain[one.name])
-        if one.name in _WITHIN:
-            value = tuple(_row(_WITHIN[one.name], row) for row in value)
-        given[one.name] = tuple(map(_number, value)) if isinstance(value, list) else value
-    return kind(**given)
-
-
-def _number(value: Any) -> Any:
-    """A value; none or minus infinity where a null with its reason stands for it."""
-    if isinstance(value, Mapping) and set(value) == {"value", "reason"}:
-        return {"minus infinity": -float("inf"), "infinite": float("inf")}.get(value["reason"])
-    return value
-
-
 def with_floor(
     found: Measurement, *, loopback: Measurement | None, repeat: Measurement | None
 ) -> Measurement:
@@ -361,3 +228,56 @@ def with_floor(
     for name, one in floor.items():
         remarks += [f"{name}: {remark}" for remark in one.remarks]
     return replace(found, floor=floor, remarks=tuple(remarks))
+
+
+def _as_html(found: Measurement) -> str:
+    """Level, response, distortion, noise, clipping, speed, channels, as far as measured."""
+    rows = [*_levels(found), *_distortion(found)]
+    if found.noise is not None:
+        rows.append(("noise, A-weighted", cell(found.noise.a_dbfs, "dBFS")))
+        if found.noise.a_v_rms is not None:
+            rows.append(("the same in volts", cell(found.noise.a_v_rms, "V rms")))
+    if found.dynamic_range_db is not None:
+        rows.append(("dynamic range", cell(found.dynamic_range_db, "dB")))
+    if found.clip is not None and found.clip.high_v is not None:
+        rows.append(("clips upward at", cell(found.clip.high_v, "V")))
+        rows.append(("clips downward at", cell(found.clip.low_v, "V")))
+    if found.slew is not None:
+        rows.append(("slew", found.slew.sentence))
+    if found.balance_db is not None:
+        rows.append(("right re left", cell(found.balance_db, "dB")))
+    rows += [
+        (f"crosstalk at {cell(one.hz, 'Hz')}, {one.driven} driven", cell(one.db, "dB"))
+        for one in found.crosstalk
+    ]
+    signals = ", ".join(found.signals) or "no signal"
+    return html_table(f"{found.made_by}, {found.channel}: {signals}", rows, before=found.remarks)
+
+
+def _levels(found: Measurement) -> list[tuple[str, str]]:
+    rows = [
+        (f"gain at {cell(one.hz, 'Hz')}", cell(one.gain_db, "dB"))
+        for one in found.levels
+        if one.gain_db is not None
+    ]
+    for mark in _MARKS_HZ if found.response else ():
+        near = min(found.response, key=lambda point: abs(point.hz - mark))
+        if abs(near.hz - mark) < 0.05 * mark:
+            rows.append((f"response at {cell(near.hz, 'Hz')}, re 1 kHz", cell(near.db, "dB")))
+    return rows
+
+
+def _distortion(found: Measurement) -> list[tuple[str, str]]:
+    rows = [
+        (
+            f"harmonics of {cell(one.hz, 'Hz')} at {cell(one.captured_dbfs, 'dBFS')}",
+            cell(one.thd_db, "dB"),
+        )
+        for one in found.harmonics
+        if one.thd_db is not None
+    ]
+    rows += [
+        (f"intermodulation, {name}", f"{one.percent:.3g} %")
+        for name, one in found.intermodulation.items()
+    ]
+    return rows

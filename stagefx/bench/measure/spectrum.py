@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.bench.measure.tones.tones import window
+from stagefx.bench.measure.sines import window
 from stagefx.dsp.weighting import a_weighting_db, noise_weighting_db
 
 Array = NDArray[np.float64]

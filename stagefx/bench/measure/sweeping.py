@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from stagefx.bench.measure.decibels import ratio_db, root_sum
 from stagefx.bench.measure.rows import Harmonics, ResponsePoint, Scales
+from stagefx.bench.measure.sines import fourier, transform_length
 from stagefx.bench.measure.synchronised import Synchronised
-from stagefx.bench.measure.tones.tones import fourier, transform_length
 from stagefx.bench.signals.passages import Sweep
 from stagefx.bench.signals.plan import HIGHEST_SHARE, third_octaves_hz
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.bench.errors import MeasuringError
-from stagefx.bench.measure.tones.tones import transform_length
+from stagefx.bench.measure.sines import transform_length
 from stagefx.bench.signals.plan import test_signals
 from stagefx.bench.signals.signal import LEAD_S, MARKER_S, TestSignal, marker_wave
 from stagefx.io.recording import Recording

@@ -9,10 +9,10 @@ import math
 
 from stagefx.bench.measure.decibels import ratio_db, root_sum
 from stagefx.bench.measure.rows import Harmonics, Level, Scales
+from stagefx.bench.measure.sines import Stretch
 from stagefx.bench.measure.spectrum import band_rms, ccir_rms, in_band, notch
 from stagefx.bench.measure.synchronised import Synchronised
 from stagefx.bench.measure.tones.steady import steady
-from stagefx.bench.measure.tones.tones import Stretch
 from stagefx.bench.signals.passages import Tones
 from stagefx.bench.signals.plan import HIGHEST_SHARE
 

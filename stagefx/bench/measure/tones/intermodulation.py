@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from stagefx.bench.measure.decibels import root_sum
 from stagefx.bench.measure.rows import Product
+from stagefx.bench.measure.sines import Stretch
 from stagefx.bench.measure.synchronised import Synchronised
 from stagefx.bench.measure.tones.steady import steady
-from stagefx.bench.measure.tones.tones import Stretch
 from stagefx.bench.signals.passages import Tones
 
 DIM_PRODUCTS_HZ = (750.0, 2400.0, 3900.0, 5550.0, 7050.0, 8700.0, 10200.0, 11850.0, 13350.0)

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.bench.measure.rows import Scales, Slew
+from stagefx.bench.measure.sines import Stretch
 from stagefx.bench.measure.synchronised import Synchronised
 from stagefx.bench.measure.tones.steady import steady
-from stagefx.bench.measure.tones.tones import Stretch
 from stagefx.bench.signals.passages import Tones
 from stagefx.bench.signals.plan import HIGHEST_SHARE
 

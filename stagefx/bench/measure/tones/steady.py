@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from stagefx.bench.measure.sines import Stretch
 from stagefx.bench.measure.synchronised import Synchronised
-from stagefx.bench.measure.tones.tones import Stretch
 from stagefx.bench.signals.passages import Passage
 
 SETTLE_S = 0.1
