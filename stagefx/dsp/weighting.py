@@ -9,8 +9,6 @@ from numpy.typing import ArrayLike, NDArray
 
 A_POLES_HZ = (20.598997, 107.65265, 737.86223, 12194.217)
 """IEC 61672-1, equations (E.1) to (E.3): the first and the last are double poles."""
-A_AT_1_KHZ_DB = -1.99966
-"""What the poles alone give at 1 kHz (closed form); taken off so that A(1 kHz) = 0 dB."""
 
 NOISE_POLES_RAD_PER_S = (
     -25903.70104781628,
@@ -45,7 +43,8 @@ _HIGHEST_MATCHED = 0.45
 def a_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     """How much softer a sound level meter takes a frequency than 1 kHz.
 
-    ``A = 20 log10( f4² f⁴ / ((f² + f1²) √((f² + f2²)(f² + f3²)) (f² + f4²)) ) + 2.000``
+    ``A = 20 log10( f4² f⁴ / ((f² + f1²) √((f² + f2²)(f² + f3²)) (f² + f4²)) )``,
+    less the same at 1 kHz.
 
     Parameters
     ----------
@@ -66,12 +65,16 @@ def a_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     >>> a_weighting_db([100.0, 1000.0, 10000.0]).round(1) + 0.0
     array([-19.1,   0. ,  -2.5])
     """
-    f2 = np.square(np.asarray(frequency_hz, dtype=np.float64))
-    p1, p2, p3, p4 = (pole**2 for pole in A_POLES_HZ)
-    gain = p4 * f2**2 / ((f2 + p1) * np.sqrt((f2 + p2) * (f2 + p3)) * (f2 + p4))
+    hz = np.asarray(frequency_hz, dtype=np.float64)
     with np.errstate(divide="ignore"):  # 0 Hz is not heard at all
-        level_db: NDArray[np.float64] = np.asarray(20.0 * np.log10(gain) - A_AT_1_KHZ_DB)
-    return level_db
+        level_db = 20.0 * np.log10(_a_gain(hz)) - 20.0 * np.log10(_a_gain(np.array(1000.0)))
+    return np.asarray(level_db)
+
+
+def _a_gain(hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    f2 = np.square(hz)
+    p1, p2, p3, p4 = (pole**2 for pole in A_POLES_HZ)
+    return np.asarray(p4 * f2**2 / ((f2 + p1) * np.sqrt((f2 + p2) * (f2 + p3)) * (f2 + p4)))
 
 
 def noise_weighting_db(frequency_hz: ArrayLike) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ from stagefx.circuit.knob import ASSUMED_PROGRAMME_DB
 from stagefx.circuit.limits import Limits, limits
 from stagefx.circuit.noise_budget import AudioNoise, NoiseBudget, noisiest_position
 from stagefx.circuit.response import Response
-from stagefx.circuit.weighting import a_weighting_db
+from stagefx.dsp.weighting import a_weighting_db
 
 NO_AMPLIFIER = "there is no amplifier"
 NO_SUPPLY = "no supply is described"

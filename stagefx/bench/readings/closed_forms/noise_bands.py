@@ -10,7 +10,7 @@ from stagefx.circuit.circuit import Array, Circuit
 from stagefx.circuit.noise import AUDIO_BAND_HZ, FLICKER_FROM_HZ, noise_density
 from stagefx.circuit.noise_budget import noise_budget
 from stagefx.circuit.supply.psrr import ripple_at_load_v_rms
-from stagefx.circuit.weighting import a_weighting_db
+from stagefx.dsp.weighting import a_weighting_db
 
 _EDGES_HZ = (
     0.0, 0.02, 0.1, 0.5, 2.0, 8.0, FLICKER_FROM_HZ, 60.0, 200.0, 600.0, 2e3, 5e3, 1e4, 1.5e4,
