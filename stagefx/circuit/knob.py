@@ -12,6 +12,7 @@ import numpy as np
 
 from stagefx.circuit.circuit import Array, Circuit
 from stagefx.circuit.response import Response
+from stagefx.circuit.search import root
 from stagefx.errors import StageError
 
 ASSUMED_PROGRAMME_DB = -18.0
@@ -23,7 +24,6 @@ SENSITIVITY_REFERENCE_V = math.sqrt(8.0)
 _AS_GOOD_AS_OFF_DB = 60.0
 """A knob is sought between what is so much too quiet and the top."""
 _CLOSE_DB = 1e-11
-_MOST_STEPS = 60
 
 
 @dataclass(frozen=True)
@@ -130,28 +130,15 @@ def _solve(circuit: Circuit, wanted_spl_db: float) -> Array:
         nearest = np.argmin(np.abs(levels - wanted_spl_db), axis=0)
         return np.asarray(travels[nearest][:, None])
 
-    def over(position: Array) -> Array:
+    def missing(position: Array) -> Array:
         level_db = full_scale_spl_db(circuit.at_position(position))[:, None]
-        return np.maximum(level_db - wanted_spl_db, -_AS_GOOD_AS_OFF_DB)
+        return np.minimum(wanted_spl_db - level_db, _AS_GOOD_AS_OFF_DB)
 
-    # Regula falsi; an end that stays counts half the next time (Illinois method).
     low, high = np.zeros((circuit.draws, 1)), np.ones((circuit.draws, 1))
-    below, above = over(low), over(high)
-    at_an_end = (below >= 0.0) | (above <= 0.0)
-    nearest = np.where(below >= 0.0, low, high)
-    below, above = np.where(at_an_end, -1.0, below), np.where(at_an_end, 1.0, above)
-    stayed_low = stayed_high = np.zeros_like(at_an_end)
-    for _ in range(_MOST_STEPS):
-        position = low + (high - low) * below / (below - above)
-        missed = over(position)
-        if np.all(at_an_end | (np.abs(missed) <= _CLOSE_DB)):
-            break
-        short = missed < 0.0
-        below = np.where(short, missed, np.where(stayed_low, 0.5 * below, below))
-        above = np.where(short, np.where(stayed_high, 0.5 * above, above), missed)
-        low, high = np.where(short, position, low), np.where(short, high, position)
-        stayed_low, stayed_high = ~short, short
-    return np.where(at_an_end, nearest, position)
+    too_loud, too_quiet = missing(low) <= 0.0, missing(high) >= 0.0
+    inside = np.where(too_loud | too_quiet, np.nan, low)
+    found = root(missing, inside, high, close=_CLOSE_DB)
+    return np.where(too_loud, low, np.where(too_quiet, high, found))
 
 
 def full_scale_spl_db(circuit: Circuit) -> Array:

@@ -1,20 +1,30 @@
-"""Where a smooth function is nought, and where it is highest, draw by draw."""
+"""Where a smooth function is nought or highest, and how far something holds, draw by draw.
+
+All draws go through a circuit together, so that ten thousand cost little more than one; and without
+scipy.optimize, whose import alone takes as long as all of a stage's figures on paper.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stagefx.circuit.values import Array
 
 _CLOSE = 1e-13
 _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 _REFINEMENTS = 28
-_MOST_STEPS = 40
+_MOST_STEPS = 60
+_HALVINGS = 44
+
+Truth = NDArray[np.bool_]
 
 
-def root(function: Callable[[Array], Array], inside: Array, outside: Array) -> Array:
+def root(
+    function: Callable[[Array], Array], inside: Array, outside: Array, *, close: float = _CLOSE
+) -> Array:
     """Where a function falls to nought between two points.
 
     Parameters
@@ -24,6 +34,8 @@ def root(function: Callable[[Array], Array], inside: Array, outside: Array) -> A
         less outside.
     inside, outside : array [draws, 1]
         The two points; NaN for draws that have none.
+    close : float
+        What counts as nought.
 
     Returns
     -------
@@ -33,7 +45,7 @@ def root(function: Callable[[Array], Array], inside: Array, outside: Array) -> A
     Notes
     -----
     Regula falsi, the end that does not move halved (the Illinois rule: M. Dowell, P. Jarratt, BIT
-    11, 1971, 168-174), to 1e-13 of the function.
+    11, 1971, 168-174).
 
     Examples
     --------
@@ -51,7 +63,7 @@ def root(function: Callable[[Array], Array], inside: Array, outside: Array) -> A
         stays = at_middle * at_b > 0.0
         a, at_a = np.where(stays, a, b), np.where(stays, 0.5 * at_a, at_b)
         b, at_b = middle, at_middle
-        if np.all(np.abs(at_b) <= _CLOSE):
+        if np.all(np.abs(at_b) <= close):
             break
     return np.where(missing, np.nan, b)
 
@@ -100,3 +112,17 @@ def highest(function: Callable[[Array], Array], grid: Array) -> tuple[Array, Arr
     top = np.argmax(heights, axis=1)[:, None]
     where, value = (np.take_along_axis(a, top, axis=1)[:, 0] for a in (found, heights))
     return np.asarray(where), np.asarray(value)
+
+
+def last(
+    holds: Callable[[Array], Truth], low: Array, high: Array, *, halvings: int = _HALVINGS
+) -> Array:
+    """Up to where something holds that holds first and then no longer, by bisection.
+
+    An end of the range where it holds nowhere, or everywhere.
+    """
+    for _ in range(halvings):
+        middle = 0.5 * (low + high)
+        found = holds(middle)
+        low, high = np.where(found, middle, low), np.where(found, high, middle)
+    return np.asarray(0.5 * (low + high))

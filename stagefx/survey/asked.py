@@ -11,6 +11,7 @@ from stagefx.circuit.circuit import Circuit, nominal
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import Knob, set_knob
 from stagefx.circuit.response import Response
+from stagefx.circuit.search import last
 from stagefx.effects.added.oscillation import refuse_unstable
 from stagefx.effects.kind import Setup
 from stagefx.errors import StageError
@@ -18,7 +19,6 @@ from stagefx.render.plan import chosen, stage_effects
 from stagefx.render.preparation import Played
 
 _KILOHERTZ = np.array([1000.0])
-_BISECTIONS = 40
 NO_CONTROL = "there is no volume control"
 NO_CHAIN = "no listening chain is described"
 
@@ -193,14 +193,12 @@ def clips_from_knob(played: Played, headroom_db: float) -> float | None:
         return next(found, None)
     if _gain(circuit.at_position(1.0)) < needed:
         return None
-    low, high = 0.0, 1.0
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (low + high)
-        if _gain(circuit.at_position(middle)) < needed:
-            low = middle
-        else:
-            high = middle
-    return high
+    travel = last(
+        lambda at: np.asarray(_gain(circuit.at_position(float(at))) < needed),
+        np.zeros(()),
+        np.ones(()),
+    )
+    return float(travel)
 
 
 def _gain(circuit: Circuit) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from stagefx.circuit.search import highest, root
+from stagefx.circuit.search import highest, last, root
 
 
 @given(st.floats(0.02, 0.98), st.floats(0.5, 20.0))
@@ -37,3 +37,9 @@ def test_roots_are_found_draw_by_draw() -> None:
     inside = np.where(np.isnan(wanted), np.nan, 0.0)
     found = root(lambda x: wanted**2 - x**2, inside, np.full((4, 1), 3.0))
     assert found[:, 0] == pytest.approx([1.0, 2.0, np.nan, 3.0], abs=1e-12, nan_ok=True)
+
+
+@given(st.floats(0.0, 1.0))
+def test_how_far_something_holds_is_found_to_the_ends(limit: float) -> None:
+    found = last(lambda x: x < limit, np.zeros(1), np.ones(1))
+    assert found[0] == pytest.approx(limit, abs=1e-12)

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.circuit.search import Truth, last
+
 Array = NDArray[np.float64]
-Truth = NDArray[np.bool_]
-_HALVINGS = 44
-"""Of a quarter of a turn, for what matters: to 1e-13 radians."""
-_HALVINGS_WITHIN = 24
-"""The same for the end of a pulse, whose error counts by its square: to 1e-7 radians."""
+_HALVINGS, _HALVINGS_WITHIN = 44, 24
+"""Of a quarter of a turn: to 1e-13 radians where it matters, to 1e-7 for the end of a pulse, whose
+error counts by its square."""
 _QUARTER = 0.5 * np.pi
 _LEAST_OHM = 1e-6
 """A winding without resistance counts as so much; the voltages do not show it."""
@@ -102,7 +102,7 @@ class Winding:
             return np.asarray(left > self.wave_v(start))
 
         earliest = self._angle_at(self.drop_v)
-        start = _last(too_early, earliest, np.zeros_like(earliest))
+        start = last(too_early, earliest, np.zeros_like(earliest))
         empty = ~too_early(earliest)
         # an empty reservoir waits until the winding gives more than is drawn
         refilled = self._angle_at(self.drop_v + self.resistance_ohm * self.load_a)
@@ -174,14 +174,14 @@ class _Pulse:
     def stop(self, halvings: int = _HALVINGS) -> Array:
         """The angle at which the current is back at zero."""
         quarter = np.full_like(self._start, _QUARTER)
-        return _last(lambda at: self.current_a(at) > 0.0, self._start, quarter, halvings)
+        return last(lambda at: self.current_a(at) > 0.0, self._start, quarter, halvings=halvings)
 
     def extremes(self) -> tuple[Array, Array, Array]:
         """Highest and lowest voltage, where the current is the load's, and its peak."""
         stop, load = self.stop(), self._winding.load_a
-        middle = _last(self._rises, self._start, stop)
-        valley = _last(lambda at: self.current_a(at) < load, self._start, middle)
-        crest = _last(lambda at: self.current_a(at) > load, middle, stop)
+        middle = last(self._rises, self._start, stop)
+        valley = last(lambda at: self.current_a(at) < load, self._start, middle)
+        crest = last(lambda at: self.current_a(at) > load, middle, stop)
         return self.reservoir_v(crest), self.reservoir_v(valley), self.current_a(middle)
 
     def rms_a(self, earliest: Array, cycle: Array) -> Array:
@@ -199,14 +199,3 @@ def _squared(current_a: Callable[[Array], Array], start: Array, stop: Array) -> 
         for at, weight in zip(_AT, _WEIGHT, strict=True)
     ]
     return np.asarray(np.sum(squares, axis=0) * half)
-
-
-def _last(
-    holds: Callable[[Array], Truth], low: Array, high: Array, halvings: int = _HALVINGS
-) -> Array:
-    """Up to where something holds that holds first and then no longer, by bisection."""
-    for _ in range(halvings):
-        middle = 0.5 * (low + high)
-        found = holds(middle)
-        low, high = np.where(found, middle, low), np.where(found, high, middle)
-    return np.asarray(0.5 * (low + high))

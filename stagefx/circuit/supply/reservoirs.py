@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from stagefx.circuit.circuit import Array, Circuit
+from stagefx.circuit.search import last
 from stagefx.circuit.supply.charging import Charging, Winding
 
 CREST_OF_RMS = np.sqrt(2.0)
@@ -273,12 +274,13 @@ def ripple_exact_v_pp(circuit: Circuit) -> Array:
     wave = CREST_OF_RMS * supply.secondary_v_rms[:, 0]
     turning = 2.0 * np.pi * supply.mains_frequency_hz[:, 0]
     fall, between = _fall_v_per_s(circuit), 1.0 / ripple_hz(circuit)
-    low, high = np.zeros(circuit.draws), np.full(circuit.draws, 0.5 * np.pi)
-    for _ in range(_HALVINGS):
-        angle = 0.5 * (low + high)
-        above = wave * (1.0 - np.cos(angle)) < fall * (between - angle / turning)
-        low, high = np.where(above, angle, low), np.where(above, high, angle)
-    fallen = fall * (between - 0.5 * (low + high) / turning)
+    meets = last(
+        lambda angle: wave * (1.0 - np.cos(angle)) < fall * (between - angle / turning),
+        np.zeros(circuit.draws),
+        np.full(circuit.draws, 0.5 * np.pi),
+        halvings=_HALVINGS,
+    )
+    fallen = fall * (between - meets / turning)
     empty = wave < fall * (between - 0.5 * np.pi / turning)
     crest = crest_v(circuit)
     return np.asarray(np.where(empty, crest, np.minimum(fallen, crest)))

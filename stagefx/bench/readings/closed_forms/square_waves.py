@@ -11,8 +11,6 @@ RISE_TIMES_CORNER = math.log(9.0) / (2.0 * math.pi)
 DEFINITIONS = ("one top", "half peak-to-peak", "rule")
 """What a tilt may be counted as."""
 
-_HALVINGS = 200
-
 
 def corner_of_rise_time_hz(time_s: float) -> float:
     """The corner of the one pole that has a rise time.
@@ -246,14 +244,7 @@ def largest_clean_step_v(slew_v_per_s: float, corner_hz: float) -> float:
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float:
-    """Where a function changes sign, to the last bit."""
-    rising = function(low) < 0.0
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if middle in {low, high}:
-            break
-        if (function(middle) < 0.0) == rising:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+    """Where a function changes sign, to the last digits."""
+    from scipy.optimize import brentq
+
+    return float(brentq(function, low, high, xtol=1e-15, rtol=8.9e-16))
