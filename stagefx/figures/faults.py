@@ -20,7 +20,7 @@ from stagefx.circuit.limits import (
     rail_swing_v,
 )
 from stagefx.circuit.response import Response
-from stagefx.circuit.supply import reservoirs
+from stagefx.circuit.supply import ratings, reservoirs
 from stagefx.circuit.supply.decoupling import decoupling
 from stagefx.circuit.ultrasonic import HIGHEST_HEARD_HZ, ultrasonic_v_rms, ultrasonic_w
 from stagefx.figures.cautions import caution_for
@@ -216,7 +216,7 @@ def _over_voltage(circuit: Circuit) -> Iterator[str]:
     stated = circuit.stage.supply
     if stated is None or stated.reservoir_rating is None or stated.secondary is None:
         return
-    peak, rating = _first(reservoirs.reservoir_peak_v(circuit)), stated.reservoir_rating.value
+    peak, rating = _first(ratings.reservoir_peak_v(circuit)), stated.reservoir_rating.value
     if peak > rating:
         yield (
             f"At high mains with nothing drawn a reservoir stands at {_say(peak, 'V')}; it is "
@@ -232,7 +232,7 @@ def _drops_out(circuit: Circuit) -> Iterator[str]:
     if any(value is None for value in (*needed, values.mains_frequency_hz)):
         return
     margin, low = (
-        _first(reservoirs.regulator_margin_v(circuit)),
+        _first(ratings.regulator_margin_v(circuit)),
         reservoirs.mains_tolerance(circuit),
     )
     if margin < 0.0:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from stagefx.circuit.circuit import Array, Circuit
-from stagefx.circuit.supply import reservoirs
+from stagefx.circuit.supply import ratings, reservoirs
 from stagefx.circuit.supply.psrr import ripple_at_load_v_rms
 from stagefx.figures.definition import (
     NO_AMPLIFIER,
@@ -101,35 +101,35 @@ SUPPLY = (
         _keys(
             *_VALLEY, "diode_drop", "mains_tolerance", "regulator_dropout", "transformer_resistance"
         ),
-        _work(reservoirs.regulator_margin_v, _needs(*_VALLEY, regulated=True)),
+        _work(ratings.regulator_margin_v, _needs(*_VALLEY, regulated=True)),
     ),
     Definition(
         "reservoir_peak_v", "V", "supply", "what a reservoir must stand at high mains",
         "sqrt 2 x secondary x (1 + regulation) x (1 + mains tolerance) - diode drops",
         _keys("secondary", "transformer_regulation", "mains_tolerance", "diode_drop"),
-        _work(reservoirs.reservoir_peak_v, _needs("secondary")),
+        _work(ratings.reservoir_peak_v, _needs("secondary")),
     ),
     Definition(
         "transformer_va", "VA", "supply", "what the transformer must be rated for",
         "1.8 x load current x secondary x rails", _keys("load_current", "secondary"),
-        _work(reservoirs.transformer_va, _needs("load_current", "secondary")),
+        _work(ratings.transformer_va, _needs("load_current", "secondary")),
     ),
     Definition(
         "regulator_heat_w", "W", "supply", "heat of one regulator at nominal mains",
         "(crest - half the ripple - rail) x load current; with transformer_resistance, (mean of "
         "highest and lowest voltage - rail) x load current",
         _keys(*_VALLEY, "positive", "transformer_resistance"),
-        _work(reservoirs.regulator_heat_w, _needs(*_VALLEY, regulated=True)),
+        _work(ratings.regulator_heat_w, _needs(*_VALLEY, regulated=True)),
     ),
     Definition(
         "charging_current_peak_a", "A", "supply", "highest current that charges a reservoir",
         "of the steady state: sqrt 2 x secondary - diode drops through transformer_resistance",
-        _keys(*_CHARGING), _work(reservoirs.charging_current_peak_a, _needs(*_CHARGING)),
+        _keys(*_CHARGING), _work(ratings.charging_current_peak_a, _needs(*_CHARGING)),
     ),
     Definition(
         "charging_current_rms_a", "A rms", "supply", "the same, rms",
         "root of the mean of the steady state's current squared",
-        _keys(*_CHARGING), _work(reservoirs.charging_current_rms_a, _needs(*_CHARGING)),
+        _keys(*_CHARGING), _work(ratings.charging_current_rms_a, _needs(*_CHARGING)),
     ),
     Definition(
         "ripple_at_load_v_rms", "V rms", "supply", "what of the ripple reaches the load",

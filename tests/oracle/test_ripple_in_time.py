@@ -14,9 +14,9 @@ from scipy.optimize import brentq
 
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
+from stagefx.circuit.supply.ratings import regulator_margin_v
 from stagefx.circuit.supply.reservoirs import (
     charged_through_resistance,
-    regulator_margin_v,
     ripple_exact_v_pp,
     ripple_v_pp,
     valley_v,
