@@ -24,7 +24,7 @@ from stagefx.effects.registry import BUILT_IN, effect_kinds
 from stagefx.errors import ComparisonError
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import STANDARD_STREAM, AudioFormat, AudioReader, open_audio
-from stagefx.io.prefetch import read_ahead
+from stagefx.io.prefetch import ahead
 from stagefx.io.recording import Recording
 from stagefx.io.writing import AudioWriter
 from stagefx.render.preparation import Played, prepare, set_by_listening
@@ -294,7 +294,7 @@ def _level_db(recording: Recording, writer: AudioWriter | None = None) -> float:
     made = recording.format
     meter = AWeightedMeter(made.rate_hz, made.channels)
     starts = range(0, made.frames, _BLOCK_FRAMES)
-    for block in read_ahead(
+    for block in ahead(
         recording.read(start, min(start + _BLOCK_FRAMES, made.frames)) for start in starts
     ):
         if writer is not None:

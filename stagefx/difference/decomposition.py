@@ -40,7 +40,7 @@ from stagefx.difference.pairs import Pair, side_by_side
 from stagefx.dsp.envelope import StepMeter
 from stagefx.dsp.loudness import LoudnessMeter
 from stagefx.dsp.spectra import Array, PairSpectra
-from stagefx.io.prefetch import read_ahead
+from stagefx.io.prefetch import ahead
 from stagefx.io.recording import Recording
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
@@ -254,7 +254,7 @@ def _taken_apart(
     transfer.lead_in(lead_in(first, begin))
     pairs = side_by_side(first, second, alignment, start=begin, stop=end)
     with ThreadPoolExecutor(1, thread_name_prefix="spectra") as beside:
-        for pair, more in read_ahead((pair, nulls.add(pair)) for pair in pairs):
+        for pair, more in ahead((pair, nulls.add(pair)) for pair in pairs):
             done = beside.submit(smaller_meters, pair, more)
             transfer.add(pair.first, more)
             for meter, block in zip(meters, (pair.first, pair.second), strict=True):

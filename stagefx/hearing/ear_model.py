@@ -19,7 +19,7 @@ from stagefx.hearing.ear.account import EarAccount, MaskAccount
 from stagefx.hearing.ear.beside import EarBeside
 from stagefx.hearing.events.account import EventAccount
 from stagefx.hearing.events.meter import EventMeter
-from stagefx.io.prefetch import read_ahead
+from stagefx.io.prefetch import ahead
 from stagefx.io.recording import Recording
 
 Array = NDArray[np.float64]
@@ -125,7 +125,7 @@ def listen(
         level = abs(difference.transfer.gain) * 10.0 ** (-matched_db / 20.0)
         offset = difference.transfer.offset
     events = EventMeter(*settings[:3], room_dba=room_dba, gain=level, taps=difference.short_filter)
-    for played, expected, left in read_ahead(explained_blocks(first, second, difference)):
+    for played, expected, left in ahead(explained_blocks(first, second, difference)):
         floor.add(played)
         second_heard = level * (expected + left)
         ear.add(played, second_heard, left)

@@ -9,7 +9,7 @@ from typing import Literal
 from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.levels import AWeightedMeter
 from stagefx.errors import ComparisonError
-from stagefx.io.prefetch import read_ahead
+from stagefx.io.prefetch import ahead
 from stagefx.io.recording import Recording
 
 USUAL_LISTENING_DB = 85.0
@@ -132,7 +132,7 @@ def level_of(recording: Recording, *, listening_level_db: float = USUAL_LISTENIN
     made = recording.format
     meter = AWeightedMeter(made.rate_hz, made.channels)
     starts = range(0, made.frames, _BLOCK_FRAMES)
-    for block in read_ahead(
+    for block in ahead(
         recording.read(start, min(start + _BLOCK_FRAMES, made.frames)) for start in starts
     ):
         meter.add(block)

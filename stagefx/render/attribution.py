@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from stagefx.circuit.description.stage import Stage
 from stagefx.io.files import open_audio
+from stagefx.io.prefetch import ahead
 from stagefx.render.chain import Chain, Passage
 from stagefx.render.plan import stage_effects
 from stagefx.render.preparation import Played, prepare
-from stagefx.render.threads import ahead
 
 Array = NDArray[np.float64]
 MOMENT_S = 0.4

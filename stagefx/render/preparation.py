@@ -15,9 +15,9 @@ from stagefx.effects.added.oscillation import refuse_unstable
 from stagefx.effects.kind import Piece, Setup
 from stagefx.errors import EffectError, StageError
 from stagefx.io.files import AudioReader
+from stagefx.io.prefetch import ahead
 from stagefx.render.chain import BLOCK_FRAMES, Chain
 from stagefx.render.plan import check_known, chosen, stage_pieces
-from stagefx.render.threads import ahead
 from stagefx.units import decibels
 
 MOST_TIMES = 1e6

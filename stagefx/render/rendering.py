@@ -20,12 +20,12 @@ from stagefx.errors import AudioError, OutputError
 from stagefx.figures.faults import faults_of
 from stagefx.io.atomic_file import refuse_same_file
 from stagefx.io.files import AudioFormat, AudioReader, open_audio
+from stagefx.io.prefetch import BackgroundWriter, ahead, processors
 from stagefx.io.writing import AudioWriter
 from stagefx.render.chain import BLOCK_FRAMES, Array, Chain, Passage
 from stagefx.render.plan import needed
 from stagefx.render.preparation import Played, prepare
 from stagefx.render.report import RenderReport, Strain
-from stagefx.render.threads import Behind, ahead, processors
 from stagefx.units import decibels, ratio
 
 LevelBy = Literal["gain", "loudness", "nothing"]
@@ -184,7 +184,7 @@ class _Running:
 
     def begin(self, finishing: ExitStack) -> None:
         """Start the thread that writes, so that the chain has a block to work on meanwhile."""
-        self._finisher = finishing.enter_context(Behind(self._write))
+        self._finisher = finishing.enter_context(BackgroundWriter(self._write))
         if processors() < _PLENTY:
             self._chain.give_way(lambda: self._finisher.last_s)
         self._passage = Passage(self._chain)

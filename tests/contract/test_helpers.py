@@ -13,9 +13,9 @@ import pytest
 from stagefx.circuit.description.files import load_stage
 from stagefx.effects.channel_pool import Helpers
 from stagefx.io.files import open_audio
+from stagefx.io.prefetch import BackgroundWriter
 from stagefx.render.preparation import prepare
 from stagefx.render.rendering import render_file
-from stagefx.render.threads import Behind
 from stagefx.samples import samples_folder
 
 PIECE = samples_folder() / "music" / "trio.flac"
@@ -67,6 +67,6 @@ def test_a_render_is_the_same_file_on_any_number_of_processors(
 
 
 def test_what_is_done_behind_tells_how_long_it_took() -> None:
-    with Behind(sleep) as behind:
+    with BackgroundWriter(sleep) as behind:
         behind.put(0.02)
     assert 0.02 <= behind.last_s < 1.0

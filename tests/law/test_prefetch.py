@@ -1,4 +1,4 @@
-"""What is made one step ahead is the same, in the same order, errors included."""
+"""What is made ahead is the same, in the same order, errors included."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from stagefx.io.prefetch import read_ahead
+from stagefx.io.prefetch import ahead
 
 
 def test_items_come_in_order_and_are_made_on_another_thread() -> None:
@@ -18,10 +18,10 @@ def test_items_come_in_order_and_are_made_on_another_thread() -> None:
             makers.append(threading.current_thread())
             yield number
 
-    assert list(read_ahead(items())) == [0, 1, 2, 3, 4]
+    assert list(ahead(items())) == [0, 1, 2, 3, 4]
     assert threading.current_thread() not in makers
-    assert list(read_ahead([])) == []
-    assert list(read_ahead([None, 0])) == [None, 0]
+    assert list(ahead([])) == []
+    assert list(ahead([None, 0])) == [None, 0]
 
 
 def test_an_error_comes_where_its_item_would_have() -> None:
@@ -29,14 +29,14 @@ def test_an_error_comes_where_its_item_would_have() -> None:
         yield 1
         raise ValueError("no more")
 
-    ahead = read_ahead(items())
-    assert next(ahead) == 1
+    coming = ahead(items())
+    assert next(coming) == 1
     with pytest.raises(ValueError, match="no more"):
-        next(ahead)
+        next(coming)
 
 
 def test_one_may_stop_early() -> None:
-    for item in read_ahead(iter(range(1000))):
+    for item in ahead(iter(range(1000))):
         if item == 2:
             break
     assert item == 2
