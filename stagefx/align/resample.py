@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from stagefx.align.time_path import TimePath
 from stagefx.align.warp import read_along
+from stagefx.dsp.resampling import RateConverter
 from stagefx.io.files import AudioFormat
 from stagefx.io.recording import ForwardWindow, Recording
 
@@ -89,14 +90,10 @@ class RateConverted:
 
     def _begin(self, frame: int) -> None:
         """Begin anew, early enough that the converter has settled at a frame."""
-        import soxr
-
         slower = min(self._in_step, self._out_step)
         settling = -(-_SETTLING_FRAMES // slower)
         steps = max(frame // self._out_step - settling, 0)
-        self._stream = soxr.ResampleStream(
-            *self._rates, self.format.channels, dtype="float64", quality="VHQ"
-        )
+        self._stream = RateConverter(*self._rates, self.format.channels)
         self._next = steps * self._in_step
         self._first = steps * self._out_step
         self._held = np.zeros((0, self.format.channels))
@@ -108,47 +105,7 @@ class RateConverted:
             return np.zeros((_CHUNK_FRAMES, self.format.channels))
         block = self._recording.read(self._next, stop)
         self._next = stop
-        return np.asarray(
-            self._stream.resample_chunk(block, last=stop >= frames), np.float64
-        ).reshape(-1, self.format.channels)
-
-
-class Swapped:
-    """A recording of two channels with left and right exchanged.
-
-    Parameters
-    ----------
-    recording : Recording
-        What is read.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> Swapped(HeldAudio(np.array([[1.0, 2.0]]), 48000)).read(0, 1)
-    array([[2., 1.]])
-    """
-
-    def __init__(self, recording: Recording) -> None:
-        self._recording = recording
-        self.format = recording.format
-        self.place = recording.place
-
-    def read(self, start: int, stop: int) -> Array:
-        """The audio from one frame up to another.
-
-        Parameters
-        ----------
-        start : int, frames, 0 or more
-            First frame.
-        stop : int, frames
-            Frame after the last.
-
-        Returns
-        -------
-        ndarray of float64 [stop - start, 2], full scale 1.0
-            A new array.
-        """
-        return np.ascontiguousarray(self._recording.read(start, stop)[:, ::-1])
+        return self._stream.through(block, last=stop >= frames)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.dsp.resampling import RateConverter
 from stagefx.errors import AudioError
 from stagefx.io.recording import Recording
 
@@ -95,14 +96,12 @@ def _at_rate(
     rate_hz = coding.rate_hz(made.rate_hz)
     stream = None
     if rate_hz != made.rate_hz:
-        import soxr
-
-        stream = soxr.ResampleStream(made.rate_hz, rate_hz, made.channels, dtype="float64")
+        stream = RateConverter(made.rate_hz, rate_hz, made.channels, quality="HQ")
     for begin in range(start, stop, _BLOCK):
         block = recording.read(begin, min(begin + _BLOCK, stop))
-        yield block if stream is None else stream.resample_chunk(block)
+        yield block if stream is None else stream.through(block)
     if stream is not None:
-        yield stream.resample_chunk(np.zeros((0, made.channels)), last=True)
+        yield stream.through(np.zeros((0, made.channels)), last=True)
 
 
 def at_rate_of(

@@ -19,6 +19,7 @@ from stagefx.blind.pack.excerpts import Excerpt
 from stagefx.blind.pack.readme import read_me
 from stagefx.blind.protocol import find_protocol
 from stagefx.dsp.dither import quantise
+from stagefx.dsp.resampling import resample
 from stagefx.dsp.true_peak import TruePeakMeter
 from stagefx.errors import BlindError
 from stagefx.hearing.ear.detection import EarPair
@@ -233,9 +234,7 @@ def _even(excerpt: Excerpt) -> Excerpt:
     """At a rate every browser plays."""
     if excerpt.rate_hz in {44100, 48000}:
         return excerpt
-    import soxr
-
-    moved = tuple(soxr.resample(one, excerpt.rate_hz, 48000, "VHQ") for one in excerpt.versions)
+    moved = tuple(resample(one, excerpt.rate_hz, 48000) for one in excerpt.versions)
     return replace(excerpt, rate_hz=48000, versions=moved)
 
 

@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.dsp.resampling import resample
 from stagefx.hearing.ear.scale import FRAME, HOP, RATE_HZ
 
 Array = NDArray[np.float64]
@@ -174,10 +175,9 @@ class Resampler:
         done = np.zeros((len(self._held), length))
 
         def convert(row: int) -> None:
-            import soxr
-
             known = self._held[row, :stop]
-            fresh = soxr.resample(known, self._rate_hz, RATE_HZ, "HQ")[before : before + length]
+            fresh = resample(known, self._rate_hz, RATE_HZ, quality="HQ")
+            fresh = fresh[before : before + length]
             done[row, : fresh.size] = fresh
 
         list((self._pool.map if self._pool else map)(convert, range(len(done))))

@@ -19,6 +19,7 @@ from stagefx.audition.audition import Audition
 from stagefx.audition.comparison import Comparison
 from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.dither import quantise
+from stagefx.dsp.resampling import resample
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.passage import Passage
@@ -260,10 +261,9 @@ def _at_played_rate(material: _Material) -> _Material:
         raise ComparisonError(f"a listening page plays one or two channels, not {channels}")
     if material.rate_hz in PLAYED_RATES_HZ:
         return material
-    import soxr
 
     def moved(sound: Array) -> Array:
-        return np.asarray(soxr.resample(sound, material.rate_hz, PLAYED_RATES_HZ[1], "VHQ"))
+        return resample(sound, material.rate_hz, PLAYED_RATES_HZ[1])
 
     return replace(
         material,
