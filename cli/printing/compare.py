@@ -12,6 +12,7 @@ from stagefx.difference.captured.instrument_faults import CaptureFault
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.linear.response import Band
 from stagefx.figures.cautions import CAUTIONS
+from stagefx.figures.faults import FaultRemark
 from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.rows.edits import DIRECT, findings
@@ -25,7 +26,6 @@ from .words import heading, sentence, table
 if TYPE_CHECKING:
     from rich.console import Console
 
-FAULT = "Fault: "
 _MOST_TIMES = 8
 OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
 
@@ -42,7 +42,7 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
     residue : str, optional
         Where what is left after level and time was written.
     """
-    faults = [remark for remark in found.remarks if remark.startswith(FAULT)]
+    faults = [one.sentence for one in found.remarks if isinstance(one, FaultRemark)]
     if found.captured is not None:
         faults += [_fault_of(fault) for fault in found.captured.faults]
     print_faults(console, faults)
@@ -56,7 +56,7 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
     if found.captured is not None and found.captured.floor is not None:
         console.print(f"Floors: what the recorder does by itself, {found.captured.floor.basis}.")
     for remark in found.remarks:
-        if not remark.startswith(FAULT):
+        if not isinstance(remark, FaultRemark):
             console.print(sentence(remark))
     if residue is not None:
         console.print(f"\nWhat is left after level and time: {sentence(residue)}")
@@ -71,9 +71,9 @@ def print_faults(console: Console, faults: Iterable[str]) -> None:
     console : Console
         Where to.
     faults : iterable of str
-        Sentences, with or without "Fault:" before them.
+        Sentences.
     """
-    told = [sentence(fault.removeprefix(FAULT)).rstrip(".") for fault in faults]
+    told = [sentence(fault).rstrip(".") for fault in faults]
     for fault in told:
         console.print(f"First, a fault: {fault}.", style="bold")
     if told:

@@ -6,8 +6,9 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from stagefx.audition.margin import CauseMargin, Margin, headline
+from stagefx.figures.faults import FaultRemark
 
-from .compare import FAULT, print_faults
+from .compare import print_faults
 from .words import heading, sentence, table
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def print_margin(console: Console, found: Margin) -> None:
     found : Margin
         Of a stage in a piece.
     """
-    print_faults(console, [remark for remark in found.remarks if remark.startswith(FAULT)])
+    print_faults(console, [one.sentence for one in found.remarks if isinstance(one, FaultRemark)])
     console.print(sentence(headline(found)), style="bold")
     console.print(
         f"Calculated, at a listening level of {found.level_at_ear.listening_level_db:g} dB, with "
@@ -44,7 +45,7 @@ def print_margin(console: Console, found: Margin) -> None:
     for one in untold:
         console.print(sentence(one.sentence))
     for remark in found.remarks:
-        if not remark.startswith(FAULT):
+        if not isinstance(remark, FaultRemark):
             console.print(sentence(remark))
 
 

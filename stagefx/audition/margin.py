@@ -197,7 +197,7 @@ def margins(
         margin_of(cause, trial_of(cause, circuit, piece, spectrum, ear.full_scale_spl_db))
         for cause in causes_of(circuit)
     )
-    remarks = [f"Fault: {fault.sentence}" for fault in faults_of(circuit)]
+    remarks: list[str] = [fault.remark for fault in faults_of(circuit)]
     remarks += [*ear.remarks, *([played.knob.remark] if played.knob.remark else [])]
     return Margin(
         played.stage.name, name_of(music), passage.start_s, passage.stop_s, passage.why, ear,

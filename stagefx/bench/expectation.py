@@ -183,7 +183,7 @@ def measured_on(bench: OnBench, signal: TestSignal, *, seed: int = 0) -> Measure
 
 def _remarks(bench: OnBench) -> Iterator[str]:
     for fault in faults_of(bench.circuit):
-        yield f"Fault: {fault.sentence}"
+        yield fault.remark
     volume = bench.stage.volume
     if volume is not None and volume.position is None and bench.knob.position is not None:
         by_ear = volume.setting in {None, "listening"} and bench.stage.listening is not None

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
@@ -39,6 +40,22 @@ UNITY_GAIN = 1.05
 _KILOHERTZ = np.array([1000.0])
 
 
+class FaultRemark(str):
+    """A fault among other remarks: a type of its own, told as its sentence after "Fault: "."""
+
+    __slots__ = ("sentence",)
+    sentence: str
+
+    def __new__(cls, sentence: str) -> Self:
+        """A remark of a sentence."""
+        made = super().__new__(cls, f"Fault: {sentence}")
+        made.sentence = sentence
+        return made
+
+    def __getnewargs__(self) -> tuple[str]:  # copies and other processes get the same
+        return (self.sentence,)
+
+
 @dataclass(frozen=True)
 class Fault:
     """Something to be put right before sound is talked of.
@@ -56,6 +73,11 @@ class Fault:
     code: str
     sentence: str
     caution: str
+
+    @property
+    def remark(self) -> FaultRemark:
+        """The fault as it stands among other remarks."""
+        return FaultRemark(self.sentence)
 
 
 def faults_of(circuit: Circuit) -> tuple[Fault, ...]:

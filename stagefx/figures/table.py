@@ -159,7 +159,7 @@ def _as_html(found: Figures) -> str:
         f"{found.stage.name} on paper",
         rows,
         head=("figure", "key", "value", *spread),
-        before=[f"Fault: {one.sentence} {one.caution}" for one in found.faults],
+        before=[f"{one.remark} {one.caution}" for one in found.faults],
         after=found.remarks,
     )
 

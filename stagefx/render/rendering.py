@@ -198,7 +198,7 @@ class _Running:
         self._hand_on(self._passage.finish())
         played, made = self._job.played, self._made
         self._strain = strain_of(played, self._chain, made.rate_hz, made.frames)
-        self._faults = tuple(f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit))
+        self._faults = tuple(fault.remark for fault in faults_of(played.knob.circuit))
 
     def report(self) -> RenderReport:
         """What happened, once the file is whole."""
@@ -252,7 +252,7 @@ def _refuse_overs(block: Array) -> None:
 
 def remarks_of(played: Played, overs: int = 0) -> tuple[str, ...]:
     """What has to be said of a stage that was played, faults first."""
-    faults = (f"Fault: {fault.sentence}" for fault in faults_of(played.knob.circuit))
+    faults = (fault.remark for fault in faults_of(played.knob.circuit))
     knob = (played.knob.remark,) if played.knob.remark else ()
     return (*faults, *knob, *_on_overs(overs))
 

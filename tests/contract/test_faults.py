@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import json
+import pickle
 import re
 from typing import Any
 
@@ -10,7 +12,7 @@ import pytest
 
 from stagefx.circuit.description.files import load_stage, ready_made, stage_from
 from stagefx.figures.cautions import CAUTIONS, caution_for, cautions_of
-from stagefx.figures.faults import RULES, Fault
+from stagefx.figures.faults import RULES, Fault, FaultRemark
 from stagefx.figures.table import work_out
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}
@@ -357,3 +359,12 @@ def test_every_caution_can_be_shown() -> None:
     left = {name for name, text in CAUTIONS.items() if text not in told}
     assert left == {"hearing", "listening"}  # shown where something is played, not beside a stage
     assert cautions_of(stage_from({})) == ()
+
+
+@pytest.mark.parametrize("kept", [copy.deepcopy, lambda one: pickle.loads(pickle.dumps(one))])
+def test_a_fault_stays_a_fault_among_remarks(kept: Any) -> None:
+    (fault,) = work_out(load_stage("too-hot")).faults
+    remark = kept(fault.remark)
+    assert isinstance(remark, FaultRemark)
+    assert remark.sentence == fault.sentence
+    assert json.dumps([remark]) == json.dumps([f"Fault: {fault.sentence}"])

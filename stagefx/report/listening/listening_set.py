@@ -21,6 +21,7 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.dsp.dither import quantise
 from stagefx.dsp.resampling import resample
 from stagefx.errors import AudioError, ComparisonError, OutputError
+from stagefx.figures.faults import FaultRemark
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB
 from stagefx.hearing.passage import Passage
 from stagefx.io.atomic_folder import whole_folder
@@ -32,7 +33,6 @@ from stagefx.report.listening.tracks import CARDS_NAME, LIST_NAME, PAGE_NAME, Li
 
 Array = NDArray[np.float64]
 
-FAULT = "Fault: "
 PLAYED_RATES_HZ = (44100, 48000)
 _CHOSEN = "as it was asked for"
 _NO_SOUND_OF_ITS_OWN = (
@@ -241,10 +241,10 @@ def _write(
 def _faults(material: _Material, found: Comparison) -> tuple[str, ...]:
     """What has to be put right before sound is talked of, stage by stage."""
     return tuple(
-        f"{FAULT}{name}: {remark.removeprefix(FAULT)}"
+        FaultRemark(f"{name}: {remark.sentence}")
         for name, report in zip((material.first, material.second), found.renders, strict=False)
         for remark in report.remarks
-        if remark.startswith(FAULT)
+        if isinstance(remark, FaultRemark)
     )
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stagefx.figures.cautions import CAUTIONS
+from stagefx.figures.faults import FaultRemark
 from stagefx.report.page.bundle import bundle, page_part
 
 if TYPE_CHECKING:
@@ -90,10 +91,10 @@ def build_player(made: ListeningSet, codes: Mapping[str, Codes], *, verdict: str
         faults="\n".join(
             f'<p class="caution"><strong>{escape(one)}</strong></p>'
             for one in made.remarks
-            if one.startswith("Fault: ")
+            if isinstance(one, FaultRemark)
         ),
         remarks="\n".join(
-            f"<p>{escape(one)}</p>" for one in made.remarks if not one.startswith("Fault: ")
+            f"<p>{escape(one)}</p>" for one in made.remarks if not isinstance(one, FaultRemark)
         ),
         known=json.dumps(known).replace("<", "\\u003c"),
         audio="\n".join(

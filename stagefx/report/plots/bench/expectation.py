@@ -8,6 +8,7 @@ import numpy as np
 
 from stagefx.bench.expectation import Expectation
 from stagefx.bench.scope.simulated import SquarePicture
+from stagefx.figures.faults import FaultRemark
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount
 
@@ -48,7 +49,7 @@ def draw_expectation(expected: Expectation) -> Figure:
         )
         name = style.shortened(bench.stage.name, most=40)
         made = style.sheet(style.as_sentence(f"{name}: what the bench should show"), under)
-        faults = [one for one in expected.remarks if one.startswith("Fault")]
+        faults = [one for one in expected.remarks if isinstance(one, FaultRemark)]
         style.fault(made, style.shortened(faults[0], most=150) if faults else "")
         _draw_response(made.add_axes((style.MARGIN, 0.56, 0.37, 0.27)), expected)
         _draw_distortion(made.add_axes((0.56, 0.56, 0.32, 0.27)), expected)
