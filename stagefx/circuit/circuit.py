@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from stagefx.circuit.description.stage import Cable, Stage
-from stagefx.circuit.taper import setting_ratio
+from stagefx.circuit.description.taper import setting_ratio
 from stagefx.circuit.values import (
     Array,
     ChainValues,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from stagefx.circuit.description.taper import read_taper
 from stagefx.circuit.network.ladder import Part, laplace, solve
-from stagefx.circuit.taper import read_taper
 from tests.published.worked import agrees, figure, gain
 
 HALF = 0.5

@@ -11,7 +11,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from stagefx.circuit.description import fields
-from stagefx.circuit.taper import Taper, read_taper
+from stagefx.circuit.description.taper import Taper, read_taper
 from stagefx.errors import UnitError
 from stagefx.units import Quantity, decibels, parse
 
