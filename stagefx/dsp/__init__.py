@@ -1,1 +1,1 @@
-"""Signals as numbers: level, loudness, true peak, weighting, dither, random numbers, spectra."""
+"""Signals as numbers: level, loudness, weighting, rates, filters, dither, noise, spectra."""

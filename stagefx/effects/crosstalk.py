@@ -17,10 +17,10 @@ from stagefx.circuit.circuit import Circuit
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.network.ladder import coupling_poles, input_admittance, laplace, solve
 from stagefx.circuit.network.placement import load_parts, socket_parts, source_parts
+from stagefx.dsp.fir_design import Array, Complex
 from stagefx.effects.channel_pool import Channelwise
 from stagefx.effects.effect import Setting
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.linear.fir_design import Array, Complex
 from stagefx.effects.linear.sections import DELAY_FRAMES, Corner, Linear, ResponseAt
 from stagefx.errors import EffectError
 from stagefx.units import ratio

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
+from stagefx.dsp.oversampling import DOWN_REACH, UP_REACH, down, up
 from stagefx.effects.channel_pool import Channelwise, OneChannel
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.oversampling import DOWN_REACH, UP_REACH, down, up
 from stagefx.units import ROOT_TWO, ratio
 
 Array = NDArray[np.float64]

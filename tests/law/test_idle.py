@@ -12,6 +12,7 @@ import soundfile
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
+from stagefx.dsp.oversampling_by_four import FACTOR, UP_TAPS, up
 from stagefx.effects.kind import Setup
 from stagefx.effects.limits.clip import clip
 from stagefx.effects.limits.idle import (
@@ -24,7 +25,6 @@ from stagefx.effects.limits.idle import (
 )
 from stagefx.effects.limits.limit_set import LimitSet
 from stagefx.effects.limits.limiter import Limiting
-from stagefx.effects.limits.oversampling_by_four import FACTOR, UP_TAPS, up
 from stagefx.effects.limits.slew import slew
 from stagefx.render.plan import stage_effects
 from stagefx.render.rendering import render_file

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
-from stagefx.effects.limits.oversampling_by_four import (
+from stagefx.dsp.oversampling_by_four import (
     DOWN_REACH,
     DOWN_TAPS,
     FACTOR,

@@ -12,13 +12,13 @@ import numpy as np
 
 from stagefx.circuit.amplifier.stability import stability
 from stagefx.circuit.circuit import Circuit
+from stagefx.dsp.fir_design import BAND_EDGE
 from stagefx.effects.added.tone import Tone
 from stagefx.effects.effect import Setting, check_settings
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.effects.limits.limit_set import LimitSet
 from stagefx.effects.limits.limiter import Limiting
 from stagefx.effects.linear import bandwidth
-from stagefx.effects.linear.fir_design import BAND_EDGE
 from stagefx.errors import StageError
 from stagefx.units import show
 

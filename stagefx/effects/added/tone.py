@@ -9,8 +9,8 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.dsp.fir_design import BAND_EDGE
 from stagefx.effects.effect import Setting
-from stagefx.effects.linear.fir_design import BAND_EDGE
 from stagefx.errors import EffectError
 
 Array = NDArray[np.float64]

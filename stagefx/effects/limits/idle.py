@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.limits.oversampling_by_four import FACTOR
+from stagefx.dsp.oversampling_by_four import FACTOR
 from stagefx.kernels.block_extrema import (
     LANES,
     PEAK,

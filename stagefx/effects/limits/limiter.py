@@ -14,11 +14,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.channel_pool import Channelwise
-from stagefx.effects.effect import GRID_FRAMES, Setting
-from stagefx.effects.limits.idle import calm_between, calm_blocks
-from stagefx.effects.limits.limit_set import LimitSet
-from stagefx.effects.limits.oversampling_by_four import (
+from stagefx.dsp.oversampling_by_four import (
     DOWN_REACH,
     DOWN_TAPS,
     FACTOR,
@@ -26,6 +22,10 @@ from stagefx.effects.limits.oversampling_by_four import (
     down,
     up,
 )
+from stagefx.effects.channel_pool import Channelwise
+from stagefx.effects.effect import GRID_FRAMES, Setting
+from stagefx.effects.limits.idle import calm_between, calm_blocks
+from stagefx.effects.limits.limit_set import LimitSet
 from stagefx.effects.limits.statistics import Tally
 from stagefx.kernels.block_extrema import BEFORE as OUTLINE_BEFORE, COLUMNS, LANES, outline
 from stagefx.kernels.limiter import AFTER, BEFORE, ROOM, STEP, TRACKING, limit

@@ -9,8 +9,8 @@ import numpy as np
 from stagefx.circuit.circuit import Circuit
 from stagefx.circuit.network.ladder import Part, coupling_poles, laplace, solve
 from stagefx.circuit.network.placement import input_parts, load_parts, output_parts
+from stagefx.dsp.fir_design import Array, Complex
 from stagefx.effects.kind import EffectKind, Piece, Place, Setup
-from stagefx.effects.linear.fir_design import Array, Complex
 from stagefx.effects.linear.sections import Corner, Linear
 
 NAME = "loading"

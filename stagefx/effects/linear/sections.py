@@ -13,9 +13,9 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from stagefx.dsp.fir_design import BAND_EDGE, Array, Complex, fit
 from stagefx.effects.channel_pool import Channelwise, OneChannel
 from stagefx.effects.effect import Setting
-from stagefx.effects.linear.fir_design import BAND_EDGE, Array, Complex, fit
 from stagefx.errors import EffectError
 from stagefx.kernels.filters.fir import GROUP, TILE_FRAMES, convolve, convolve_by_size
 from stagefx.kernels.filters.first_order import STATE, first_order

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.linear.fir_design import Array, fit
+from stagefx.dsp.fir_design import Array, fit
 from stagefx.kernels.filters.fir import convolve
 
 UP_TAPS = 96
@@ -17,9 +17,10 @@ DOWN_TAPS = 96
 DOWN_REACH = DOWN_TAPS // 2
 """Frames of nodes that a frame needs on either side."""
 
-_PASS, _STOP = 0.4535, 0.5465
+PASS, _STOP = 0.4535, 0.5465
 """20 kHz at a rate of 44.1 kHz, and what would fold back onto it, in sampling rates."""
-_BETWEEN = 1e-12
+BETWEEN = 1e-12
+"""Weight of what lies between the bands, where anything may pass."""
 
 
 @cache
@@ -41,16 +42,17 @@ def up_filters(factor: int) -> tuple[Array, ...]:
     >>> round(float(up_filters(4)[1].sum()), 6)
     1.0
     """
+    return tuple(earlier(position / factor, UP_TAPS, PASS) for position in range(1, factor))
 
-    def early(share: float) -> Array:
-        return fit(
-            lambda f: np.exp(2j * np.pi * f * share),
-            taps=UP_TAPS,
-            delay=UP_REACH,
-            weight=lambda f: np.where(f <= _PASS, 1.0, _BETWEEN),
-        )
 
-    return tuple(early(position / factor) for position in range(1, factor))
+def earlier(share: float, taps: int, edge: float) -> Array:
+    """Impulse response [taps] that is early by a share of a frame, fitted up to an edge."""
+    return fit(
+        lambda f: np.exp(2j * np.pi * f * share),
+        taps=taps,
+        delay=taps // 2,
+        weight=lambda f: np.where(f <= edge, 1.0, BETWEEN),
+    )
 
 
 @cache
@@ -80,7 +82,7 @@ def down_filters(factor: int) -> tuple[Array, ...]:
 
     def weight(f: Array) -> Array:
         rate = factor * f
-        return np.where(rate <= _PASS, 1.0, np.where(rate < _STOP, _BETWEEN, 1.0))
+        return np.where(rate <= PASS, 1.0, np.where(rate < _STOP, BETWEEN, 1.0))
 
     whole = fit(target, taps=length, delay=length // 2, weight=weight, points=2048 * factor)
     # Frame n takes node factor j + p with the tap factor (n - j) - p away from the middle.

@@ -7,7 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from stagefx.effects.linear.fir_design import fit
+from stagefx.dsp.fir_design import fit
+from stagefx.dsp.oversampling import BETWEEN, PASS, earlier
 from stagefx.kernels.filters.fir import convolve
 
 Array = NDArray[np.float64]
@@ -22,9 +23,6 @@ DOWN_TAPS = UP_TAPS
 DOWN_REACH = DOWN_TAPS // 2
 """Frames of nodes that a frame needs on either side."""
 
-_PASS = 0.4535
-"""20 kHz at a rate of 44.1 kHz, in sampling rates."""
-_BETWEEN = 1e-12
 _MIDDLE = QUARTER_TAPS - 1
 _LEAD = QUARTER_TAPS // 4
 """Frames beside the others that the second step needs in front and behind."""
@@ -44,7 +42,7 @@ def between_frames() -> Array:
     >>> round(float(between_frames().sum()), 6)
     1.0
     """
-    return _midway(HALF_TAPS, _PASS)
+    return _evened(earlier(0.5, HALF_TAPS, PASS))
 
 
 @cache
@@ -61,17 +59,7 @@ def between_halves() -> Array:
     >>> round(float(between_halves().sum()), 6)
     1.0
     """
-    return _midway(QUARTER_TAPS, 0.5 * _PASS)
-
-
-def _midway(taps: int, edge: float) -> Array:
-    found = fit(
-        lambda f: np.exp(1j * np.pi * f),
-        taps=taps,
-        delay=taps // 2,
-        weight=lambda f: np.where(f <= edge, 1.0, _BETWEEN),
-    )
-    return _evened(found)
+    return _evened(earlier(0.5, QUARTER_TAPS, 0.5 * PASS))
 
 
 def _evened(taps: Array) -> Array:
@@ -96,13 +84,13 @@ def to_halves() -> Array:
     >>> round(float(to_halves().sum()), 6)
     1.0
     """
-    edge = _PASS / FACTOR
+    edge = PASS / FACTOR
 
     def target(f: Array) -> NDArray[np.complex128]:
         return np.asarray(np.where(f <= 0.25, 1.0 / np.sinc(f) ** 4, 0.0) + 0j)
 
     def weight(f: Array) -> Array:
-        return np.where((edge < f) & (f < 0.5 - edge), _BETWEEN, 1.0)
+        return np.where((edge < f) & (f < 0.5 - edge), BETWEEN, 1.0)
 
     return _evened(fit(target, taps=2 * QUARTER_TAPS - 1, delay=_MIDDLE, weight=weight))
 
