@@ -198,7 +198,7 @@ class _Running:
         self._hand_on(self._passage.finish())
         played, made = self._job.played, self._made
         self._strain = strain_of(played, self._chain, made.rate_hz, made.frames)
-        self._faults = tuple(fault.remark for fault in faults_of(played.knob.circuit))
+        self._remarks = remarks_of(played)
 
     def report(self) -> RenderReport:
         """What happened, once the file is whole."""
