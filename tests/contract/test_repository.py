@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import subprocess
 import sys
@@ -50,3 +51,46 @@ def test_nothing_is_installed_under_a_name_that_could_collide(tmp_path: Path) ->
     )
     assert done.stdout.split() == ["None", "None"]
     assert importlib.util.find_spec("stagefx_cli") is not None
+
+
+MOST_ENTRIES, MOST_LINES = 15, 400
+TOP_ENTRIES = 19
+OWN_STORY = {"stagefx/kernels/limiter.py", "stagefx/kernels/events.py"}
+"""Kernels whose law is one story: they may be longer."""
+
+
+def _modules() -> list[Path]:
+    return [path for name in ("stagefx", "cli") for path in (ROOT / name).rglob("*.py")]
+
+
+def test_a_folder_is_taken_in_at_a_glance() -> None:
+    for folder in {path.parent for path in _modules()}:
+        most = TOP_ENTRIES if folder == ROOT / "stagefx" else MOST_ENTRIES
+        modules = {path.name for path in folder.glob("*.py")} - {"__init__.py"}
+        folders = {path.parent.name for path in folder.glob("*/__init__.py")}
+        assert len(modules | folders) <= most, folder.relative_to(ROOT)
+
+
+def test_no_module_is_longer_than_its_idea() -> None:
+    long = {
+        path.relative_to(ROOT).as_posix()
+        for path in _modules()
+        if len(path.read_text(encoding="utf-8").splitlines()) > MOST_LINES
+    }
+    assert long <= OWN_STORY
+
+
+def test_no_package_hides_a_module_of_its_own() -> None:
+    """``from stagefx import align`` must not mean two things, by what was imported before."""
+    packages = {path.parent for path in _modules() if path.name == "__init__.py"}
+    for folder in packages:
+        source = (folder / "__init__.py").read_text(encoding="utf-8")
+        inside = {path.stem for path in folder.glob("*.py")}
+        inside |= {path.parent.name for path in folder.glob("*/__init__.py")}
+        names = {
+            alias.asname or alias.name
+            for node in ast.walk(ast.parse(source))
+            if isinstance(node, ast.ImportFrom)
+            for alias in node.names
+        }
+        assert not inside & names, folder.relative_to(ROOT)
