@@ -175,7 +175,7 @@ class StageVersion:
         self.stage, self.music, self.playing, self._steps = stage, music, playing, steps
         self.name = stage.name
 
-    @property
+    @cached_property
     def played(self) -> Played:
         """The stage prepared for the music."""
         programme_db = self.programme_db if set_by_listening(self.stage) else None
@@ -203,7 +203,7 @@ class StageVersion:
         """The stage's circuit with its knob set."""
         return self.played.knob.circuit
 
-    @property
+    @cached_property
     def key(self) -> Hashable:
         """Music, playing, and of the stage what sounds: its listening chain but moves the knob."""
         tables = stage_tables(self.stage)
