@@ -35,7 +35,7 @@ def command(
     from stagefx.io.atomic_folder import whole_folder
 
     with whole_folder(folder, force=force) as place:
-        from stagefx.report.answer.inputs import ask
+        from stagefx.report.question.inputs import ask
 
         asked = ask(question, overrides=given)
         without = ask(question) if given else None

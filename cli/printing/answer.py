@@ -11,7 +11,7 @@ from .words import heading
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from stagefx.report.answer.answer import Answer
+    from stagefx.report.answer.results import Answer
 
 
 def print_answer(console: Console, answer: Answer, folder: Path, files: tuple[str, ...]) -> None:

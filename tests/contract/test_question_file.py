@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
+import stagefx
 from stagefx.circuit.description.files import load_stage, with_values
 from stagefx.errors import StagefxError
-from stagefx.report.answer.inputs import ask
-from stagefx.report.answer.question import QuestionError, read_question, with_overrides
+from stagefx.report.question.file import QuestionError, read_question, with_overrides
+from stagefx.report.question.inputs import ask
 from stagefx.samples import samples_folder
 
 MUSIC = samples_folder() / "music"
@@ -85,9 +86,8 @@ def music(name: str = "trio.flac") -> str:
     ],
 )
 def test_what_a_question_names_must_be_there(text: str, said: str, tmp_path: Path) -> None:
-    stage = (STAGES.parent.parent / "stagefx" / "stage" / "catalogue" / "stages").joinpath
-    if stage("line-stage.toml").is_file():
-        shutil.copy(stage("line-stage.toml"), tmp_path / "copy.toml")
+    catalogue = Path(stagefx.__file__).parent / "circuit" / "catalogue" / "stages"
+    shutil.copy(catalogue / "line-stage.toml", tmp_path / "copy.toml")
     with pytest.raises(StagefxError) as told:
         ask(written(tmp_path, text))
     assert said in str(told.value)

@@ -26,7 +26,7 @@ from stagefx.blind.replies import read_replies
 from stagefx.circuit.description.files import load_stage
 from stagefx.figures.table import work_out
 from stagefx.io.files import open_audio
-from stagefx.report.answer.inputs import ask
+from stagefx.report.question.inputs import ask
 from stagefx.survey.asked import Asked
 from stagefx.survey.journal import Journal, heading_of
 from stagefx.units import parse

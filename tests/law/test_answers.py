@@ -15,10 +15,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from stagefx.report.answer.answer import Answer, answer_question
-from stagefx.report.answer.question import read_question
+from stagefx.report.answer.answer import answer_question
+from stagefx.report.answer.evidence_page import page_of
+from stagefx.report.answer.results import Answer
 from stagefx.report.answer.values import as_json_text, tables_of
-from stagefx.report.page.evidence_page import page_of
+from stagefx.report.question.file import read_question
 from stagefx.report.text.how_we_know import IN_FULL
 from stagefx.report.text.names import NAMES
 from stagefx.samples import samples_folder

@@ -13,8 +13,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext
 
 from stagefx.report.answer.answer import answer_question
+from stagefx.report.answer.evidence_page import page_of
 from stagefx.report.answer.values import as_json_text
-from stagefx.report.page.evidence_page import page_of
 from stagefx.report.plots import style
 from stagefx.report.plots.svg import inline_svg
 from stagefx.samples import samples_folder

@@ -5,145 +5,25 @@ from __future__ import annotations
 import hashlib
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stagefx.audition.audition import Audition
 from stagefx.audition.comparison import Comparison
-from stagefx.audition.delivery import Delivery
-from stagefx.figures.table import Figures, work_out
+from stagefx.figures.table import work_out
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage
 from stagefx.hearing.verdict import LevelBy
 from stagefx.io.files import open_audio
-from stagefx.report.answer.excerpts import Excerpts, cut
-from stagefx.report.answer.inputs import Asked, ask
-from stagefx.report.plots.hearing.waveform import Waveform, waveform_of
-from stagefx.report.text.summary import Letter, write_letter
+from stagefx.report.answer.excerpts import cut
+from stagefx.report.answer.results import Answer, FollowUp, Piece
+from stagefx.report.answer.waveform import waveform_of
+from stagefx.report.question.inputs import Asked, ask
+from stagefx.report.text.summary import write_letter
 
 if TYPE_CHECKING:
     from stagefx.blind.result import BlindScore
-
-
-@dataclass(frozen=True)
-class Piece:
-    """What was found with one piece of music.
-
-    Parameters
-    ----------
-    music : str
-        Its file's name; of two audio files, the first's.
-    passage : Passage
-        What was compared and can be played.
-    comparison : Comparison
-        What changed, and whether it would be heard.
-    excerpts : Excerpts
-        What the page plays.
-    delivery : Delivery or None
-        Whether the difference survives lossy coding, where that was asked.
-    waveform : Waveform or None
-        Of the output, where the change clips within the passage.
-    """
-
-    music: str
-    passage: Passage
-    comparison: Comparison
-    excerpts: Excerpts
-    delivery: Delivery | None = None
-    waveform: Waveform | None = None
-
-
-@dataclass(frozen=True)
-class FollowUp:
-    """What a viewer's own numbers do to a verdict.
-
-    Parameters
-    ----------
-    given : tuple of str
-        The numbers, as they were typed.
-    before, after : Grade
-        Without and with them.
-    """
-
-    given: tuple[str, ...]
-    before: Grade
-    after: Grade
-
-    @property
-    def moves(self) -> bool:
-        """Whether the verdict moves."""
-        return self.before is not self.after
-
-    @property
-    def sentence(self) -> str:
-        """The same in words."""
-        numbers = " and ".join(one.replace("=", " = ").replace('"', "") for one in self.given)
-        if not self.moves:
-            return f"With {numbers} the verdict does not move: {self.after}."
-        return f"With {numbers} the verdict moves from “{self.before}” to “{self.after}”."
-
-
-@dataclass(frozen=True)
-class Answer:
-    """An answer, and all it rests on.
-
-    Parameters
-    ----------
-    asked : Asked
-        The question.
-    pieces : tuple of Piece
-        One a piece of music, in the question's order.
-    decides : int
-        Which of them decides: the one in which the difference is nearest to being heard.
-    figures : tuple of Figures
-        Of the two stages on paper; empty of audio files.
-    letter : Letter
-        The answer in sentences.
-    hashes : tuple of (str, str)
-        File name and SHA-256 of every input.
-    seed : int
-        Of whatever chance was used.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        How levels were matched.
-    blind : BlindScore or None
-        Of a blind test, where there is one.
-    follow_up : FollowUp or None
-        Where a viewer's numbers were given.
-    """
-
-    asked: Asked
-    pieces: tuple[Piece, ...]
-    decides: int
-    figures: tuple[Figures, ...]
-    letter: Letter
-    hashes: tuple[tuple[str, str], ...]
-    seed: int
-    level_by: LevelBy
-    blind: BlindScore | None = None
-    follow_up: FollowUp | None = None
-
-    @property
-    def piece(self) -> Piece:
-        """The piece of music that decides."""
-        return self.pieces[self.decides]
-
-    @property
-    def grade(self) -> Grade:
-        """The answer's grade."""
-        return self.piece.comparison.verdict.grade
-
-    def as_json(self) -> dict[str, Any]:
-        """The answer as plain values.
-
-        Returns
-        -------
-        dict
-            Question, grade, sentences with their numbers, comparisons, figures, settings.
-        """
-        from stagefx.report.answer.values import answer_as_json
-
-        return answer_as_json(self)
 
 
 def answer_question(place: str | Path, *, given: Sequence[str] = (), seed: int = 0) -> Answer:

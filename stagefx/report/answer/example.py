@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 
-from stagefx.report.answer.answer import Answer, answer_question
+from stagefx.report.answer.answer import answer_question
+from stagefx.report.answer.results import Answer
 from stagefx.report.text.context import Known
 from stagefx.samples import samples_folder
 

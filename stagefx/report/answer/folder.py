@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from stagefx.io.atomic_file import refuse_same_file
 from stagefx.io.atomic_folder import whole_folder
+from stagefx.report.answer.evidence_page import page_of
 from stagefx.report.answer.values import as_json_text, tables_of
-from stagefx.report.page.evidence_page import page_of
 
 if TYPE_CHECKING:
-    from stagefx.report.answer.answer import Answer
+    from stagefx.report.answer.results import Answer
 
 PAGE, NUMBERS = "answer.html", "answer.json"
 

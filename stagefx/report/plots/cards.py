@@ -20,6 +20,7 @@ from stagefx.report.plots.hearing.comparison import (
 from stagefx.report.plots.hearing.ear import FAINTEST_DB, draw_landscape, ear_claim
 from stagefx.report.plots.stage.cards import StageCard, stage_card_plots
 from stagefx.report.text.margins import nearest_first
+from stagefx.report.text.sentences import as_sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -169,7 +170,7 @@ def _card(claim: str, under: str, across: tuple[float, float]) -> tuple[Figure, 
     from matplotlib.figure import Figure
 
     made = Figure(figsize=CARD_INCHES, dpi=CARD_DPI)
-    lines = style.wrapped(_kept_together(style.as_sentence(claim)), _CLAIM_WIDTH)
+    lines = style.wrapped(_kept_together(as_sentence(claim)), _CLAIM_WIDTH)
     made.text(0.045, 0.95, lines, family=style.SENTENCE_FONT, size=17.0, va="top", linespacing=1.15)
     foot = style.wrapped(under, _UNDER_WIDTH)
     rows = foot.count("\n") + 1 if foot else 0

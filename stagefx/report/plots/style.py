@@ -312,27 +312,6 @@ def hatch(axes: Axes, x: Sequence[float], low: Sequence[float], high: Sequence[f
     axes.fill_between(x, low, high, facecolor="none", edgecolor=PENCIL, hatch="////", linewidth=0.0)
 
 
-def as_sentence(text: str) -> str:
-    """A text that begins with a capital, as a sentence does.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The same, its first letter a capital.
-
-    Examples
-    --------
-    >>> as_sentence("line stage: full scale fits")
-    'Line stage: full scale fits'
-    """
-    return f"{text[:1].upper()}{text[1:]}"
-
-
 def wrapped(text: str, width: int) -> str:
     r"""A text broken into lines.
 
@@ -354,28 +333,3 @@ def wrapped(text: str, width: int) -> str:
     'calculated, at a\nlistening level of 85 dB'
     """
     return "\n".join(textwrap.wrap(text, width))
-
-
-def shortened(text: str, *, most: int = 26) -> str:
-    """A name that fits beside a line.
-
-    Parameters
-    ----------
-    text : str
-        Any name.
-    most : int, default: 26
-        Most characters.
-
-    Returns
-    -------
-    str
-        The name on one line, cut with an ellipsis where it is longer; what cannot be printed is
-        replaced.
-
-    Examples
-    --------
-    >>> shortened("a very long name of a stage, with a reason", most=16)
-    'a very long nam…'
-    """
-    line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text.strip())
-    return line if len(line) <= most else f"{line[: most - 1].rstrip()}…"

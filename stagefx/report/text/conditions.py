@@ -8,7 +8,7 @@ from typing import Any
 
 from stagefx.circuit.description.files import stage_tables
 from stagefx.circuit.description.stage import Stage
-from stagefx.report.plots.style import as_sentence
+from stagefx.report.text.sentences import as_sentence
 from stagefx.report.text.traced_numbers import Telling
 from stagefx.units import decibels
 

@@ -11,9 +11,9 @@ from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.passage import Passage
 from stagefx.hearing.verdict import LevelBy
-from stagefx.report.answer.inputs import Asked
-from stagefx.report.plots.style import shortened
+from stagefx.report.question.inputs import Asked
 from stagefx.report.text.margins import nearest_first
+from stagefx.report.text.sentences import shortened
 
 if TYPE_CHECKING:
     from stagefx.audition.delivery import Delivery

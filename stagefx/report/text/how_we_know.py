@@ -5,11 +5,11 @@ from __future__ import annotations
 from stagefx.figures.table import Figures
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.wording import decibels, quantity, subject
-from stagefx.report.plots.style import as_sentence, shortened
 from stagefx.report.text.context import FAR_DB, Known, strain_verb
 from stagefx.report.text.margins import distance_db
 from stagefx.report.text.names import NAMES
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import as_sentence, shortened
 from stagefx.report.text.side_by_side import side_by_side
 from stagefx.report.text.traced_numbers import Paragraph, Telling, tell_row
 

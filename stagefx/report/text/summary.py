@@ -20,12 +20,12 @@ from stagefx.hearing.rows.dc import is_direct
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.verdict import LevelBy
 from stagefx.hearing.wording import decibels, quantity, subject
-from stagefx.report.answer.inputs import Asked
-from stagefx.report.plots.style import as_sentence, shortened
+from stagefx.report.question.inputs import Asked
 from stagefx.report.text.conditions import tell_circumstances
 from stagefx.report.text.context import FaultTold, Known
 from stagefx.report.text.headline import headline
 from stagefx.report.text.how_we_know import how_we_know
+from stagefx.report.text.sentences import as_sentence, shortened
 from stagefx.report.text.traced_numbers import Paragraph, Telling
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from stagefx.bench.scope.simulated import SquarePicture
 from stagefx.figures.faults import FaultRemark
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import as_sentence, shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,10 +48,10 @@ def draw_expectation(expected: Expectation) -> Figure:
             f"Calculated. Full scale is {amount(bench.played_v, 'V rms')} of the source{where}. "
             "The scope is given a perfect edge."
         )
-        name = style.shortened(bench.stage.name, most=40)
-        made = style.sheet(style.as_sentence(f"{name}: what the bench should show"), under)
+        name = shortened(bench.stage.name, most=40)
+        made = style.sheet(as_sentence(f"{name}: what the bench should show"), under)
         faults = [one for one in expected.remarks if isinstance(one, FaultRemark)]
-        style.fault(made, style.shortened(faults[0], most=150) if faults else "")
+        style.fault(made, shortened(faults[0], most=150) if faults else "")
         _draw_response(made.add_axes((style.MARGIN, 0.56, 0.37, 0.27)), expected)
         _draw_distortion(made.add_axes((0.56, 0.56, 0.32, 0.27)), expected)
         _draw_edges(made.add_axes((style.MARGIN, 0.13, 0.37, 0.27)), expected.picture("small"))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from stagefx.bench.fit.report import FittedStage, Row
 from stagefx.report.plots import style
 from stagefx.report.text.fit_wording import told_rows
+from stagefx.report.text.sentences import as_sentence, shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +40,7 @@ def draw_fit(fitted: FittedStage) -> Figure:
     'off by, % of the measured value (dB for levels)'
     """
     with style.drawing():
-        title = style.as_sentence(f"{style.shortened(fitted.stage.name, most=40)}, fitted")
+        title = as_sentence(f"{shortened(fitted.stage.name, most=40)}, fitted")
         under = "Measured: dots. As described: dashed, open. As fitted: solid, filled."
         made = style.sheet(title, under)
         _draw_response(made.add_axes((style.MARGIN, 0.15, 0.36, 0.66)), fitted)

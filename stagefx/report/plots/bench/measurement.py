@@ -9,6 +9,7 @@ from stagefx.bench.measure.measurement import Measurement
 from stagefx.bench.measure.rows import Harmonics
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,7 +62,7 @@ def _first(found: Measurement) -> str:
     if not found.remarks:
         return ""
     more = f" ({len(found.remarks) - 1} more)" if len(found.remarks) > 1 else ""
-    return f"First: {style.shortened(found.remarks[0], most=120)}{more}"
+    return f"First: {shortened(found.remarks[0], most=120)}{more}"
 
 
 def _empty(axes: Axes, signal: str) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from stagefx.bench.scope.reading import ScopeReading
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -90,7 +91,7 @@ def draw_scope(told: ScopeReading, *, name: str) -> Figure:
         trace = told.trace
         steps = f", in steps of {amount(trace.step_v, 'V')}" if trace.step_v else ""
         under = f"{trace.volts.size:,} points, {amount(trace.interval_s, 's')} apart{steps}"
-        made = style.sheet(style.shortened(name, most=60), under)
+        made = style.sheet(shortened(name, most=60), under)
         axes = made.add_axes((style.MARGIN, 0.14, 0.72, 0.68))
         style.claim(axes, scope_claim(told))
         _draw_trace(axes, told)

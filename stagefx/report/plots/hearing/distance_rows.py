@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from stagefx.audition.comparison import Comparison
 from stagefx.hearing.audibility import LedgerRow
 from stagefx.hearing.grades import Grade
-from stagefx.report.plots.style import as_sentence
 from stagefx.report.text.margins import distance_db, floor_margin_db, margin_words, nearest_first
+from stagefx.report.text.sentences import as_sentence
 
 FARTHEST_DB, NEAREST_DB = -100.0, 20.0
 _HALF_A_MARK = 5.0

@@ -12,6 +12,7 @@ import numpy as np
 from stagefx.circuit.description.devices import device_classes
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount, times
+from stagefx.report.text.sentences import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -83,7 +84,7 @@ def draw_survey(found: Surveyed) -> Figure:
     with style.drawing():
         page = style.sheet(
             f"{count:,} {'piece' if count == 1 else 'pieces'} through "
-            f"{style.shortened(found.stage, most=40)}",
+            f"{shortened(found.stage, most=40)}",
             f"Slopes at the amplifier's output, {found.setting}{left_out}.  Device classes are "
             "common practice, low to high, usual marked.",
         )

@@ -14,8 +14,8 @@ from stagefx.bench.scope.simulated import POINTS, square_through
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.limits import Limits, limits
 from stagefx.circuit.response import Response
-from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import as_sentence, shortened
 
 Array = NDArray[np.float64]
 
@@ -121,7 +121,7 @@ def stage_card_plots(stage: Stage) -> tuple[StageCard, ...]:
 def _under(bench: OnBench, what: str) -> str:
     knob = bench.knob.position
     where = "" if knob is None else f"; knob at {100.0 * knob:.0f} % of its travel"
-    name = style.as_sentence(style.shortened(bench.stage.name, most=40))
+    name = as_sentence(shortened(bench.stage.name, most=40))
     return f"{name}, calculated. {what}{where}."
 
 

@@ -9,6 +9,7 @@ from stagefx.report.plots import style
 from stagefx.report.plots.stage.headroom import draw_headroom
 from stagefx.report.plots.stage.noise import draw_noise
 from stagefx.report.plots.stage.response import draw_response
+from stagefx.report.text.sentences import as_sentence, shortened
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,15 +53,15 @@ def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
 def _title(figures: Figures, second: Figures | None) -> str:
     name = figures.stage.name
     if second is None:
-        return style.as_sentence(style.shortened(name, most=72))
-    names = [style.shortened(one.stage.name, most=36) for one in (figures, second)]
-    return style.as_sentence(", beside ".join(names))
+        return as_sentence(shortened(name, most=72))
+    names = [shortened(one.stage.name, most=36) for one in (figures, second)]
+    return as_sentence(", beside ".join(names))
 
 
 def _faults(figures: Figures, second: Figures | None) -> str:
     """The first fault in words, and how many more there are."""
     found = [
-        fault if second is None else f"{style.shortened(one.stage.name)}: {fault}"
+        fault if second is None else f"{shortened(one.stage.name)}: {fault}"
         for one in (figures, second)
         if one is not None
         for fault in (fault.sentence for fault in one.faults)
@@ -68,12 +69,12 @@ def _faults(figures: Figures, second: Figures | None) -> str:
     if not found:
         return ""
     more = f" ({len(found) - 1} more)" if len(found) > 1 else ""
-    return f"First, a fault. {style.shortened(found[0], most=110)}{more}"
+    return f"First, a fault. {shortened(found[0], most=110)}{more}"
 
 
 def _conditions(figures: Figures, second: Figures | None) -> str:
     knobs = [
-        f"{style.shortened(one.stage.name)} at {100.0 * one.knob_position:.0f} %"
+        f"{shortened(one.stage.name)} at {100.0 * one.knob_position:.0f} %"
         for one in (figures, second)
         if one is not None and one.knob_position is not None
     ]

@@ -10,6 +10,7 @@ from stagefx.figures.table import Figures
 from stagefx.report.plots import style
 from stagefx.report.plots.stage.level_plan import Station, level_plan
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import as_sentence, shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -78,8 +79,8 @@ def draw_headroom(axes: Axes, figures: Figures, *, small: bool = False) -> None:
     stations = level_plan(figures)
     told = headroom_claim(stations)
     if small:
-        told = f"{style.shortened(figures.stage.name, most=18)}: {told.removeprefix(_WHOLE)}"
-    style.claim(axes, style.as_sentence(told))
+        told = f"{shortened(figures.stage.name, most=18)}: {told.removeprefix(_WHOLE)}"
+    style.claim(axes, as_sentence(told))
     if not stations:
         axes.set_axis_off()
         return

@@ -16,6 +16,7 @@ from stagefx.circuit.noise import noise_bands, noise_density
 from stagefx.figures.table import Figures
 from stagefx.report.plots import style
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -206,7 +207,7 @@ def draw_noise(axes: Axes, figures: Figures, second: Figures | None = None) -> N
         ends.append((float(level[-1]), name))
     for bands, name, line in lines:
         axes.plot(bands.hz, bands.total, **line)
-        ends.append((float(bands.total[-1]), style.shortened(name, most=22)))
+        ends.append((float(bands.total[-1]), shortened(name, most=22)))
     ends += _draw_yardsticks(axes, figures, first)
     _limit_axes(axes, [*parts.values(), *(bands.total for bands, _, _ in lines)], first)
     style.name_ends(axes, ends, gap=0.085)

@@ -10,6 +10,7 @@ import numpy as np
 
 from stagefx.figures.table import Figures
 from stagefx.report.plots import style
+from stagefx.report.text.sentences import as_sentence, shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -58,7 +59,7 @@ def response_claim(figures: Figures, second: Figures | None = None) -> str:
     if abs(change[worst]) < 0.1:
         return f"From 20 Hz to 20 kHz the two stay within {_least(change)} dB of each other"
     word = "lower" if change[worst] < 0.0 else "higher"
-    name = style.as_sentence(style.shortened(second.stage.name))
+    name = as_sentence(shortened(second.stage.name))
     return f"{name} is {abs(change[worst]):.1f} dB {word} at {_hertz(hz[worst])}, re 1 kHz"
 
 
@@ -98,7 +99,7 @@ def draw_response(axes: Axes, figures: Figures, second: Figures | None = None) -
     for curve, line in zip(curves, (style.BASELINE, style.CHANGE), strict=False):
         axes.plot(curve[:, 0], curve[:, 1], **line)
     stages = [one.stage.name for one in (figures, second) if one is not None]
-    names = ["this stage"] if second is None else [style.shortened(n, most=22) for n in stages]
+    names = ["this stage"] if second is None else [shortened(n, most=22) for n in stages]
     ends += [(float(c[-1, 1]), name) for c, name in zip(curves, names, strict=True)]
     style.name_ends(axes, ends, gap=0.085)
 

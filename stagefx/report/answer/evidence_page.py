@@ -11,18 +11,17 @@ from typing import TYPE_CHECKING, Any
 from stagefx.circuit.description.files import stage_as_toml
 from stagefx.figures.cautions import CAUTIONS
 from stagefx.hearing.wording import quantity
-from stagefx.report.answer.values import answer_as_json, command_of
-from stagefx.report.plots.answer import pictures_of
+from stagefx.report.answer.pictures import pictures_of
 from stagefx.report.plots.hearing.distance_rows import WIDE, distance_rows, heard_from_x
-from stagefx.report.plots.style import shortened
 from stagefx.report.text.names import NAMES
 from stagefx.report.text.numbers import amount
+from stagefx.report.text.sentences import shortened
 from stagefx.report.text.side_by_side import side_by_side
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from stagefx.report.answer.answer import Answer
+    from stagefx.report.answer.results import Answer
 
 
 def page_of(answer: Answer) -> str:
@@ -78,7 +77,7 @@ def page_of(answer: Answer) -> str:
         listening_caution=CAUTIONS["listening"],
         names=_names(answer),
         audio=list(_audio(answer)),
-        command=command_of(answer),
+        command=answer.command,
         level_by=answer.level_by,
         **_method(answer),
     )  # fmt: skip
@@ -99,7 +98,7 @@ def _audio(answer: Answer) -> Iterator[tuple[str, str]]:
 
 def _method(answer: Answer) -> dict[str, Any]:
     """What folds out: settings, limits with their sources, figures with their formulas, files."""
-    plain = answer_as_json(answer)
+    plain = answer.as_json()
     found = answer.piece.comparison
     return {
         "settings": {

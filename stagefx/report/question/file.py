@@ -142,7 +142,7 @@ def read_question(text: str, *, where: str = "the question") -> Question:
     --------
     >>> read_question('ask = "?"\nbaseline = "wire"\nchange = "wire"', where="q")
     Traceback (most recent call last):
-    stagefx.report.answer.question.QuestionError: q: baseline and change are both 'wire'; name two
+    stagefx.report.question.file.QuestionError: q: baseline and change are both 'wire'; name two
     """
     try:
         tables = from_toml(text)

@@ -11,16 +11,16 @@ import numpy as np
 from stagefx.audition.comparison import Comparison
 from stagefx.dsp.bands import nominal_hz
 from stagefx.figures.table import Figures
+from stagefx.report.answer.waveform import Waveform
 from stagefx.report.plots import style
 from stagefx.report.plots.hearing.comparison import change_claim, draw_change
-from stagefx.report.plots.hearing.waveform import Waveform
 from stagefx.report.plots.stage.noise import bands_of_noise, draw_noise, noise_claim
 from stagefx.report.plots.svg import inline_svg
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stagefx.report.answer.answer import Answer
+    from stagefx.report.answer.results import Answer
 
 INCHES = (4.7, 3.1)
 """So small that its letters can still be read on a telephone."""

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from stagefx.circuit.description.files import load_stage, ready_made, stage_tables, with_values
 from stagefx.circuit.description.stage import Stage
-from stagefx.report.answer.needed import needed
-from stagefx.report.answer.question import Question, QuestionError, read_question, with_overrides
+from stagefx.report.question.file import Question, QuestionError, read_question, with_overrides
+from stagefx.report.question.needed import needed
 
 AUDIO_ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".opus", ".mp3", ".w64", ".rf64", ".caf")
 

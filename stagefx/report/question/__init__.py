@@ -1,0 +1,1 @@
+"""Question files, and all that one of them names."""
