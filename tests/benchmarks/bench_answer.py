@@ -58,5 +58,5 @@ def check(place: Path) -> None:
     """A faster device is not to be heard, and the page says so with players in it."""
     page = (place / "answer.html").read_text(encoding="utf-8")
     assert "should not be heard" in page
-    assert page.count("data-audio=") >= 2
+    assert page.count("data-file=") >= 2
     assert json.loads((place / "answer.json").read_text(encoding="utf-8"))

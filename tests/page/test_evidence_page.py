@@ -188,7 +188,7 @@ def test_the_players_switch_and_stop(folder: Path, profile: Profile) -> None:
 def decoded(opened: Opened, name: str) -> dict[str, float]:
     found: dict[str, float] = opened.page.evaluate(
         """async (name) => {
-            const text = document.querySelector(`script[data-audio="${name}"]`).textContent.trim();
+            const text = document.querySelector(`script[data-file="${name}"]`).textContent.trim();
             const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
             const context = new OfflineAudioContext(2, 44100, 44100);
             const music = await context.decodeAudioData(bytes.buffer);

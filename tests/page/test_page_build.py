@@ -75,7 +75,7 @@ def test_nothing_in_the_page_depends_on_the_key(made: HandMadePack) -> None:
 
 def test_of_the_pack_only_what_the_page_needs_is_inside(made: HandMadePack) -> None:
     html = build_page(changed(made, remark="U0 is the quick one"), made.audio)
-    (held,) = re.findall(r'id="pack">(.*?)</script>', html, re.DOTALL)
+    (held,) = re.findall(r'id="known">(.*?)</script>', html, re.DOTALL)
     assert "quick" not in html
     assert {item.get("answer") for item in json.loads(held)["items"]} == {"10", None}
     assert json.loads(held)["commitment"] == made.key.commitment
@@ -130,7 +130,7 @@ def test_trials_must_fit_and_items_must_have_their_versions(made: HandMadePack) 
 
 
 def test_modules_come_after_what_they_import_and_once() -> None:
-    script = bundle("main", "code")
+    script = bundle("listening/blind_page/main", "listening/blind_page/code")
     for name in ("sha256", "replyCode", "showTrial", "newSitting"):
         assert len(re.findall(rf"^function {name}\(", script, re.MULTILINE)) == 1
     assert not re.search(r"^(import|export)\b", script, re.MULTILINE)

@@ -69,7 +69,7 @@ async ([files, frames, acts, patient]) => {
 def parts(browser: Browser) -> Iterator[Page]:
     context = browser.new_context()
     page = context.new_page()
-    with_parts(page, "player", names=("Player", "fadeWeights"))
+    with_parts(page, "page/player", names=("Player", "fadeWeights"))
     yield page
     context.close()
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterator
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from stagefx.circuit.description.files import stage_as_toml
 from stagefx.figures.cautions import CAUTIONS
 from stagefx.hearing.wording import quantity
 from stagefx.report.answer.pictures import pictures_of
+from stagefx.report.page.shell import render_page
 from stagefx.report.plots.hearing.distance_rows import WIDE, distance_rows, heard_from_x
 from stagefx.report.text.names import NAMES
 from stagefx.report.text.numbers import amount
@@ -19,8 +17,6 @@ from stagefx.report.text.sentences import shortened
 from stagefx.report.text.side_by_side import side_by_side
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
-
     from stagefx.report.answer.results import Answer
 
 
@@ -41,30 +37,19 @@ def page_of(answer: Answer) -> str:
     --------
     >>> from stagefx.report.answer.example import example_answer
     >>> page = page_of(example_answer())
-    >>> page.count('<script type="text/plain" data-audio='), len(page) < 12_000_000
+    >>> page.count('<script type="text/plain" data-file='), len(page) < 12_000_000
     (3, True)
-    >>> "default-src &#39;none&#39;" in page
+    >>> "default-src 'none'" in page
     True
     """
     from markupsafe import Markup
 
-    from stagefx.report.page.bundle import bundle
-
-    style, script = _part("page.css"), bundle("player") + "\n" + _part("players.js")
-    policy = "; ".join(
-        (
-            "default-src 'none'",
-            f"script-src 'sha256-{_digest(script)}'",
-            f"style-src 'sha256-{_digest(style)}'",
-            "base-uri 'none'",
-            "form-action 'none'",
-        )
-    )
     pictures = [(picture, Markup(picture.svg)) for picture in pictures_of(answer)]
-    return _environment().get_template("page.html").render(
-        policy=policy,
-        style=Markup(style),
-        script=Markup(script),
+    return render_page(
+        "answer/evidence_page",
+        script="answer/players",
+        styles=("answer/evidence_page",),
+        carried=_carried(answer),
         question=answer.asked.question,
         letter=answer.letter,
         follow_up=answer.follow_up,
@@ -76,7 +61,6 @@ def page_of(answer: Answer) -> str:
         caution=CAUTIONS["hearing"],
         listening_caution=CAUTIONS["listening"],
         names=_names(answer),
-        audio=list(_audio(answer)),
         command=answer.command,
         level_by=answer.level_by,
         **_method(answer),
@@ -88,12 +72,10 @@ def _names(answer: Answer) -> tuple[str, ...]:
     return tuple(shortened(one.name, most=60) for one in named)
 
 
-def _audio(answer: Answer) -> Iterator[tuple[str, str]]:
+def _carried(answer: Answer) -> dict[str, bytes]:
     played = answer.piece.excerpts
-    for name in ("baseline", "change", "difference"):
-        data: bytes = getattr(played, name)
-        if data:
-            yield name, base64.b64encode(data).decode("ascii")
+    both = {"baseline": played.baseline, "change": played.change}
+    return both | ({"difference": played.difference} if played.difference else {})
 
 
 def _method(answer: Answer) -> dict[str, Any]:
@@ -152,24 +134,3 @@ def _figures(answer: Answer) -> Iterator[tuple[str, str, str, str, str]]:
         both = ["none" if value is None else amount(value, row.unit)
                 for value in (row.first, row.second)]  # fmt: skip
         yield NAMES.get(row.key, row.key), both[0], both[1], row.change, figure.formula
-
-
-def _environment() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    return Environment(
-        loader=FunctionLoader(_part),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-
-
-def _part(name: str) -> str:
-    return resources.files("stagefx.report.page").joinpath(name).read_text("utf-8")
-
-
-def _digest(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")

@@ -1,19 +1,14 @@
 // Sighted listening: every button plays one file of one passage; switching keeps the place.
-// Joined behind the listening page's own player and passage line.
 
-const known = JSON.parse(document.getElementById("known")?.textContent ?? "");
+import { carried, readKnown } from "../page/carried.js";
+import { one, say, write } from "../page/dom.js";
+import { PassageLine } from "../page/passage_line.js";
+import { Player } from "../page/player.js";
+
+const known = readKnown();
 const buttons = /** @type {HTMLButtonElement[]} */ ([...document.querySelectorAll("button.row")]);
 const player = new Player(known.rate_hz, known.seconds);
 const line = new PassageLine(one(document, ".passage"), player);
-
-/**
- * @param {string} file
- * @returns {ArrayBuffer} FLAC
- */
-function musicOf(file) {
-  const text = one(document, `[data-file="${CSS.escape(file)}"]`).textContent ?? "";
-  return Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)).buffer;
-}
 
 /** @param {number} row played, or silenced if it was playing */
 function choose(row) {
@@ -24,7 +19,7 @@ function choose(row) {
     return;
   }
   if (player.owner !== known) {
-    player.load(known, known.files.map((/** @type {string} */ file) => () => musicOf(file)));
+    player.load(known, known.files.map((/** @type {string} */ file) => () => carried(file)));
   }
   say(`${one(buttons[row], ".name").textContent} is playing`);
   player.play(row).catch(() => {

@@ -1,1 +1,1 @@
-"""What all pages share, and the evidence page."""
+"""What all pages share: shell, styles, player, passage line, and how scripts are joined."""

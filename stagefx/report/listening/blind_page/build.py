@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 import re
 from collections.abc import Mapping
-from html import escape
-from string import Template
 from typing import Any
 
 from stagefx.blind.codes import MOST_TRIALS
 from stagefx.blind.protocol import find_protocol
 from stagefx.errors import BlindError
 from stagefx.figures.cautions import CAUTIONS
-from stagefx.report.page.bundle import bundle, page_part
+from stagefx.report.page.shell import render_page
 
 _KNOWN = (
     "pack", "protocol", "title", "commitment", "trials", "control_trials", "rate_hz", "seconds",
@@ -74,26 +69,13 @@ def build_page(pack: Mapping[str, Any], audio: Mapping[str, bytes]) -> str:
     """
     known = _what_the_page_knows(pack)
     _check_files(known, audio)
-    script, style = bundle("main"), page_part("page.css")
-    return Template(page_part("page.html")).substitute(
-        policy="; ".join(
-            (
-                "default-src 'none'",
-                f"script-src 'sha256-{_digest(script)}'",
-                f"style-src 'sha256-{_digest(style)}'",
-                "base-uri 'none'",
-                "form-action 'none'",
-            )
-        ),
-        style=style,
-        script=script,
-        caution=escape(CAUTIONS["listening"]),
-        pack=json.dumps(known, sort_keys=True).replace("<", "\\u003c"),
-        audio="\n".join(
-            f'<script type="text/plain" data-file="{escape(name)}">'
-            f"{base64.b64encode(audio[name]).decode('ascii')}</script>"
-            for name in sorted(audio)
-        ),
+    return render_page(
+        "listening/blind_page/page",
+        script="listening/blind_page/main",
+        styles=("listening/listening", "listening/blind_page/page"),
+        carried={name: audio[name] for name in sorted(audio)},
+        known=known,
+        caution=CAUTIONS["listening"],
     )
 
 
@@ -147,7 +129,3 @@ def _check_files(known: Mapping[str, Any], audio: Mapping[str, bytes]) -> None:
         raise BlindError("a file for the listening page is no WAV file; make the pack once more")
     if len({len(data) for data in audio.values()}) > 1:
         raise BlindError("files of different sizes tell versions apart; make all of one size")
-
-
-def _digest(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")

@@ -1,7 +1,7 @@
 // The end: the code, to be copied or saved.
 
 import { replyCode, replyFile } from "./code.js";
-import { copyOf, one, show, write } from "./dom.js";
+import { copyOf, one, show, write } from "../../page/dom.js";
 
 /** @typedef {import("./main.js").Page} Page */
 /** @typedef {import("./sitting.js").Sitting} Sitting */

@@ -2,7 +2,7 @@
 
 import { below } from "./chance.js";
 import { fittingName } from "./code.js";
-import { copyOf, one, show, write } from "./dom.js";
+import { copyOf, one, show, write } from "../../page/dom.js";
 import { PROTOCOLS } from "./protocols.js";
 import { Rows } from "./rows.js";
 
@@ -60,7 +60,7 @@ function showLists(page, screen) {
   const list = (/** @type {HTMLElement} */ place, /** @type {Row[]} */ rows) => {
     page.player.stop();
     place.replaceChildren();
-    lists.set(place, new Rows(place, page.player, page.music, rows, { keys: false }));
+    lists.set(place, new Rows(place, page.player, rows, { keys: false }));
   };
   const { items, protocol, control_trials } = page.pack;
   const main = items.find((item) => item.kind === "main");

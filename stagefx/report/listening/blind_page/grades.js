@@ -1,6 +1,6 @@
 // The five-grade scale of ITU-R BS.1116: a written form, 1.0 to 5.0 in tenths.
 
-import { copyOf, one, write } from "./dom.js";
+import { copyOf, one, write } from "../../page/dom.js";
 
 export const PHRASES = [
   "imperceptible",

@@ -1,9 +1,10 @@
 // Where the page begins: what it holds, which screen comes next, which keys it follows.
 
-import { copyOf, one, show, write } from "./dom.js";
+import { readKnown } from "../../page/carried.js";
+import { copyOf, one, show, write } from "../../page/dom.js";
 import { askedTwice, showEnd } from "./end.js";
 import { showFirst } from "./first.js";
-import { Player } from "./player.js";
+import { Player } from "../../page/player.js";
 import { Shelf, newSitting } from "./sitting.js";
 import { showTrial } from "./trial.js";
 
@@ -15,37 +16,19 @@ import { showTrial } from "./trial.js";
  * @property {Pack} pack
  * @property {Player} player
  * @property {Shelf} shelf
- * @property {(file: string) => ArrayBuffer} music a file that lies in the page
  * @property {(key: number) => void} pressed what a number key does, from 0
  */
 
 /** @type {Pack} */
-const pack = JSON.parse(one(document, "#pack").textContent ?? "");
+const pack = readKnown();
 
 /** @type {Page} */
 const page = {
   pack,
   player: new Player(pack.rate_hz, pack.seconds),
   shelf: new Shelf(pack),
-  music: (file) => {
-    const held = one(document, `script[data-file="${CSS.escape(file)}"]`).textContent ?? "";
-    return bytesOf(held).buffer;
-  },
   pressed: () => {},
 };
-
-/**
- * A plain loop: a callback for each letter would take a second on a phone.
- *
- * @param {string} base64
- * @returns {Uint8Array}
- */
-function bytesOf(base64) {
-  const letters = atob(base64);
-  const bytes = new Uint8Array(letters.length);
-  for (let n = 0; n < letters.length; n += 1) bytes[n] = letters.charCodeAt(n);
-  return bytes;
-}
 
 /** Stop, and let go of the last screen. */
 function leave() {

@@ -1,21 +1,20 @@
 // Rows in words, one below the other: each plays one version.  All look and weigh the same.
 
-import { copyOf, one, say, write } from "./dom.js";
+import { carried } from "../../page/carried.js";
+import { copyOf, one, say, write } from "../../page/dom.js";
 
 /** @typedef {import("./protocols.js").Row} Row */
-/** @typedef {import("./player.js").Player} Player */
+/** @typedef {import("../../page/player.js").Player} Player */
 
 export class Rows {
   /**
    * @param {HTMLElement} list where they go
    * @param {Player} player
-   * @param {(file: string) => ArrayBuffer} music
    * @param {Row[]} rows
    * @param {{keys: boolean}} options whether number keys play them
    */
-  constructor(list, player, music, rows, { keys }) {
+  constructor(list, player, rows, { keys }) {
     this.player = player;
-    this.music = music;
     this.rows = rows;
     /** @type {HTMLElement[]} */
     this.places = [];
@@ -39,7 +38,7 @@ export class Rows {
   load() {
     this.player.load(
       this,
-      this.rows.map((row) => () => this.music(row.file)),
+      this.rows.map((row) => () => carried(row.file)),
     );
   }
 

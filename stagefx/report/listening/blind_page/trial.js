@@ -1,8 +1,8 @@
 // One question at a time.
 
-import { copyOf, one, say, show, write } from "./dom.js";
+import { copyOf, one, say, show, write } from "../../page/dom.js";
 import { Grade } from "./grades.js";
-import { PassageLine } from "./passage_line.js";
+import { PassageLine } from "../../page/passage_line.js";
 import { PROTOCOLS } from "./protocols.js";
 import { Rows } from "./rows.js";
 import { scoredItems } from "./sitting.js";
@@ -31,7 +31,7 @@ export function showTrial(page, sitting, keep) {
   const screen = copyOf("trial-screen");
   const trial = `Trial ${sitting.replies.length + 1} of ${sitting.trials.length}.`;
   write(screen, "h1", `${trial} ${protocol.asks}`);
-  const list = new Rows(one(screen, ".rows"), page.player, page.music, rows, { keys: true });
+  const list = new Rows(one(screen, ".rows"), page.player, rows, { keys: true });
   const passage = new PassageLine(one(screen, ".passage"), page.player);
   const graded = protocol.replies.length === 0;
   one(screen, ".reminder").hidden = !graded;

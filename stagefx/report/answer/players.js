@@ -1,14 +1,7 @@
 // The page's players: a two-word switch between the versions, and the difference by itself.
 
-/**
- * @param {string} name
- * @returns {ArrayBuffer} a FLAC file that the page carries, decoded anew each time
- */
-function carried(name) {
-  const holder = document.querySelector(`script[data-audio="${name}"]`);
-  const text = atob((holder?.textContent ?? "").trim());
-  return Uint8Array.from(text, (letter) => letter.charCodeAt(0)).buffer;
-}
+import { carried } from "../page/carried.js";
+import { Player } from "../page/player.js";
 
 /** @type {{ player: Player, silence: () => void }[]} */
 const players = [];
