@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 
 from .. import options
-from ..places import check_music
 
 
 @click.command(short_help="A question file in, a page of evidence out.")
@@ -32,23 +31,13 @@ def command(
     A question file says what is asked, names baseline and change (stage files, ready-made names,
     'wire', or audio files) and the music; paths are looked for beside it.
     """
-    from stagefx.io.atomic_folder import whole_folder
+    from stagefx.report.answer.folder import answer_into
 
-    with whole_folder(folder, force=force) as place:
-        from stagefx.report.question.inputs import ask
-
-        asked = ask(question, overrides=given)
-        without = ask(question) if given else None
-        check_music(*map(str, asked.files))
-        from stagefx.report.answer.answer import answer_asked
-        from stagefx.report.answer.folder import fill_folder
-
-        found = answer_asked(asked, without, given=given, seed=seed)
-        files = fill_folder(found, place, called=folder)
+    found = answer_into(question, folder, given=given, seed=seed, force=force)
     from ..output import paper, print_json
     from ..printing.answer import print_answer
 
     if as_json:
         print_json(found.as_json())
     else:
-        print_answer(paper(), found, folder, files)
+        print_answer(paper(), found, folder)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from stagefx.report.answer.results import Answer
 
 
-def print_answer(console: Console, answer: Answer, folder: Path, files: tuple[str, ...]) -> None:
+def print_answer(console: Console, answer: Answer, folder: Path) -> None:
     """Print the letter, faults first, and where the page is.
 
     Parameters
@@ -25,8 +25,6 @@ def print_answer(console: Console, answer: Answer, folder: Path, files: tuple[st
         What was found.
     folder : Path
         Where the page is.
-    files : tuple of str
-        Its files, the page first.
     """
     letter = answer.letter
     if letter.faults:
@@ -51,5 +49,8 @@ def print_answer(console: Console, answer: Answer, folder: Path, files: tuple[st
         console.print(printable(paragraph.text))
     for text in letter.cautions:
         console.print(text)
+    from stagefx.report.answer.folder import file_names
+
+    files = file_names(answer)
     console.print(f"\nThe page: {printable(str(folder / files[0]))}")
     console.print(f"Beside it: {', '.join(files[1:])}")

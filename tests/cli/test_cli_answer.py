@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import stagefx
 from stagefx.blind.codes import encode_reply
 from stagefx.blind.keys import draw_key, save_key
 from stagefx.blind.simulation import SimulatedListener, simulate_reply
@@ -51,6 +52,19 @@ def test_a_page_its_numbers_and_its_tables_are_written(folder: Path) -> None:
     for row in rows:
         if row["value"] and isinstance(ledger[row["name"]]["value"], float):
             assert float(row["value"]) == ledger[row["name"]]["value"]
+
+
+def test_python_answers_as_the_command_does(folder: Path) -> None:
+    load = "load.capacitance=1 nF"
+    run_here("answer", "question.toml", "shell", "--with", load, cwd=folder)
+    found = stagefx.answer_into(folder / "question.toml", folder / "python", given=[load])
+    assert found.follow_up is not None
+    assert found.follow_up.given == (load,)
+    assert {path.name for path in (folder / "python").iterdir()} == FILES
+    for name in FILES:
+        assert (folder / "python" / name).read_bytes() == (folder / "shell" / name).read_bytes()
+    with pytest.raises(stagefx.OutputError, match="holds something already"):
+        stagefx.answer_into(folder / "question.toml", folder / "python")
 
 
 def test_the_json_that_is_printed_is_the_file_s(folder: Path) -> None:

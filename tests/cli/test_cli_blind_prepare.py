@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
+import stagefx
 from stagefx.blind.codes import encode_reply
 from stagefx.blind.keys import load_key
 from stagefx.blind.simulation import SimulatedListener, simulate_reply
@@ -39,6 +40,28 @@ def test_what_is_said_holds_the_seal_and_nothing_of_the_key(home: Path) -> None:
     assert key.nonce not in said
     assert ",".join(key.key) not in said
     assert "honest listeners" in said
+
+
+def test_python_prepares_the_same_pack(home: Path, tmp_path: Path) -> None:
+    """All but what is drawn: names, order, dither and key."""
+    made = stagefx.prepare_blind(
+        BOARDS, tmp_path / "pack", tmp_path / "key.json", music=[TRIO], passage=(2.0, 3.0),
+        title="<b>Stock or passive?</b>",
+    )  # fmt: skip
+    assert load_key(tmp_path / "key.json").versions == load_key(home / "key.json").versions
+    lists = [
+        json.loads((one / "pack" / "pack.json").read_text("utf-8")) for one in (home, tmp_path)
+    ]
+    drawn = {"pack", "commitment", "items"}
+    kept = [{key: value for key, value in one.items() if key not in drawn} for one in lists]
+    assert kept[0] == kept[1]
+    titles = [[item["title"] for item in one["items"]] for one in lists]
+    assert titles[0] == titles[1] == ["trio, 2.0 to 3.0 s"] * 2 + ["less treble"]
+    assert made.commitment == lists[1]["commitment"]
+    with pytest.raises(stagefx.BlindError, match="needs music to play through them"):
+        stagefx.prepare_blind(
+            [stagefx.load_stage(one) for one in BOARDS], tmp_path / "more", tmp_path / "more.json"
+        )
 
 
 def test_only_its_owner_reads_the_key(home: Path) -> None:

@@ -10,6 +10,7 @@ import pyloudnorm
 import pytest
 import soundfile
 
+import stagefx
 from stagefx.audition.audition import Audition
 from stagefx.circuit.description.files import load_stage
 from stagefx.render.rendering import render_file
@@ -47,6 +48,17 @@ def told(made: Path) -> dict:  # type: ignore[type-arg]
 
 def files(made: Path, *kinds: str) -> list[str]:
     return [track["file"] for track in told(made)["tracks"] if track["kind"] in kinds]
+
+
+def test_python_makes_the_same_set(made: Path, tmp_path: Path) -> None:
+    stages = [stagefx.load_stage(board) for board in BOARDS]
+    found = stagefx.listening_set_of_stages(
+        stages[0], stages[1], made / "drums.wav", tmp_path / "set", passage=(0.5, 2.5)
+    )
+    said = told(made)
+    assert json.loads(json.dumps({**found.as_json(), "folder": "set"})) == said
+    for name in (said["page"], *(track["file"] for track in said["tracks"])):
+        assert (tmp_path / "set" / name).read_bytes() == (made / "set" / name).read_bytes()
 
 
 def test_all_that_is_told_is_there_and_nothing_else(made: Path) -> None:

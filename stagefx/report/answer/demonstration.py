@@ -155,23 +155,16 @@ def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
     ...     sorted(path.name for path in Path(home).iterdir())
     ['answer', 'blind', 'blind-key.json']
     """
-    from stagefx.blind.pack.excerpts import excerpt_of_stages
-    from stagefx.blind.pack.preparation import prepare_pack
-    from stagefx.report.answer.answer import answer_question
-    from stagefx.report.answer.folder import write_answer
-    from stagefx.report.listening.blind_page.build import build_page
+    from stagefx.report.answer.folder import answer_into
+    from stagefx.report.listening.blind_page.pack import prepare_blind
 
     home = samples_folder()
-    question = home / "questions" / "faster-device.toml"
-    write_answer(answer_question(question, seed=seed), folder / "answer")
-    pair = ("stock", "passive-box")
-    stages = [load_stage(home / "stages" / f"{name}.toml") for name in pair]
-    excerpt = excerpt_of_stages(stages, home / "music" / "trio.flac", passage=BLIND_PASSAGE_S)
-    prepare_pack(
-        [excerpt],
+    answer_into(home / "questions" / "faster-device.toml", folder / "answer", seed=seed)
+    prepare_blind(
+        [home / "stages" / f"{name}.toml" for name in ("stock", "passive-box")],
         folder / "blind",
         folder / "blind-key.json",
-        versions=pair,
+        music=[home / "music" / "trio.flac"],
+        passage=BLIND_PASSAGE_S,
         title="Stock board or passive box?",
-        page=build_page,
     )
