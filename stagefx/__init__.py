@@ -71,7 +71,7 @@ _HOMES = {
     "stage_schema": "stagefx.circuit.description.files",
     "survey_folder": "stagefx.survey.survey",
     "test_signals": "stagefx.bench.signals.plan",
-    "work_out": "stagefx.figures.table",
+    "compute_figures": "stagefx.figures.table",
     "write_signals": "stagefx.bench.signals.writing",
 }
 
@@ -129,7 +129,7 @@ if TYPE_CHECKING:  # the same names once more, for type checkers; a test holds t
         StagefxError as StagefxError,
         UnitError as UnitError,
     )
-    from stagefx.figures.table import Figures as Figures, work_out as work_out
+    from stagefx.figures.table import Figures as Figures, compute_figures as compute_figures
     from stagefx.io.files import open_audio as open_audio
     from stagefx.io.writing import AudioWriter as AudioWriter
     from stagefx.render.attribution import Attribution as Attribution, attribute as attribute

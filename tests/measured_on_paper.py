@@ -15,7 +15,7 @@ from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.knob import set_knob
 from stagefx.circuit.limits import limits
 from stagefx.circuit.response import Response
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 
 def at_knob(tables: dict[str, Any], position: float | None = None) -> Stage:
@@ -46,7 +46,7 @@ def measured(
                   gain_db),
         ),
         "response": tuple(response),
-        "noise": noise_of(work_out(stage).figures["noise_20k_v_rms"].value),
+        "noise": noise_of(compute_figures(stage).figures["noise_20k_v_rms"].value),
     }  # fmt: skip
     bounds = limits(circuit)
     passed = abs(complex(Response(circuit, np.array([300.0])).output[0, 0]))

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     type=click.Choice(["gain", "loudness", "nothing"]),
     help="How levels are matched.  [default: nothing for files, gain for stages and recordings]",
 )
-@click.option("--residue", metavar="FILE", help="Write what is left after level and time.")
+@click.option("--residual", metavar="FILE", help="Write what is left after level and time.")
 @options.plot
 @options.listening_level
 @options.room
@@ -43,7 +43,7 @@ def command(
     loopback: str | None,
     passage: tuple[float, float] | None,
     level_by: options.LevelBy | None,
-    residue: str | None,
+    residual: str | None,
     picture: Path | None,
     listening_level_db: float,
     room_dba: float | str | None,
@@ -64,12 +64,12 @@ def command(
             "--captured, --repeat and --loopback are for recordings, --music is for stages; "
             "leave one out"
         )
-    if residue == "-":
-        raise click.UsageError("--residue writes a file; standard output is for the result")
-    if residue is not None:
+    if residual == "-":
+        raise click.UsageError("--residual writes a file; standard output is for the result")
+    if residual is not None:
         inputs = (first, second, music or "-", repeat or "-", loopback or "-")
-        check_output(residue, *inputs, force=force)
-    settings: dict[str, Any] = {"passage": passage, "residue": residue, "force": force}
+        check_output(residual, *inputs, force=force)
+    settings: dict[str, Any] = {"passage": passage, "residual": residual, "force": force}
     settings["listening_level_db"] = listening_level_db
     if room_dba != options.NOT_GIVEN:
         settings["room_dba"] = room_dba
@@ -95,7 +95,7 @@ def command(
     if as_json:
         print_json(found.as_json())
     else:
-        print_comparison(paper(), found, residue=residue)
+        print_comparison(paper(), found, residual=residual)
 
 
 def _files(first: str, second: str, **settings: Any) -> Comparison:

@@ -38,7 +38,7 @@ def command(
     A stage is a stage file (.toml), a name from 'stagefx catalogue', or 'wire'.
     """
     from stagefx.circuit.description.files import load_stage
-    from stagefx.figures.table import work_out
+    from stagefx.figures.table import compute_figures
     from stagefx.report.plots.saving import check_place, save
 
     from ..output import paper, print_json
@@ -48,7 +48,9 @@ def command(
         check_place(picture, force=force)
     stages = [load_stage(place) for place in (stage, second) if place is not None]
     spreading = {} if spread is None else {"spread": spread, "seed": seed}
-    worked = [work_out(one, listening_level_db=listening_level_db, **spreading) for one in stages]
+    worked = [
+        compute_figures(one, listening_level_db=listening_level_db, **spreading) for one in stages
+    ]
     if picture is not None:
         from stagefx.report.plots.stage.figures import draw_figures
 

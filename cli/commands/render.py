@@ -75,7 +75,7 @@ def command(
     MUSIC is any audio file, or '-' for WAV on standard input; OUT is a file whose ending says
     what kind (.wav, .flac, ...), or '-' for WAV on standard output.
 
-    Effects: loading, bandwidth, slew, clip, curvature, noise, hum, interchannel, offset,
+    Effects: loading, bandwidth, slew, clip, distortion, noise, hum, crosstalk, offset,
     oscillation. --only, --without and --times may be given more than once;
     --only slew,clip is short for --only slew --only clip.
     """

@@ -30,7 +30,7 @@ _MOST_TIMES = 8
 OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
 
 
-def print_comparison(console: Console, found: Comparison, *, residue: str | None = None) -> None:
+def print_comparison(console: Console, found: Comparison, *, residual: str | None = None) -> None:
     """Print what changed, and whether it would be heard.
 
     Parameters
@@ -39,7 +39,7 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
         Where to.
     found : Comparison
         Of two files or two stages.
-    residue : str, optional
+    residual : str, optional
         Where what is left after level and time was written.
     """
     faults = [one.sentence for one in found.remarks if isinstance(one, FaultRemark)]
@@ -58,8 +58,8 @@ def print_comparison(console: Console, found: Comparison, *, residue: str | None
     for remark in found.remarks:
         if not isinstance(remark, FaultRemark):
             console.print(sentence(remark))
-    if residue is not None:
-        console.print(f"\nWhat is left after level and time: {sentence(residue)}")
+    if residual is not None:
+        console.print(f"\nWhat is left after level and time: {sentence(residual)}")
         console.print(CAUTIONS["hearing"])
 
 

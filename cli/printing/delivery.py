@@ -47,7 +47,7 @@ def print_delivery(console: Console, found: Delivery) -> None:
 
 
 def _two(apart: Apart) -> tuple[str, str]:
-    left = "nothing" if apart.residue_db == -math.inf else f"{apart.residue_db:.1f} dB"
+    left = "nothing" if apart.residual_db == -math.inf else f"{apart.residual_db:.1f} dB"
     return left, _noticed(apart)
 
 

@@ -13,7 +13,7 @@ from stagefx.audition.comparison import Comparison
 from stagefx.audition.evaluation import frames_of, name_of
 from stagefx.audition.judging import Measured, judge_files, judge_stages
 from stagefx.audition.pair import Pair
-from stagefx.audition.residual_file import residue_writer, write_residue
+from stagefx.audition.residual_file import residual_writer, write_residual
 from stagefx.audition.steps import Steps
 from stagefx.audition.versions import (
     JUDGED_APART,
@@ -305,14 +305,14 @@ class Audition(Pair):
             origin = self.stages[0].music if self.stages else self.first
             with origin.open() as original:
                 frames = frames_of(original, passage)
-                writer = residue_writer(original, residual, outputs, force=force)
+                writer = residual_writer(original, residual, outputs, force=force)
                 name = name_of(original)
             if self.stages:
                 for stage in self.stages:
                     _ = stage.played
             with self.open() as pair:
                 difference, ear = self.measured(pair, frames)
-                write_residue(writer, *pair, difference)
+                write_residual(writer, *pair, difference)
                 measured = Measured(
                     pair, difference, ear, self.level_by, self.room, self.hearing(frames)
                 )

@@ -10,7 +10,7 @@ import numpy as np
 
 from stagefx.audition.comparison import Comparison
 from stagefx.audition.evaluation import Told, frames_of, judged, level_matched_db, name_of
-from stagefx.audition.residual_file import residue_writer, write_residue
+from stagefx.audition.residual_file import residual_writer, write_residual
 from stagefx.audition.steps import Steps
 from stagefx.audition.versions import FileVersion
 from stagefx.difference.captured.recordings import Captured, CaptureFloor, take_apart_captured
@@ -51,7 +51,7 @@ def compare_captured(
     level_by: LevelBy = "gain",
     room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
-    residue: str | Path | None = None,
+    residual: str | Path | None = None,
     force: bool = False,
 ) -> Comparison:
     """Compare two recordings of real stages, and judge what the recorder did not do itself.
@@ -72,10 +72,10 @@ def compare_captured(
         Noise of the room at the seat; None for a room that hides nothing.
     passage : tuple of two float, s
         From where to where in the first to compare; all where left out.
-    residue : str or Path
+    residual : str or Path
         Where to write what is left after gain and delay, at the first's gain.
     force : bool
-        Whether a residue that is there may be replaced.
+        Whether a residual that is there may be replaced.
 
     Returns
     -------
@@ -89,7 +89,7 @@ def compare_captured(
     ComparisonError
         They cannot be compared.
     OutputError
-        The residue cannot be written.
+        The residual cannot be written.
 
     Notes
     -----
@@ -113,12 +113,12 @@ def compare_captured(
         assert one
         assert other
         start, stop = frames_of(one, passage)
-        writer = residue_writer(one, residue, opened, force=force)
+        writer = residual_writer(one, residual, opened, force=force)
         ear = level_of(one, listening_level_db=listening_level_db)
         captured = take_apart_captured(
             one, other, repeat=again, loopback=alone, start=start, stop=stop
         )
-        write_residue(writer, one, other, captured.difference)
+        write_residual(writer, one, other, captured.difference)
         floors = floors_of(captured.floor)
         calm = again or alone
         if calm is not None and captured.between is not None:

@@ -34,7 +34,7 @@ from stagefx.io.tables import html_table
 Array = NDArray[np.float64]
 
 ROUNDING_DB = -250.0
-"""A residue below this is what double precision rounds off, not a difference."""
+"""A residual below this is what double precision rounds off, not a difference."""
 SHIFTS = (0.25, 0.5)
 """Of a coder's frame, by which the same version is shifted to see what coding alone changes."""
 CLEARLY = 1.25
@@ -42,7 +42,7 @@ CLEARLY = 1.25
 what is noticed beside coarse coding."""
 _SIDE_BY_SIDE = 2
 LOUDER_DB = 3.0
-"""Residue after coding over the baseline's, where the ear model is sure of both: the pair's own
+"""Residual after coding over the baseline's, where the ear model is sure of both: the pair's own
 part is then as large as the coding's; less would be the coding's scatter."""
 _SURE, _SUREST = 1.0 - 1e-9, 1.0 - 1e-15
 """From the first on the ear model no longer tells more from less; nearer to 1 a double does not."""
@@ -52,11 +52,11 @@ _SURE, _SUREST = 1.0 - 1e-9, 1.0 - 1e-15
 class Apart:
     """How far two versions of the same music are apart.
 
-    The residue is their difference after delay and gain re the music, minus infinity for none; the
+    The residual is their difference after delay and gain re the music, minus infinity for none; the
     probability of detection is the ear model's, None where the music is too short to tell.
     """
 
-    residue_db: float
+    residual_db: float
     detection_probability: float | None
 
     @property
@@ -66,12 +66,12 @@ class Apart:
         return math.sqrt(2.0) * NormalDist().inv_cdf(0.5 * (1.0 + p))
 
     def as_json(self) -> dict[str, Any]:
-        """``residue_db`` and ``detection_probability`` as plain values."""
+        """``residual_db`` and ``detection_probability`` as plain values."""
         nothing = {"value": None, "reason": "nothing is left"}
         short = {"value": None, "reason": "too short"}
         p = self.detection_probability
         return {
-            "residue_db": self.residue_db if math.isfinite(self.residue_db) else nothing,
+            "residual_db": self.residual_db if math.isfinite(self.residual_db) else nothing,
             "detection_probability": short if p is None else p,
         }
 
@@ -104,11 +104,11 @@ class Delivered:
     def noticed(self) -> bool:
         """Whether the two, coded, are told apart by clearly more than the coding's own doing.
 
-        By the ear model; where it is sure of the coding alone, by the residue.
+        By the ear model; where it is sure of the coding alone, by the residual.
         """
         after, alone = self.after_coding, self.baseline
         if (alone.detection_probability or 0.0) >= _SURE:
-            return after.residue_db >= alone.residue_db + LOUDER_DB
+            return after.residual_db >= alone.residual_db + LOUDER_DB
         enough = self.probability_beyond_coding >= limits()["ear model"].will
         return enough and after.detectability >= CLEARLY * alone.detectability
 
@@ -146,10 +146,10 @@ class Delivery:
     @property
     def least_ratio(self) -> float | None:
         """How many times more the best coding changes; None where the two are the same."""
-        if self.pair.residue_db < ROUNDING_DB:
+        if self.pair.residual_db < ROUNDING_DB:
             return None
-        least = min(one.by_coding.residue_db for one in self.delivered)
-        return float(10.0 ** ((least - self.pair.residue_db) / 20.0))
+        least = min(one.by_coding.residual_db for one in self.delivered)
+        return float(10.0 ** ((least - self.pair.residual_db) / 20.0))
 
     @property
     def noticed_after(self) -> tuple[Delivered, ...]:
@@ -285,9 +285,9 @@ def _from(coded: Array, late: int, frames: int) -> Array:
 
 
 def _worst(alone: Sequence[Apart]) -> Apart:
-    """The largest residue and the surest detection of several."""
+    """The largest residual and the surest detection of several."""
     known = [p for one in alone if (p := one.detection_probability) is not None]
-    return Apart(max(one.residue_db for one in alone), max(known, default=None))
+    return Apart(max(one.residual_db for one in alone), max(known, default=None))
 
 
 def _apart(first: Array, second: Array, rate_hz: int, full_scale_spl_db: float) -> Apart:
@@ -295,8 +295,8 @@ def _apart(first: Array, second: Array, rate_hz: int, full_scale_spl_db: float) 
     pair.add(first, second)
     power = float(np.square(first).sum())
     left = float(np.square(second - first).sum())
-    residue_db = 10.0 * math.log10(left / power) if left > 0.0 and power > 0.0 else -math.inf
-    return Apart(residue_db, pair.account().detection_probability)
+    residual_db = 10.0 * math.log10(left / power) if left > 0.0 and power > 0.0 else -math.inf
+    return Apart(residual_db, pair.account().detection_probability)
 
 
 def _as_html(found: Delivery) -> str:
@@ -322,6 +322,6 @@ def _as_html(found: Delivery) -> str:
 
 
 def _sizes(found: Apart) -> tuple[str, str]:
-    left = "nothing" if found.residue_db == -float("inf") else decibels(found.residue_db)
+    left = "nothing" if found.residual_db == -float("inf") else decibels(found.residual_db)
     p = found.detection_probability
     return left, "too short" if p is None else f"{p:.2f}"

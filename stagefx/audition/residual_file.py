@@ -6,15 +6,15 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from stagefx.difference.decomposition import Difference
-from stagefx.difference.residual.residual import residue_blocks
+from stagefx.difference.residual.residual import residual_blocks
 from stagefx.io.recording import Recording
 from stagefx.io.writing import AudioWriter
 
 
-def residue_writer(
+def residual_writer(
     first: Recording, place: str | Path | None, outputs: ExitStack, *, force: bool
 ) -> AudioWriter | None:
-    """Open a file for a residue, before work is done, so that a bad place is told at once.
+    """Open a file for a residual, before work is done, so that a bad place is told at once.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def residue_writer(
     >>> import numpy as np
     >>> from stagefx.io.recording import HeldAudio
     >>> with ExitStack() as outputs:
-    ...     residue_writer(HeldAudio(np.zeros((8, 1)), 48000), None, outputs, force=False) is None
+    ...     residual_writer(HeldAudio(np.zeros((8, 1)), 48000), None, outputs, force=False) is None
     True
     """
     if place is None:
@@ -53,7 +53,7 @@ def residue_writer(
     )
 
 
-def write_residue(
+def write_residual(
     writer: AudioWriter | None, first: Recording, second: Recording, difference: Difference
 ) -> None:
     """Write the second at the first's gain, less the first.
@@ -73,12 +73,12 @@ def write_residue(
     >>> from stagefx.io.recording import HeldAudio
     >>> from stagefx.difference.decomposition import take_apart
     >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((48000, 1)), 48000)
-    >>> write_residue(None, noise, noise, take_apart(noise, noise)) is None
+    >>> write_residual(None, noise, noise, take_apart(noise, noise)) is None
     True
     """
     if writer is None:
         return
-    blocks = residue_blocks(
+    blocks = residual_blocks(
         first, second, difference.alignment, start=difference.start, stop=difference.stop
     )
     for block in blocks:

@@ -80,7 +80,7 @@ def compare_files(
     level_by: LevelBy = "nothing",
     room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
-    residue: str | Path | None = None,
+    residual: str | Path | None = None,
     force: bool = False,
 ) -> Comparison:
     """Compare two audio files and judge the difference.
@@ -97,10 +97,10 @@ def compare_files(
         Noise of the room at the seat; None for a room that hides nothing.
     passage : tuple of two float, s
         From where to where in the first to compare; all where left out.
-    residue : str or Path
+    residual : str or Path
         Where to write what is left after gain and delay, at the first's gain.
     force : bool
-        Whether a residue that is there may be replaced.
+        Whether a residual that is there may be replaced.
 
     Returns
     -------
@@ -114,7 +114,7 @@ def compare_files(
     ComparisonError
         They cannot be compared.
     OutputError
-        The residue cannot be written.
+        The residual cannot be written.
 
     Examples
     --------
@@ -127,7 +127,7 @@ def compare_files(
         first, second,
         listening_level_db=listening_level_db, level_by=level_by, room_dba=room_dba,
     ) as audition:  # fmt: skip
-        return audition.compare(passage, residual=residue, force=force)
+        return audition.compare(passage, residual=residual, force=force)
 
 
 def compare_stages(
@@ -139,7 +139,7 @@ def compare_stages(
     level_by: LevelBy = "gain",
     room_dba: Room = AS_DESCRIBED,
     passage: tuple[float, float] | None = None,
-    residue: str | Path | None = None,
+    residual: str | Path | None = None,
     force: bool = False,
     seed: int = 0,
 ) -> Comparison:
@@ -159,10 +159,10 @@ def compare_stages(
         Noise of the room at the seat; as the listening chains describe it, else 30 dBA.
     passage : tuple of two float, s
         From where to where in the music to compare; all where left out.
-    residue : str or Path
+    residual : str or Path
         Where to write what is left after gain and delay, at the first's gain.
     force : bool
-        Whether a residue that is there may be replaced.
+        Whether a residual that is there may be replaced.
     seed : int
         Of whatever chance the effects use.
 
@@ -174,7 +174,7 @@ def compare_stages(
     Raises
     ------
     StagefxError
-        A stage, the music or the residue's place cannot be used.
+        A stage, the music or the residual's place cannot be used.
 
     Notes
     -----
@@ -194,7 +194,7 @@ def compare_stages(
         first, second, music,
         listening_level_db=listening_level_db, level_by=level_by, room_dba=room_dba, seed=seed,
     ) as audition:  # fmt: skip
-        return audition.compare(passage, residual=residue, force=force)
+        return audition.compare(passage, residual=residual, force=force)
 
 
 def deliver_files(

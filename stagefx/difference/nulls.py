@@ -94,7 +94,7 @@ class Squares:
         return 1.0 + float(self.across.sum()) / float(self.first.sum())
 
     def null_db(self, gain: float) -> float:
-        """Residue of the second at the first's gain, re the first.
+        """Residual of the second at the first's gain, re the first.
 
         Parameters
         ----------

@@ -75,7 +75,7 @@ def quantise(
 
     Notes
     -----
-    The residue is `dither_floor_dbfs`.  A frame gets the same dither whatever the block it
+    The residual is `dither_floor_dbfs`.  A frame gets the same dither whatever the block it
     comes in.  The draws have 16 bits, so that the dither's own steps lie 96 dB below one step.
 
     References

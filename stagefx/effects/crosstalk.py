@@ -25,7 +25,7 @@ from stagefx.effects.linear.sections import DELAY_FRAMES, Corner, Linear, Respon
 from stagefx.errors import EffectError
 from stagefx.units import ratio
 
-NAME = "interchannel"
+NAME = "crosstalk"
 SETTINGS = (
     Setting("mismatch", "", 0.01, 100.0, "gain of the second channel over the first", 1.0),
     Setting("coupling_capacitance", "F", 0.0, 1e-6, "from channel to channel at the control", 0.0),
@@ -36,7 +36,7 @@ _LOUDEST_HZ = 20e3
 
 
 @dataclass(frozen=True)
-class Interchannel:
+class Crosstalk:
     """Crosstalk between two channels, and the gain of the second over the first.
 
     Parameters
@@ -56,7 +56,7 @@ class Interchannel:
     gain: ClassVar[float] = 1.0
     settings: ClassVar[tuple[Setting, ...]] = SETTINGS
 
-    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> InterchannelRunner:  # noqa: ARG002
+    def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> CrosstalkRunner:  # noqa: ARG002
         """A running copy.
 
         Parameters
@@ -80,17 +80,17 @@ class Interchannel:
         """
         if channels != _TWO:
             raise EffectError(
-                f"interchannel needs two channels, and the music has {channels}; "
-                "leave it out with --without interchannel"
+                f"crosstalk needs two channels, and the music has {channels}; "
+                "leave it out with --without crosstalk"
             )
         scale = float(abs(self.crosstalk(np.array([_LOUDEST_HZ]))[0]))
         across = None
         if scale > 0.0:
             across = Linear(NAME, self.crosstalk, scale, self.corners).at(rate_hz, channels)
-        return InterchannelRunner(across, scale, self.mismatch)
+        return CrosstalkRunner(across, scale, self.mismatch)
 
 
-class InterchannelRunner:
+class CrosstalkRunner:
     """Mixes a little of each channel into the other.
 
     Parameters
@@ -163,14 +163,14 @@ def crosstalk(circuit: Circuit, hz: Array) -> Complex:
     >>> from stagefx.circuit.description.files import stage_from
     >>> stage = stage_from(
     ...     {
-    ...         "interchannel": {"coupling_capacitance": "5 pF"},
+    ...         "crosstalk": {"coupling_capacitance": "5 pF"},
     ...         "source": {"resistance": "12.5 kohm"},
     ...     }
     ... )
     >>> round(float(20 * np.log10(abs(crosstalk(nominal(stage), np.array([10e3]))[0]))), 5)
     -48.11887
     """
-    table = circuit.stage.interchannel
+    table = circuit.stage.crosstalk
     s = laplace(hz)
     total = np.zeros(s.shape, dtype=np.complex128)
     if table is None:
@@ -194,7 +194,7 @@ def _pieces(setup: Setup) -> Iterator[Piece]:
     if _needed(stage):
         yield (
             Place.BETWEEN_CHANNELS,
-            Interchannel(
+            Crosstalk(
                 lambda hz: crosstalk(setup.circuit, hz), ratio(mismatch_db), _corners(setup.circuit)
             ),
         )
@@ -202,7 +202,7 @@ def _pieces(setup: Setup) -> Iterator[Piece]:
 
 def _corners(circuit: Circuit) -> tuple[Corner, ...]:
     """Poles of the impedance where the capacitance hangs; the crosstalk has one zero at 0 Hz."""
-    table = circuit.stage.interchannel
+    table = circuit.stage.crosstalk
     if table is None or table.coupling_capacitance is None:
         return ()
     poles = coupling_poles([*source_parts(circuit), *socket_parts(circuit)])
@@ -211,7 +211,7 @@ def _corners(circuit: Circuit) -> tuple[Corner, ...]:
 
 def _needed(stage: Stage) -> bool:
     mismatch = None if stage.volume is None else stage.volume.mismatch
-    return stage.interchannel is not None or (mismatch is not None and mismatch.value != 0.0)
+    return stage.crosstalk is not None or (mismatch is not None and mismatch.value != 0.0)
 
 
 EFFECT = EffectKind(NAME, "crosstalk and balance between channels", SETTINGS, _needed, _pieces)

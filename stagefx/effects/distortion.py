@@ -1,4 +1,4 @@
-"""The amplifier's curvature: the harmonics it makes below its limits.
+"""The amplifier's distortion: the harmonics it makes below its limits.
 
 The curve is a sum of Chebyshev polynomials, so a sine at the stated output has exactly the stated
 harmonics.
@@ -22,7 +22,7 @@ from stagefx.effects.kind import EffectKind, Piece, Place, Setup
 from stagefx.units import ROOT_TWO, ratio
 
 Array = NDArray[np.float64]
-NAME = "curvature"
+NAME = "distortion"
 SETTINGS = (
     Setting("level_v", "V", 1e-6, 1e4, "peak output at which the harmonics are stated"),
     Setting("harmonics", "", 0.0, 1.0, "levels of the 2nd, 3rd ... harmonic re the fundamental"),
@@ -31,7 +31,7 @@ _ROOM = UP_REACH + DOWN_REACH - 1
 
 
 @dataclass(frozen=True)
-class Curvature:
+class Distortion:
     """A static curve: y = x + A (sum of s_n a_n T_n(x/A)), less its value at 0.
 
     Parameters
@@ -60,7 +60,7 @@ class Curvature:
         Parameters
         ----------
         x : array, in units of the stated level
-            Output without curvature.
+            Output without distortion.
 
         Returns
         -------
@@ -91,7 +91,7 @@ class Curvature:
         callable
             Makes a runner at rest.
         """
-        return lambda _channel: _CurvatureRunner(self, unit_v / self.level_v)
+        return lambda _channel: _DistortionRunner(self, unit_v / self.level_v)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
         """A running copy.
@@ -113,12 +113,12 @@ class Curvature:
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
 
-class _CurvatureRunner:
+class _DistortionRunner:
     """Adds the curve's products to one channel, worked out on as many nodes as its order needs."""
 
     delay_frames = UP_REACH + DOWN_REACH
 
-    def __init__(self, curve: Curvature, per_level: float) -> None:
+    def __init__(self, curve: Distortion, per_level: float) -> None:
         self._curve = curve
         self._per_level = per_level
         self._factor = max(2, math.ceil((len(curve.harmonics) + 2) / 2.0))
@@ -140,7 +140,7 @@ class _CurvatureRunner:
         return line[late : late + samples.size] + added
 
 
-def curvature(harmonics_db: Sequence[float], level_v_rms: float) -> Curvature:
+def distortion(harmonics_db: Sequence[float], level_v_rms: float) -> Distortion:
     """Add harmonics as a static curve does.
 
     Parameters
@@ -162,14 +162,14 @@ def curvature(harmonics_db: Sequence[float], level_v_rms: float) -> Curvature:
 
     Examples
     --------
-    >>> curve = curvature([-60.0, -80.0], 1.0)
+    >>> curve = distortion([-60.0, -80.0], 1.0)
     >>> [round(a, 6) for a in curve.harmonics]
     [0.001, 0.0001]
     """
     ratios, level_v = tuple(ratio(level) for level in harmonics_db), ROOT_TWO * level_v_rms
     for harmonic in ratios:
         check_settings(NAME, SETTINGS, harmonics=harmonic, level_v=level_v)
-    return Curvature(ratios, level_v)
+    return Distortion(ratios, level_v)
 
 
 def _pieces(setup: Setup) -> Iterator[Piece]:
@@ -177,7 +177,7 @@ def _pieces(setup: Setup) -> Iterator[Piece]:
     if amplifier is None or not amplifier.harmonics or amplifier.harmonics_level is None:
         return
     levels = [level.value for level in amplifier.harmonics]
-    yield Place.CURVATURE, curvature(levels, amplifier.harmonics_level.value)
+    yield Place.DISTORTION, distortion(levels, amplifier.harmonics_level.value)
 
 
 EFFECT = EffectKind(

@@ -24,7 +24,7 @@ class Place(IntEnum):
     AMPLIFIER_OUTPUT = 40
     LIMITS = 50
     LOOP = 60
-    CURVATURE = 70
+    DISTORTION = 70
     OUTPUT_NETWORK = 80
     BETWEEN_CHANNELS = 90
     LOAD = 100

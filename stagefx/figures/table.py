@@ -176,7 +176,7 @@ def _plain(figure: Figure) -> dict[str, Any]:
     return plain | ({"reason": figure.reason} if figure.value is None else {})
 
 
-def work_out(
+def compute_figures(
     stage: Stage,
     *,
     listening_level_db: float = 85.0,
@@ -214,7 +214,7 @@ def work_out(
     --------
     >>> from stagefx.circuit.description.files import stage_from
     >>> stage = stage_from({"source": {"resistance": "600 ohm"}, "load": {"resistance": "10 kohm"}})
-    >>> round(work_out(stage).figures["gain_db"].value, 6)
+    >>> round(compute_figures(stage).figures["gain_db"].value, 6)
     -0.506117
     """
     knob = set_knob(

@@ -65,7 +65,7 @@ class Heard:
             "detection_probability": pair["detection_probability"],
             "standard_probability": pair["standard_probability"],
             "noise_to_mask_db": pair["noise_to_mask_db"],
-            "remainder_noise_to_mask_db": rest["noise_to_mask_db"],
+            "residual_noise_to_mask_db": rest["noise_to_mask_db"],
             "disturbed_frames_share": pair["disturbed_frames_share"],
             "pair": pair,
             "remainder": rest,

@@ -560,7 +560,7 @@ def _stays(u: Six, law: Law, high: float, low: float, v: float, mode: float) -> 
 
 
 @jit
-def _work_out(
+def _compute_figures(
     u: Six, law: Law, high: float, low: float, v: float, mode: float
 ) -> tuple[float, float, int, Four]:
     """One interval with all its events.
@@ -647,7 +647,7 @@ def _limit_step(
             v += speed
             mark = 1 if speed == 0.0 else 2
         else:
-            v, mode, mark, gained = _work_out(near, whole_law, high, low, v, mode)
+            v, mode, mark, gained = _compute_figures(near, whole_law, high, low, v, mode)
             if mark < 0:
                 marks[i] = MARK_NONE
                 continue

@@ -35,14 +35,14 @@ class Contribution:
     effect : str
         Its name.
     alone_db : float, dB
-        Residue of the effect alone against the music, re the music; minus infinity for none,
+        Residual of the effect alone against the music, re the music; minus infinity for none,
         infinite where the music is silent.
     left_out_db : float, dB
-        Residue of the whole stage against the stage without it, re the music.
+        Residual of the whole stage against the stage without it, re the music.
     loudest_s : float or None, s
         Where in the music the effect alone leaves most, to 0.4 s; None where it leaves nothing.
     loudest_db : float, dB
-        Residue in those 0.4 s, re the music as a whole.
+        Residual in those 0.4 s, re the music as a whole.
     """
 
     effect: str
@@ -61,7 +61,7 @@ class Attribution:
     contributions : tuple of Contribution
         Largest first.
     together_db : float, dB
-        Residue of the whole stage against the music, re the music.
+        Residual of the whole stage against the music, re the music.
     """
 
     contributions: tuple[Contribution, ...]
@@ -192,7 +192,7 @@ def attribute(
     Returns
     -------
     Attribution
-        Levels by gain, so a residue is what the effect changes beside the level.
+        Levels by gain, so a residual is what the effect changes beside the level.
 
     Raises
     ------

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stagefx.effects.added.noise import Noise
 from stagefx.effects.channel_pool import Channelwise, Helpers, OneChannel
-from stagefx.effects.distortion import Curvature
+from stagefx.effects.distortion import Distortion
 from stagefx.effects.effect import GRID_FRAMES, Effect, Placed, Running
 from stagefx.effects.limits.limit_set import LimitSet
 from stagefx.effects.limits.limiter import Limiter, Limiting
@@ -24,7 +24,7 @@ WORK_FRAMES = 16 * GRID_FRAMES
 """Frames that are worked on at a time are a multiple of it."""
 BLOCK_FRAMES = 4 * WORK_FRAMES
 """Most frames that are worked on at a time; fewer would cost more in handing over than in sums."""
-_CHANNELWISE = (Linear, Limiting, Curvature, Noise)
+_CHANNELWISE = (Linear, Limiting, Distortion, Noise)
 
 
 class Exaggerated:
@@ -147,7 +147,7 @@ class Chain:
         self._running.append(running if factor == 1.0 else Exaggerated(running, factor))
         self.delay_frames += running.delay_frames
 
-    def _maker(self, effect: Linear | Limiting | Curvature | Noise) -> Callable[[int], OneChannel]:
+    def _maker(self, effect: Linear | Limiting | Distortion | Noise) -> Callable[[int], OneChannel]:
         if isinstance(effect, Limiting):
             return effect.runners(self._rate_hz, unit_v=self.unit_v, skip_idle=self._skip_idle)
         if isinstance(effect, Noise):

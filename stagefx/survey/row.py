@@ -77,7 +77,7 @@ class Hearing:
         Of the verdict.
     decided_by : str or None
         The row of the ledger that decides.
-    detection_probability, noise_to_mask_db, remainder_noise_to_mask_db : float or None
+    detection_probability, noise_to_mask_db, residual_noise_to_mask_db : float or None
         Of the ear model.
     not_judged : tuple of str
         Rows of the ledger without a number; a verdict may be cautious for want of them.
@@ -87,7 +87,7 @@ class Hearing:
     decided_by: str | None
     detection_probability: float | None
     noise_to_mask_db: float | None
-    remainder_noise_to_mask_db: float | None
+    residual_noise_to_mask_db: float | None
     not_judged: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
@@ -103,7 +103,7 @@ class Hearing:
             "decided_by": self.decided_by,
             "detection_probability": _number(self.detection_probability, "not judged"),
             "noise_to_mask_db": _number(self.noise_to_mask_db, "not judged"),
-            "remainder_noise_to_mask_db": _number(self.remainder_noise_to_mask_db, "not judged"),
+            "residual_noise_to_mask_db": _number(self.residual_noise_to_mask_db, "not judged"),
             "not_judged": list(self.not_judged),
         }
 
@@ -262,6 +262,6 @@ def _hearing(plain: Mapping[str, Any]) -> Hearing | None:
         decided_by=None if plain["decided_by"] is None else str(plain["decided_by"]),
         detection_probability=_read(plain["detection_probability"]),
         noise_to_mask_db=_read(plain["noise_to_mask_db"]),
-        remainder_noise_to_mask_db=_read(plain["remainder_noise_to_mask_db"]),
+        residual_noise_to_mask_db=_read(plain["residual_noise_to_mask_db"]),
         not_judged=tuple(str(name) for name in plain["not_judged"]),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 from stagefx.circuit.description.files import load_stage
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from tests.benchmarks.ratio import Ratio, fastest_s
 
 STAGE = "line-stage"
@@ -16,17 +16,17 @@ BOUND_S = 10.0
 def run() -> list[Ratio]:
     """All figures with ranges; and how many draws cost what one nominal stage costs."""
     stage = load_stage(STAGE)
-    alone = work_out(stage)
+    alone = compute_figures(stage)
     begin = time.perf_counter()
-    ranged = work_out(stage, spread=DRAWS)
+    ranged = compute_figures(stage, spread=DRAWS)
     spread_s = time.perf_counter() - begin
     for key, figure in alone.figures.items():
         found = ranged.figures[key]
         assert found.value == figure.value, key
         if found.low is not None and found.high is not None and figure.value is not None:
             assert found.low <= figure.value <= found.high, key
-    assert ranged == work_out(stage, spread=DRAWS)
-    nominal_s = fastest_s(lambda: work_out(stage))
+    assert ranged == compute_figures(stage, spread=DRAWS)
+    nominal_s = fastest_s(lambda: compute_figures(stage))
     one_at_a_time = DRAWS * nominal_s / spread_s
     return [
         Ratio(

@@ -10,7 +10,7 @@ import pytest
 from stagefx.bench.readings.report import BenchStage, Checked, Found, Remark
 from stagefx.bench.uncertainty import stated
 from stagefx.circuit.description.files import load_stage
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.samples import samples_folder
 from stagefx_cli.output import paper
 from stagefx_cli.printing.bench.stage import print_bench_stage
@@ -79,7 +79,7 @@ def test_the_sample_sheet_becomes_a_stage_file_that_gives_its_readings(tmp_path:
     assert done.returncode == 0, done.stderr
     assert "agrees" in done.stdout
     assert "differs" not in done.stdout
-    figures = work_out(load_stage(out)).figures
+    figures = compute_figures(load_stage(out)).figures
     # as read from the sheet: peaks where the scope saw them flatten, the steepest fall
     assert figures["clip_high_v"].value == pytest.approx(13.3, rel=0.03)
     assert figures["clip_low_v"].value == pytest.approx(-13.4, rel=0.03)

@@ -69,12 +69,12 @@ def test_a_passage_alone_is_compared(folder: Path) -> None:
     assert run_here(*arguments, cwd=folder).returncode == 0
 
 
-def test_residue_and_picture_are_written(folder: Path, tmp_path: Path) -> None:
-    residue, picture = tmp_path / "rest.wav", tmp_path / "picture.svg"
-    options = ["--residue", residue, "--plot", picture]
+def test_residual_and_picture_are_written(folder: Path, tmp_path: Path) -> None:
+    residual, picture = tmp_path / "rest.wav", tmp_path / "picture.svg"
+    options = ["--residual", residual, "--plot", picture]
     done = run_here("compare", folder / "one.wav", folder / "softer.wav", *options)
     assert done.returncode == 0, done.stderr
-    assert soundfile.info(residue).frames == soundfile.info(folder / "one.wav").frames
+    assert soundfile.info(residual).frames == soundfile.info(folder / "one.wav").frames
     assert picture.read_text(encoding="utf-8").startswith("<?xml")
     assert "Turn the level down before a difference is turned up" in done.stdout
 
@@ -86,8 +86,8 @@ def test_residue_and_picture_are_written(folder: Path, tmp_path: Path) -> None:
         (["line-stage", "wire"], "--music"),
         (["one.wav", "softer.wav", "--passage", "soon"], "like 12.0-22.0"),
         (["one.wav", "softer.wav", "--passage", "2-1"], "passage"),
-        (["one.wav", "softer.wav", "--residue", "one.wav"], "is an input too"),
-        (["one.wav", "softer.wav", "--residue", "-"], "standard output"),
+        (["one.wav", "softer.wav", "--residual", "one.wav"], "is an input too"),
+        (["one.wav", "softer.wav", "--residual", "-"], "standard output"),
         (["one.wav", "softer.wav", "--plot", "picture.gif"], "picture.gif"),
         (["line-stage", "wir", "--music", "one.wav"], "did you mean 'wire'?"),
         (["line-stage", "wire", "--music", "none.wav"], "none.wav"),
@@ -140,7 +140,7 @@ def test_without_a_floor_recordings_say_so(folder: Path) -> None:
         (["wire", "wire", "--music", "one.wav", "--captured"], "leave one out"),
         (["one.wav", "-", "--captured"], "give files"),
         (["one.wav", "softer.wav", "--repeat", "nowhere.wav"], "nowhere.wav"),
-        (["one.wav", "softer.wav", "--loopback", "again.wav", "--residue", "again.wav"], "again"),
+        (["one.wav", "softer.wav", "--loopback", "again.wav", "--residual", "again.wav"], "again"),
     ],
 )
 def test_what_cannot_be_captured_is_refused(folder: Path, arguments: list[str], said: str) -> None:

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from stagefx.circuit.description.files import load_stage, ready_made
-from stagefx.figures.table import DEFINITIONS, GROUPS, work_out
+from stagefx.figures.table import DEFINITIONS, GROUPS, compute_figures
 from stagefx_cli.main import program
 from tests.cli.running import complaint, one_object, run_here
 
@@ -77,7 +77,7 @@ def test_the_knob_and_the_wanted_level_are_told() -> None:
 
 def test_json_is_what_the_library_says() -> None:
     found = one_object(shown("line-stage", "--json"))
-    worked = work_out(load_stage("line-stage"))
+    worked = compute_figures(load_stage("line-stage"))
     assert found["figures"]["gain_db"]["value"] == worked.figures["gain_db"].value
     assert found["stage"] == "line stage"
     assert set(found) >= {"stage", "figures", "noise_budget", "response"}

@@ -35,7 +35,7 @@ def test_the_catalogue() -> None:
 
 def test_figures() -> None:
     said = one_object(run_here("figures", "line-stage", "--json").stdout)
-    assert plain(stagefx.work_out(stagefx.load_stage("line-stage"))) == said
+    assert plain(stagefx.compute_figures(stagefx.load_stage("line-stage"))) == said
 
 
 @pytest.mark.parametrize("scale", [1.0, 10.0])

@@ -126,7 +126,7 @@ def test_the_same_stage_file_unspoilt_is_rendered(tmp_path: Path) -> None:
         (["--times", "slew=-1"], "out of range"),
         (["--times", "slew=nan"], "out of range"),
         (["--times", "slew=1e12"], "out of range"),
-        (["--times", "curvature=2"], "curvature is not rendered here"),
+        (["--times", "distortion=2"], "distortion is not rendered here"),
         (["--without", "bandwith"], "did you mean 'bandwidth'?"),
         (["--level-by", "volume"], "'gain', 'loudness', 'nothing'"),
         (["--seed", "-1"], "--seed"),

@@ -20,7 +20,7 @@ KEYS = {
     "output": "resistance coupling",
     "output_cable": "length capacitance_per_metre capacitance",
     "load": "resistance capacitance",
-    "interchannel": "coupling_capacitance shared_ground_resistance",
+    "crosstalk": "coupling_capacitance shared_ground_resistance",
     "hum": "level frequency",
     "oscillation": "level frequency",
     "listening": "amplifier_gain amplifier_coupling amplifier_bandwidth rated_power "
@@ -104,7 +104,7 @@ EVERYTHING: dict[str, Any] = {
     "output": {"resistance": "47 ohm", "coupling": "22 uF"},
     "output_cable": {"capacitance": "300 pF"},
     "load": {"resistance": "22 kohm", "capacitance": "470 pF"},
-    "interchannel": {"coupling_capacitance": "5 pF", "shared_ground_resistance": "50 mohm"},
+    "crosstalk": {"coupling_capacitance": "5 pF", "shared_ground_resistance": "50 mohm"},
     "hum": {"level": "20 uV rms", "frequency": "50 Hz"},
     "oscillation": {"level": "0.6 V p-p", "frequency": "1.8 MHz"},
     "listening": {

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stagefx.align.alignment import align
 from stagefx.align.resample import RateConverted, at_rate_of
 from stagefx.difference.decomposition import take_apart
-from stagefx.difference.residual.residual import residue_blocks
+from stagefx.difference.residual.residual import residual_blocks
 from stagefx.errors import ComparisonError
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound, tone
@@ -43,7 +43,7 @@ def test_another_rate_is_converted_and_remarked_on(rate_hz: int) -> None:
     assert found.path is None
     assert any(f"from {rate_hz} Hz to {RATE_HZ} Hz" in remark for remark in found.remarks)
     assert take_apart(first, second, start=9600, stop=360_000).null_db.after_delay < -90.0
-    left = np.concatenate(list(residue_blocks(first, second, found, start=9600, stop=360_000)))
+    left = np.concatenate(list(residual_blocks(first, second, found, start=9600, stop=360_000)))
     assert np.sqrt(np.mean(left**2) / np.mean(MUSIC**2)) < 10.0 ** (-90.0 / 20.0)
 
 
@@ -75,7 +75,7 @@ def test_exchanged_channels_are_put_back(apart: str, late: int) -> None:
     found = align(held(first), held(second))
     assert found.swapped
     assert (found.delay_frames, found.polarity) == (late, 1)
-    (*_, last) = residue_blocks(held(first), held(second), found)
+    (*_, last) = residual_blocks(held(first), held(second), found)
     assert np.abs(last).max() < 1e-12
 
 

@@ -14,7 +14,7 @@ from stagefx.bench.readings.derivation import stage_from_readings
 from stagefx.bench.readings.files import load_readings, readings_from
 from stagefx.bench.readings.report import BenchStage
 from stagefx.circuit.description.files import load_stage, read_stage, stage_from
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 SAMPLES = Path(stagefx.__file__).parents[1] / "samples"
 GAIN = {"of": "gain", "input": "0.5 V", "output": "2 V"}
@@ -48,7 +48,7 @@ def test_the_sample_sheet_makes_a_stage_that_gives_every_reading(board: BenchSta
 
 def test_the_figures_of_the_sample_stage_are_the_readings(board: BenchStage) -> None:
     """Every reading of the sheet beside the figure on paper, within the sheet's uncertainty."""
-    values = {key: figure.value for key, figure in work_out(board.stage).figures.items()}
+    values = {key: figure.value for key, figure in compute_figures(board.stage).figures.items()}
 
     def given(key: str) -> float:
         value = values[key]

@@ -15,7 +15,7 @@ from stagefx.audition.comparison import Comparison
 from stagefx.audition.shortcuts import compare_files, compare_stages
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.description.stage import Stage
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.report.plots.cards import draw_cards, draw_stage_cards, write_cards
 from stagefx.report.plots.stage.cards import stage_card_plots
 from stagefx.report.text.margins import margin_words, nearest_first
@@ -94,7 +94,7 @@ def test_a_stage_s_cards_can_be_read_on_a_phone(name: str) -> None:
 
 def test_the_clipping_card_agrees_with_the_figures_on_paper() -> None:
     stage = load_stage("line-stage")
-    figures = {key: one.value for key, one in work_out(stage).figures.items()}
+    figures = {key: one.value for key, one in compute_figures(stage).figures.items()}
     said = claim(draw_stage_cards(stage)["clipping"])
     numbers = [float(text) for text in re.findall(r"-?\d+(?:\.\d+)?", said)]
     assert numbers == pytest.approx(
@@ -143,7 +143,7 @@ def test_a_step_through_resistor_and_capacitor_takes_ln_9_time_constants() -> No
 
 def test_a_step_that_slews_says_so_with_the_stage_s_own_limit() -> None:
     stage = load_stage("bare-rails")
-    available = work_out(stage).figures["slew_available_v_per_us"].value
+    available = compute_figures(stage).figures["slew_available_v_per_us"].value
     said = re.search(r"slews, at ([\d.]+) V/us", stage_card_plots(stage)[0].claim)
     assert said is not None
     assert available is not None
@@ -164,7 +164,7 @@ def test_a_sweep_that_slews_ends_as_a_triangle() -> None:
     stage = stage.model_copy(update={"amplifier": slow, "volume": volume})
     (card,) = (one for one in stage_card_plots(stage) if one.name == "sweep")
     output = np.abs(card.lines[0].volts[-1])
-    behind = 10.0 ** (work_out(stage).figures["load_loss_db"].value / 20.0)  # type: ignore[operator]
+    behind = 10.0 ** (compute_figures(stage).figures["load_loss_db"].value / 20.0)  # type: ignore[operator]
     assert output == pytest.approx(0.02e6 / (4.0 * 20e3) * behind, rel=0.01)
 
 

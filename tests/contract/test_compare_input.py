@@ -52,24 +52,24 @@ def test_a_loud_listening_level_is_remarked_on() -> None:
     assert any("105" in remark for remark in found.remarks)
 
 
-def test_a_missing_file_and_a_residue_that_is_there(tmp_path: Path) -> None:
+def test_a_missing_file_and_a_residual_that_is_there(tmp_path: Path) -> None:
     trio = SAMPLES / "music" / "trio.flac"
     with pytest.raises(AudioError, match=r"no such file|there is no"):
         compare_files(trio, tmp_path / "missing.wav")
-    there = tmp_path / "residue.wav"
+    there = tmp_path / "residual.wav"
     there.write_bytes(b"mine")
     with pytest.raises(OutputError, match="--force"):
-        compare_files(trio, trio, passage=(1.0, 3.0), residue=there)
+        compare_files(trio, trio, passage=(1.0, 3.0), residual=there)
     assert there.read_bytes() == b"mine"
 
 
-def test_a_residue_is_what_is_left_at_the_firsts_gain(tmp_path: Path) -> None:
+def test_a_residual_is_what_is_left_at_the_firsts_gain(tmp_path: Path) -> None:
     first, second, out = (tmp_path / name for name in ("a.wav", "b.wav", "r.wav"))
     random = np.random.default_rng(2)
     added = 1e-3 * random.standard_normal(MUSIC.shape)
     soundfile.write(first, MUSIC, RATE_HZ, "DOUBLE")
     soundfile.write(second, 0.5 * (MUSIC + added), RATE_HZ, "DOUBLE")
-    compare_files(first, second, residue=out)
+    compare_files(first, second, residual=out)
     left, _ = soundfile.read(out)
     assert np.sqrt(np.mean(left**2)) == pytest.approx(1e-3, rel=0.02)
 
@@ -87,7 +87,7 @@ def test_the_keys_of_the_result() -> None:
     assert set(found["loudness"]) == {"first_lufs", "second_lufs", "difference_db"}
     assert {"deviation_db", "at_hz", "bands"} <= set(found["response"])
     assert {
-        "detection_probability", "noise_to_mask_db", "remainder_noise_to_mask_db",
+        "detection_probability", "noise_to_mask_db", "residual_noise_to_mask_db",
         "disturbed_frames_share", "standard_probability",
     } <= set(found["hearing"])  # fmt: skip
     assert 0.0 <= found["hearing"]["detection_probability"] < 0.2

@@ -14,7 +14,7 @@ from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Setup, effect_kinds
 from stagefx.effects.added.hum import hum
 from stagefx.effects.added.oscillation import oscillation
-from stagefx.effects.distortion import curvature
+from stagefx.effects.distortion import distortion
 from stagefx.effects.kind import Place
 from stagefx.effects.limits.clip import clip
 from stagefx.effects.limits.slew import slew
@@ -45,12 +45,12 @@ from tests.played import played
         (oscillation, (-1.0, 1e6, 44100), "oscillation: peak_v is -1 V, out of range"),
         (oscillation, (1.0, math.inf, 44100), "oscillation: frequency_hz is inf Hz"),
         (
-            curvature,
+            distortion,
             ([-60.0, 6.0], 1.0),
-            "curvature: harmonics is 1.99526, out of range",
+            "distortion: harmonics is 1.99526, out of range",
         ),
-        (curvature, ([-60.0], 0.0), "curvature: level_v is 0 V, out of range"),
-        (curvature, ([math.nan], 1.0), "curvature: harmonics is not a number"),
+        (distortion, ([-60.0], 0.0), "distortion: level_v is 0 V, out of range"),
+        (distortion, ([math.nan], 1.0), "distortion: harmonics is not a number"),
     ],
 )
 def test_a_parameter_out_of_range_is_refused(
@@ -78,19 +78,19 @@ def test_ranges_as_they_are_told_are_the_ranges_that_are_kept(end: int) -> None:
     slew(*(ranges("slew")[name][end] for name in ranges("slew")))
     hum(ranges("hum")["peak_v"][end] / math.sqrt(2.0), ranges("hum")["frequency_hz"][end])
     oscillation(*(ranges("oscillation")[name][end] for name in ranges("oscillation")), 44100)
-    level = ranges("curvature")["level_v"][end] / math.sqrt(2.0)
-    curvature([20.0 * math.log10(max(ranges("curvature")["harmonics"][end], 1e-15))], level)
+    level = ranges("distortion")["level_v"][end] / math.sqrt(2.0)
+    distortion([20.0 * math.log10(max(ranges("distortion")["harmonics"][end], 1e-15))], level)
 
 
 def test_a_stage_whose_harmonics_are_louder_than_the_tone_is_refused() -> None:
     amplifier = {"topology": "follower", "harmonics": ["20 dB"], "harmonics_level": "1 V rms"}
     stage = stage_from({"source": {"level": "1 V rms"}, "amplifier": amplifier})
-    with pytest.raises(EffectError, match=r"^curvature: harmonics is 10, out of range"):
+    with pytest.raises(EffectError, match=r"^distortion: harmonics is 10, out of range"):
         stage_effects(Setup(nominal(stage), 48000))
 
 
 def test_effects_stand_in_the_order_in_which_the_signal_meets_them() -> None:
-    """Input network; hum, offset, oscillation; amplifier; curvature; output network; between the
+    """Input network; hum, offset, oscillation; amplifier; distortion; output network; between the
     channels; noise."""
     setup = Setup(nominal(stage_from(EVERYTHING)), 44100)
     pieces = stage_pieces(setup)
@@ -100,11 +100,11 @@ def test_effects_stand_in_the_order_in_which_the_signal_meets_them() -> None:
     assert order.index("hum") < min(order.index("slew"), order.index("clip"))
     loop = max(at for at, (place, _) in enumerate(pieces) if place == Place.LOOP)
     assert max(order.index(name) for name in ("slew", "clip", "oscillation")) < loop
-    assert loop < order.index("curvature")
-    tail = order[order.index("curvature") :]
+    assert loop < order.index("distortion")
+    tail = order[order.index("distortion") :]
     assert [name for name in tail if name != "offset"] == [
-        "curvature",
+        "distortion",
         "loading",
-        "interchannel",
+        "crosstalk",
         "noise",
     ]

@@ -13,7 +13,7 @@ import pytest
 from stagefx.circuit.description.files import load_stage, ready_made, stage_from
 from stagefx.figures.cautions import CAUTIONS, caution_for, cautions_of
 from stagefx.figures.faults import RULES, Fault, FaultRemark
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 RAILS = {"positive": "15 V", "negative": "-15 V"}
 FOLLOWER = {"topology": "follower"}
@@ -50,7 +50,7 @@ WIPER = {"resistance": "50 kohm", "position": 0.5}
 
 
 def faults(**tables: Any) -> tuple[Fault, ...]:
-    return work_out(stage_from(tables)).faults
+    return compute_figures(stage_from(tables)).faults
 
 
 FIRES: list[tuple[str, dict[str, Any], str]] = [
@@ -329,16 +329,16 @@ READY = {
 
 @pytest.mark.parametrize("name", ready_made())
 def test_ready_made_stages_have_the_faults_they_stand_for(name: str) -> None:
-    found = work_out(load_stage(name)).faults
+    found = compute_figures(load_stage(name)).faults
     assert [fault.code for fault in found] == READY.get(name, [])
 
 
 def test_wire_is_healthy() -> None:
-    assert work_out(load_stage("wire")).faults == ()
+    assert compute_figures(load_stage("wire")).faults == ()
 
 
 def test_faults_stand_before_the_figures_in_json() -> None:
-    plain = work_out(load_stage("bare-rails")).as_json()
+    plain = compute_figures(load_stage("bare-rails")).as_json()
     keys = list(plain)
     assert keys.index("faults") < keys.index("figures")
     assert set(plain["faults"][0]) == {"code", "sentence", "caution"}
@@ -363,7 +363,7 @@ def test_every_caution_can_be_shown() -> None:
 
 @pytest.mark.parametrize("kept", [copy.deepcopy, lambda one: pickle.loads(pickle.dumps(one))])
 def test_a_fault_stays_a_fault_among_remarks(kept: Any) -> None:
-    (fault,) = work_out(load_stage("too-hot")).faults
+    (fault,) = compute_figures(load_stage("too-hot")).faults
     remark = kept(fault.remark)
     assert isinstance(remark, FaultRemark)
     assert remark.sentence == fault.sentence

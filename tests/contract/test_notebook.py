@@ -19,7 +19,7 @@ from stagefx.blind.listeners import Controls, Listener
 from stagefx.blind.planning import BlindPlan, plan
 from stagefx.blind.result import BlindScore
 from stagefx.circuit.description.files import load_stage
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.io.tables import html_table
 from stagefx.samples import samples_folder
 
@@ -84,20 +84,20 @@ def listener(name: str) -> Listener:
 
 
 def test_figures_show_their_numbers_and_faults() -> None:
-    found = work_out(load_stage("line-stage"))
+    found = compute_figures(load_stage("line-stage"))
     found = replace(found, stage=found.stage.model_copy(update={"name": HOSTILE}))
     table = seen(found)
     assert f"{HOSTILE} on paper" in table.text
     rows = {row[1]: row[2] for row in table.rows}
     assert rows["gain_db"] == f"{found.figures['gain_db'].value:.2f} dB"
     assert set(rows) - {"key"} == {k for k, v in found.figures.items() if v.value is not None}
-    faulty = work_out(load_stage("too-hot"))
+    faulty = compute_figures(load_stage("too-hot"))
     assert faulty.faults
     assert seen(faulty).text.startswith(f"Fault: {faulty.faults[0].sentence}")
 
 
 def test_ranges_have_a_column_of_their_own() -> None:
-    table = seen(work_out(load_stage("line-stage"), spread=20))
+    table = seen(compute_figures(load_stage("line-stage"), spread=20))
     assert table.rows[0][-1] == "5 to 95 %"
     (gain,) = (row for row in table.rows if row[1] == "gain_db")
     assert " to " in gain[3]

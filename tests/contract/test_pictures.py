@@ -19,7 +19,7 @@ from stagefx.audition.comparison import Comparison
 from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.description.files import load_stage, ready_made
 from stagefx.errors import OutputError
-from stagefx.figures.table import Figures, work_out
+from stagefx.figures.table import Figures, compute_figures
 from stagefx.hearing.grades import Grade
 from stagefx.report.plots import style
 from stagefx.report.plots.hearing.comparison import MOST_ROWS, draw_comparison
@@ -44,7 +44,7 @@ INKS = {style.INK, style.PENCIL, style.FAINT}
 
 
 def worked(name: str) -> Figures:
-    return work_out(load_stage(name))
+    return compute_figures(load_stage(name))
 
 
 @pytest.fixture(
@@ -86,7 +86,7 @@ def test_texts_stay_on_the_sheet_and_apart_from_each_other(names: tuple[str, ...
 
 def test_long_names_and_ranges_find_room_too() -> None:
     stage = load_stage("line-stage").model_copy(update={"name": "a board whose name " * 8})
-    figures = work_out(stage, spread=100)
+    figures = compute_figures(stage, spread=100)
     assert_nothing_collides(draw_figures(figures))
     assert_nothing_collides(draw_figures(figures, figures))
 
@@ -155,7 +155,7 @@ def test_a_picture_is_never_put_over_another(tmp_path: Path) -> None:
 
 def test_a_name_in_any_script_or_with_signs_is_drawn_quietly(tmp_path: Path) -> None:
     stage = load_stage("wire").model_copy(update={"name": "\u821e\u53f0 $x_1$ \x1b[2J\n{}%"})
-    save(draw_figures(work_out(stage)), tmp_path / "stage.png")
+    save(draw_figures(compute_figures(stage)), tmp_path / "stage.png")
 
 
 def test_a_fault_stands_above_the_plots() -> None:
@@ -166,7 +166,7 @@ def test_a_fault_stands_above_the_plots() -> None:
 
 
 def test_the_band_of_a_spread_is_drawn() -> None:
-    axes = draw_figures(work_out(load_stage("passive-control"), spread=100)).axes[0]
+    axes = draw_figures(compute_figures(load_stage("passive-control"), spread=100)).axes[0]
     assert "9 of 10 boards" in {text.get_text() for text in axes.texts}
     assert len(axes.collections) == 1
 

@@ -305,7 +305,7 @@ def test_a_stage_without_a_source_level_is_refused(tmp_path: Path) -> None:
         ({"only": ["slow"]}, r"no effect 'slow'; did you mean 'slew'\?"),
         ({"without": ["bandwith"]}, r"no effect 'bandwith'; did you mean 'bandwidth'\?"),
         ({"times": {"clipping": 2.0}}, r"no effect 'clipping'; did you mean 'clip'\?"),
-        ({"only": ["zzz"]}, r"no effect 'zzz'; known are: .*bandwidth, clip, curvature"),
+        ({"only": ["zzz"]}, r"no effect 'zzz'; known are: .*bandwidth, clip, crosstalk"),
         (
             {"without": ["slew"], "times": {"slew": 2.0}},
             "slew is not rendered here, so it cannot be exaggerated",
@@ -319,10 +319,10 @@ def test_effects_by_unknown_names_are_refused(
 
 
 def test_crosstalk_needs_two_channels(tmp_path: Path) -> None:
-    model = stage(interchannel={"coupling_capacitance": "5 pF"})
-    match = "interchannel needs two channels, and the music has 1.*--without interchannel"
+    model = stage(crosstalk={"coupling_capacitance": "5 pF"})
+    match = "crosstalk needs two channels, and the music has 1.*--without crosstalk"
     refuses(tmp_path, EffectError, match, model, tone()[:, :1])
-    out, _ = rendered(tmp_path, model, tone()[:, :1], without=["interchannel"])
+    out, _ = rendered(tmp_path, model, tone()[:, :1], without=["crosstalk"])
     assert out.shape == (RATE_HZ, 1)
 
 

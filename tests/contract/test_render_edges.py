@@ -206,7 +206,7 @@ def test_the_smallest_samples_do_no_harm(size: float) -> None:
     """Denormals of single and of double precision: what is made of them is as small."""
     effects = stage_effects(Setup(nominal(load_stage("slow-early")), RATE_HZ))
     tiny = size * np.random.default_rng(0).standard_normal((20000, 2))
-    kept = {"loading", "bandwidth", "slew", "clip", "curvature"}
+    kept = {"loading", "bandwidth", "slew", "clip", "distortion"}
     found = played(effects, tiny, RATE_HZ, full_scale_v=2.83, keep=kept)
     assert np.isfinite(found).all()
     assert np.abs(found).max() < 10.0 * size

@@ -11,7 +11,7 @@ import pytest
 
 from stagefx.circuit.description.files import load_stage, read_stage, ready_made, stage_text
 from stagefx.errors import StageError
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 READY_MADE = (
     "line-stage",
@@ -41,11 +41,11 @@ def test_the_ready_made_stages() -> None:
 def test_each_can_be_read_printed_and_worked_out(name: str) -> None:
     stage = load_stage(name)
     assert read_stage(stage_text(name)) == stage
-    assert work_out(stage).figures["noise_20k_v_rms"].value is not None
+    assert compute_figures(stage).figures["noise_20k_v_rms"].value is not None
 
 
 def test_wire_is_gain_and_nothing_else() -> None:
-    figures = work_out(load_stage("wire")).figures
+    figures = compute_figures(load_stage("wire")).figures
     for key in ("gain_db", "gain_maximum_db", "response_20_hz_db", "response_20_khz_db"):
         assert figures[key].value == 0.0
     assert figures["noise_20k_v_rms"].value == 0.0

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from stagefx.circuit.description.files import load_stage, ready_made, stage_from
-from stagefx.figures.table import DEFINITIONS, Figures, work_out
+from stagefx.figures.table import DEFINITIONS, Figures, compute_figures
 from stagefx.hearing.audibility import RANGES_HZ
 from stagefx.hearing.thresholds import limits
 from stagefx.report.plots.stage.response import AUDIBLE_FROM
@@ -17,7 +17,7 @@ from stagefx.report.text.side_by_side import Contrast, side_by_side
 
 
 def worked(name: str) -> Figures:
-    return work_out(load_stage(name))
+    return compute_figures(load_stage(name))
 
 
 def with_value(figures: Figures, **values: float) -> Figures:
@@ -128,6 +128,6 @@ def test_what_matters_is_said_and_nothing_else(
 
 
 def test_noise_in_volts_matters_where_nobody_said_how_loud_it_plays() -> None:
-    bare = work_out(stage_from({"amplifier": {"gain": 4.0, "device": "FET-input"}}))
+    bare = compute_figures(stage_from({"amplifier": {"gain": 4.0, "device": "FET-input"}}))
     noisy = with_value(bare, noise_20k_v_rms=1e-3)
     assert contrast(bare, noisy, "noise_20k_v_rms").matters == "the second is noisier"

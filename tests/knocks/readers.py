@@ -24,7 +24,7 @@ from stagefx.blind.codes import Answer, Reply, encode_reply
 from stagefx.blind.keys import draw_key, load_key, save_key
 from stagefx.blind.replies import read_replies
 from stagefx.circuit.description.files import load_stage
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.io.files import open_audio
 from stagefx.report.question.inputs import ask
 from stagefx.survey.asked import Asked
@@ -111,7 +111,7 @@ def recordings() -> list[bytes]:
 
 def read_stage(place: Path) -> object:
     stage = load_stage(place)
-    return work_out(stage) if now_and_then(place) else stage
+    return compute_figures(stage) if now_and_then(place) else stage
 
 
 def read_readings(place: Path) -> object:

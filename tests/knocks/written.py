@@ -39,7 +39,7 @@ WRITING = {
     "render flac": Writing("render line-stage IN/piece.flac OUT", "out.flac"),
     "render wav": Writing("render line-stage IN/piece.flac OUT --bits float", "out.wav"),
     "render ogg": Writing("render line-stage IN/piece.flac OUT", "out.ogg"),
-    "residue": Writing("compare line-stage wire --music IN/piece.flac --residue OUT", "rest.wav"),
+    "residual": Writing("compare line-stage wire --music IN/piece.flac --residual OUT", "rest.wav"),
     "plot": Writing("figures line-stage --plot OUT", "figures.png"),
     "svg": Writing("compare line-stage wire --music IN/piece.flac --plot OUT", "compare.svg"),
     "stage": Writing("bench stage IN/readings.toml OUT", "stage.toml"),

@@ -112,7 +112,7 @@ STAGES = {
             },
             "supply": {"positive": "8 V", "negative": "-8 V"},
             "hum": {"level": "1 mV rms", "frequency": "50 Hz"},
-            "interchannel": {"coupling_capacitance": "10 pF"},
+            "crosstalk": {"coupling_capacitance": "10 pF"},
         }
     ),
     "line": load_stage("line-stage"),
@@ -140,9 +140,9 @@ def test_levels_are_those_of_whole_pieces_played_one_after_the_other(
         for each in found.contributions:
             alone = np.square(through(frozenset({each.effect})) - music)
             left_out = np.square(whole - through(every - {each.effect}))
-            for level_db, residue in ((each.alone_db, alone), (each.left_out_db, left_out)):
+            for level_db, residual in ((each.alone_db, alone), (each.left_out_db, left_out)):
                 with np.errstate(divide="ignore"):
-                    expected = 10.0 * np.log10(residue.sum() / energy)
+                    expected = 10.0 * np.log10(residual.sum() / energy)
                 assert level_db == pytest.approx(expected, abs=1e-6)
             moments = [alone[k : k + 19200].sum() for k in range(0, len(music), 19200)]
             if each.loudest_s is not None:

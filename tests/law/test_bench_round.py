@@ -23,7 +23,7 @@ from stagefx.bench.measure.whole import measure
 from stagefx.bench.signals.plan import signal_named
 from stagefx.circuit.description.files import read_stage, stage_tables
 from stagefx.circuit.description.stage import Stage
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.io.recording import HeldAudio
 
 Array = NDArray[np.float64]
@@ -147,7 +147,7 @@ def test_what_was_guessed_was_more_than_five_percent_off(fitted: FittedStage) ->
 
 
 def test_the_fitted_description_has_the_hidden_stages_figures(fitted: FittedStage) -> None:
-    ours, hidden = (work_out(stage) for stage in (fitted.adjusted, read_stage(HIDDEN)))
+    ours, hidden = (compute_figures(stage) for stage in (fitted.adjusted, read_stage(HIDDEN)))
     for key in (
         "clip_high_v", "clip_low_v", "slew_available_v_per_us", "output_impedance_ohm",
         "noise_20k_v_rms", "closed_loop_bandwidth_hz", "maximum_output_v_rms",

@@ -25,7 +25,7 @@ from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.description.stage import Stage
 from stagefx.circuit.response import Response
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from tests.oracle.random_stages import random_stage
 
 SURE = {"uncertainty": "0.01 %"}
@@ -65,7 +65,7 @@ def plain_stages(draw: st.DrawFn) -> dict[str, Any]:
 def figures_of(stage: Stage) -> dict[str, float]:
     return {
         key: figure.value
-        for key, figure in work_out(stage).figures.items()
+        for key, figure in compute_figures(stage).figures.items()
         if figure.value is not None
     }
 

@@ -44,8 +44,8 @@ def test_what_is_decoded_lies_where_the_music_lay(
         HeldAudio(music, RATE_HZ), HeldAudio(music, RATE_HZ), codings=[coding], passage=(0.0, 6.0)
     )
     (one,) = found.delivered
-    assert one.by_coding.residue_db < -20.0
-    assert one.after_coding.residue_db == -np.inf
+    assert one.by_coding.residual_db < -20.0
+    assert one.after_coding.residual_db == -np.inf
     assert found.least_ratio is None
 
 
@@ -80,9 +80,9 @@ def test_a_shifted_coding_errs_on_its_own(music: NDArray[np.float64], coding: Co
     """
     held = HeldAudio(music[: 4 * RATE_HZ], RATE_HZ)
     (one,) = deliver(held, held, codings=[coding], passage=(0.0, 4.0)).delivered
-    more = one.baseline.residue_db - one.by_coding.residue_db
+    more = one.baseline.residual_db - one.by_coding.residual_db
     assert -4.0 < more < 3.1
-    assert one.after_coding.residue_db == -np.inf
+    assert one.after_coding.residual_db == -np.inf
     assert one.probability_beyond_coding == 0.0
     assert not one.noticed
 

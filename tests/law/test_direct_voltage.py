@@ -12,7 +12,7 @@ import soundfile
 from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.hearing.rows.dc import DIRECT_VOLTAGE, DirectVoltage, direct_voltage, is_direct
 from stagefx.report.text.interpretation import yardstick
 
@@ -98,7 +98,7 @@ def test_it_stands_beside_the_verdict(tmp_path: Path) -> None:
 
 def test_the_figure_says_under_what_condition_it_holds() -> None:
     tables: dict[str, Any] = {"input": INPUT, "amplifier": REAL, "listening": CHAIN}
-    figures = work_out(stage_from(tables))
+    figures = compute_figures(stage_from(tables))
     assert figures.figures["speaker_dc_v"].value == pytest.approx(0.567)
     assert "taken as DC-coupled where" in figures.figures["speaker_dc_v"].formula
     assert yardstick("speaker_dc_v", figures).endswith("none if the amplifier is AC-coupled")

@@ -11,7 +11,7 @@ from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
 from stagefx.circuit.knob import Knob, full_scale_spl_db, set_knob
 from stagefx.errors import StageError
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 CHAIN = {"amplifier_gain": 27, "speaker_sensitivity": "87 dB", "distance": "3 m"}
 VOLUME = {"resistance": "10 kohm", "taper": "audio 15 %", "setting": "listening"}
@@ -127,7 +127,7 @@ def test_at_zero_nothing_comes_through_and_nothing_breaks(place: str, amplified:
     }
     if not amplified:
         del tables["amplifier"]
-    figures = work_out(stage_from(tables)).figures
+    figures = compute_figures(stage_from(tables)).figures
     assert figures["gain_db"].reason == "minus infinity"
     for key in ("low_corner_hz", "high_corner_hz", "response_20_khz_db", "load_loss_db"):
         assert figures[key].reason == "the knob stands at zero"

@@ -101,8 +101,8 @@ def test_the_search_is_within_a_hundredth_and_asks_few(threshold: float) -> None
         ),
         (
             "coupling of the channels",
-            board(interchannel={"coupling_capacitance": "0.04 pF"}),
-            board(interchannel={"coupling_capacitance": "0.01 pF"}),
+            board(crosstalk={"coupling_capacitance": "0.04 pF"}),
+            board(crosstalk={"coupling_capacitance": "0.01 pF"}),
         ),
     ],
 )

@@ -37,7 +37,7 @@ def all_at_once() -> list[Effect]:
             "harmonics_level": "7 V rms",
         },
         "supply": {"positive": "9 V", "negative": "-9 V"},
-        "interchannel": {"coupling_capacitance": "10 pF"},
+        "crosstalk": {"coupling_capacitance": "10 pF"},
         "hum": {"level": "1 mV rms", "frequency": "50 Hz"},
         "oscillation": {"level": "0.2 V peak", "frequency": "15 kHz"},
         "load": {"resistance": "10 kohm"},

@@ -13,7 +13,7 @@ from stagefx.circuit.description.files import load_stage, ready_made, stage_from
 from stagefx.circuit.noise import noise_bands
 from stagefx.circuit.noise_budget import noise_budget, noisiest_position
 from stagefx.dsp.weighting import a_weighting_db
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 PAIR = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
 SUPPLY = {
@@ -26,7 +26,7 @@ SUPPLY = {
 
 
 def value(name: str, key: str) -> float:
-    found = work_out(load_stage(name)).figures[key].value
+    found = compute_figures(load_stage(name)).figures[key].value
     assert found is not None
     return found
 
@@ -34,7 +34,7 @@ def value(name: str, key: str) -> float:
 def test_a_weighted_white_noise() -> None:
     """Against adaptive integration of the weighting's power over 20 kHz."""
     tables = {"source": {"resistance": "10 kohm"}}
-    figures = work_out(stage_from(tables)).figures
+    figures = compute_figures(stage_from(tables)).figures
     power = quad(lambda hz: 10.0 ** (float(a_weighting_db(hz)) / 10.0), 0.1, 20e3, limit=400)[0]
     flat, weighted = (figures[key].value for key in ("noise_20k_v_rms", "noise_a_v_rms"))
     assert flat is not None
@@ -66,14 +66,14 @@ def test_the_worst_step_of_a_switched_control() -> None:
 
 
 def test_no_control_has_one_worst_position() -> None:
-    figures = work_out(load_stage("thin-coupling")).figures
+    figures = compute_figures(load_stage("thin-coupling")).figures
     assert noisiest_position(load_stage("thin-coupling")) is None
     assert figures["noise_worst_knob_20k_v_rms"].value == figures["noise_20k_v_rms"].value
 
 
 @pytest.mark.parametrize("name", ready_made())
 def test_contributors_add_up(name: str) -> None:
-    found = work_out(load_stage(name))
+    found = compute_figures(load_stage(name))
     powers = [volts**2 for _, volts, _ in found.noise_budget]
     total = found.figures["noise_20k_v_rms"].value
     assert np.sqrt(sum(powers)) == pytest.approx(total, rel=1e-12)

@@ -16,13 +16,13 @@ from stagefx.figures import ranges as ranges_module
 from stagefx.figures.definition import Working
 from stagefx.figures.ranges import ranges
 from stagefx.figures.spread import DRAWS_A_CHUNK, Spread, draw
-from stagefx.figures.table import DEFINITIONS, Figures, work_out
+from stagefx.figures.table import DEFINITIONS, Figures, compute_figures
 
 DIVIDER = {"source": {"resistance": "1 kohm 5 %"}, "load": {"resistance": "1 kohm 1 %"}}
 
 
 def worked(tables: dict[str, Any], draws: int = 2000, seed: int = 0) -> Figures:
-    return work_out(stage_from(tables), spread=draws, seed=seed)
+    return compute_figures(stage_from(tables), spread=draws, seed=seed)
 
 
 def width(figures: Figures, key: str) -> float:
@@ -34,7 +34,7 @@ def width(figures: Figures, key: str) -> float:
 
 @pytest.mark.parametrize("name", ready_made())
 def test_a_range_holds_the_nominal_figure(name: str) -> None:
-    found = work_out(load_stage(name), spread=1000)
+    found = compute_figures(load_stage(name), spread=1000)
     ranged = [f for f in found.figures.values() if f.low is not None and f.high is not None]
     assert len(ranged) > 20
     for key, figure in found.figures.items():
@@ -45,7 +45,7 @@ def test_a_range_holds_the_nominal_figure(name: str) -> None:
 @pytest.mark.parametrize("name", ready_made())
 def test_a_range_does_not_move_the_figure(name: str) -> None:
     stage = load_stage(name)
-    alone, ranged = work_out(stage), work_out(stage, spread=100)
+    alone, ranged = compute_figures(stage), compute_figures(stage, spread=100)
     for key, figure in alone.figures.items():
         assert figure.value == ranged.figures[key].value, key
         assert figure.low is None
@@ -54,9 +54,9 @@ def test_a_range_does_not_move_the_figure(name: str) -> None:
 
 def test_same_seed_same_bits() -> None:
     stage = load_stage("line-stage")
-    first, second = (work_out(stage, spread=700, seed=3) for _ in range(2))
+    first, second = (compute_figures(stage, spread=700, seed=3) for _ in range(2))
     assert first == second
-    assert first.figures["gain_db"] != work_out(stage, spread=700, seed=4).figures["gain_db"]
+    assert first.figures["gain_db"] != compute_figures(stage, spread=700, seed=4).figures["gain_db"]
 
 
 def test_bits_do_not_depend_on_the_threads(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -151,13 +151,13 @@ def test_exact_parts_have_no_range() -> None:
 
 def test_the_knob_stands_where_the_nominal_stage_puts_it() -> None:
     """So the level at the seat varies with the parts instead of being trimmed away."""
-    found = work_out(load_stage("line-stage"), spread=500)
+    found = compute_figures(load_stage("line-stage"), spread=500)
     assert width(found, "programme_spl_db") > 0.1
     assert width(found, "gain_db") == pytest.approx(width(found, "programme_spl_db"), rel=1e-6)
 
 
 def test_the_band_holds_the_response() -> None:
-    found = work_out(load_stage("line-stage"), spread=500)
+    found = compute_figures(load_stage("line-stage"), spread=500)
     assert len(found.response_band) == len(found.response)
     for (hz, level_db, _), (at, low, high) in zip(found.response, found.response_band, strict=True):
         assert hz == at
@@ -168,7 +168,7 @@ def test_a_spread_says_how_it_was_drawn() -> None:
     plain = worked(DIVIDER, 200, seed=7).as_json()
     assert plain["spread"] == {"draws": 200, "seed": 7}
     assert plain["figures"]["gain_db"]["widest"] == "source.resistance"
-    alone = work_out(stage_from(DIVIDER)).as_json()
+    alone = compute_figures(stage_from(DIVIDER)).as_json()
     assert "spread" not in alone
     assert alone["figures"]["gain_db"]["low"] is None
 

@@ -96,7 +96,7 @@ def test_hum_at_the_seat_is_what_the_chain_makes_of_it() -> None:
 def test_a_shared_ground_of_a_hundredth_of_the_load_leaves_a_hundredth() -> None:
     apart = circuit(load={"resistance": "10 kohm"})
     shared = circuit(
-        load={"resistance": "10 kohm"}, interchannel={"shared_ground_resistance": "1 ohm"}
+        load={"resistance": "10 kohm"}, crosstalk={"shared_ground_resistance": "1 ohm"}
     )
     assert crosstalk_row(apart, shared).value == pytest.approx(-80.0, abs=1e-6)
     assert crosstalk_row(shared, shared).grade is Grade.BELOW

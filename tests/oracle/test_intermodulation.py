@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.distortion import Curvature
+from stagefx.effects.distortion import Distortion
 from stagefx.effects.effect import Effect
 from stagefx.effects.limits.clip import clip
 from stagefx.effects.limits.slew import slew
@@ -39,8 +39,8 @@ class Amplifier:
     harmonics_level_v: float = 10.0
 
     @property
-    def curve(self) -> Curvature:
-        return Curvature(self.harmonics, self.harmonics_level_v)
+    def curve(self) -> Distortion:
+        return Distortion(self.harmonics, self.harmonics_level_v)
 
     def effects(self) -> list[Effect]:
         tau = self.time_constant_s

@@ -144,7 +144,7 @@ def test_crosstalk_has_the_exact_response(coupling: dict[str, str], rate_hz: int
                 "source": {"resistance": "1 kohm", "coupling": "1 uF"},
                 "input": {"resistance": "47 kohm", **coupling},
                 "volume": {"resistance": "50 kohm", "position": 0.5},
-                "interchannel": {"coupling_capacitance": "10 pF"},
+                "crosstalk": {"coupling_capacitance": "10 pF"},
             }
         )
     )
@@ -152,7 +152,7 @@ def test_crosstalk_has_the_exact_response(coupling: dict[str, str], rate_hz: int
     impulse = np.zeros((frames + before, 2))
     impulse[before, 0] = 1.0
     effects = stage_effects(Setup(circuit, rate_hz))
-    found = played(effects, impulse, rate_hz, keep={"interchannel"})
+    found = played(effects, impulse, rate_hz, keep={"crosstalk"})
     hz = np.fft.rfftfreq(len(found), 1.0 / rate_hz)
     chosen = np.unique(np.searchsorted(hz, np.geomspace(10.0, 0.45 * rate_hz, 200)))[:-1]
     spectrum = np.fft.rfft(found[:, 1]) * np.exp(2j * np.pi * hz * before / rate_hz)
@@ -201,7 +201,7 @@ def test_music_comes_out_as_the_circuit_would_play_it(name: str, rate_hz: int) -
 
 
 @pytest.mark.parametrize("name", ["line-stage", "thin-coupling"])
-def test_in_a_24_bit_file_the_residue_is_the_dither(tmp_path: Path, name: str) -> None:
+def test_in_a_24_bit_file_the_residual_is_the_dither(tmp_path: Path, name: str) -> None:
     """-141.5 +- 0.5 dBFS, the rms of rectangular dither twice and rounding once at 24 bits."""
     stage, rate_hz = load_stage(name), 48000
     frames, lead = 32768, 2 * rate_hz
@@ -215,6 +215,6 @@ def test_in_a_24_bit_file_the_residue_is_the_dither(tmp_path: Path, name: str) -
     if report.knob_position is not None:
         circuit = circuit.at_position(report.knob_position)
     found, _ = soundfile.read(tmp_path / "out.wav")
-    residue = found[lead : lead + frames] - after_the_circuit(0.5 * period, circuit, rate_hz)
-    level_db = in_decibels(np.sqrt(2.0 * np.square(residue).mean()))
+    residual = found[lead : lead + frames] - after_the_circuit(0.5 * period, circuit, rate_hz)
+    level_db = in_decibels(np.sqrt(2.0 * np.square(residual).mean()))
     assert level_db == pytest.approx(-141.5, abs=0.5)

@@ -16,7 +16,7 @@ from stagefx.circuit.noise import noise_density
 from stagefx.circuit.noise_budget import AudioNoise
 from stagefx.effects.added.noise import _HOP, _SPAN, Noise
 from stagefx.effects.kind import Setup
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.render.plan import stage_effects
 from tests.played import Audio, in_decibels, played
 
@@ -48,7 +48,7 @@ def power_per_line(samples: Audio) -> Array:
 def test_its_level_in_20_khz_is_that_of_the_figures(name: str, rate_hz: int) -> None:
     """Within 0.1 dB of noise_20k_v_rms."""
     stage = load_stage(name)
-    wanted = work_out(stage).figures["noise_20k_v_rms"].value
+    wanted = compute_figures(stage).figures["noise_20k_v_rms"].value
     assert wanted is not None
     if wanted == 0.0:
         return
@@ -158,7 +158,7 @@ def test_wire_is_silent() -> None:
 def test_the_budget_itself_is_in_the_figures() -> None:
     circuit = nominal(load_stage("slow-early"))
     total = float(AudioNoise(circuit).budget().total[0])
-    assert work_out(load_stage("slow-early")).figures["noise_20k_v_rms"].value == (
+    assert compute_figures(load_stage("slow-early")).figures["noise_20k_v_rms"].value == (
         pytest.approx(total, rel=1e-9)
     )
 

@@ -201,7 +201,7 @@ def test_e36_what_an_overshoot_tells(
 
 
 def test_e36_the_stage_found_has_that_margin_and_peak() -> None:
-    from stagefx.figures.table import work_out
+    from stagefx.figures.table import compute_figures
 
     told = found(
         {"of": "gain", "input": "1 V", "output": "1 V"},
@@ -212,7 +212,7 @@ def test_e36_the_stage_found_has_that_margin_and_peak() -> None:
             "uncertainty": {"percent": "0.001 %", "ringing": "0.001 %"},
         },
     )
-    figures = work_out(told.stage).figures
+    figures = compute_figures(told.stage).figures
     assert figures["phase_margin_deg"].value == pytest.approx(43.463, abs=2e-3)
     assert figures["overshoot_percent"].value == pytest.approx(25.0, abs=2e-3)
     assert figures["peaking_db"].value == pytest.approx(2.630613, abs=2e-3)

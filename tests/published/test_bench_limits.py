@@ -11,7 +11,7 @@ from stagefx.bench.readings.derivation import stage_from_readings
 from stagefx.bench.readings.files import readings_from
 from stagefx.bench.readings.report import BenchStage
 from stagefx.circuit.description.files import stage_from
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from tests.published.worked import agrees
 
 PAIR = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
@@ -43,7 +43,7 @@ def test_e46_a_largest_clean_sine_tells_the_swing_loss(
         told = found(UNITY, rails(rail), {"of": "clip", "output": output} | FINE)
         for side in ("high", "low"):
             assert told.figure(f"swing_loss_{side}_v").value == pytest.approx(1.5, abs=2e-5)
-        assert work_out(told.stage).figures["maximum_output_v_rms"].value == pytest.approx(
+        assert compute_figures(told.stage).figures["maximum_output_v_rms"].value == pytest.approx(
             float(rms), rel=2e-5
         )
 
@@ -55,7 +55,7 @@ def test_e47_direct_voltage_takes_from_the_nearer_limit() -> None:
         {"of": "offset", "output": "0.2 V"} | FINE,
         {"of": "clip", "high": "13.0 V", "low": "-13.9 V"} | FINE,
     )
-    figures = work_out(told.stage).figures
+    figures = compute_figures(told.stage).figures
     assert figures["clip_high_v"].value == pytest.approx(12.8, abs=1e-3)
     assert figures["clip_low_v"].value == pytest.approx(-14.1, abs=1e-3)
     assert figures["maximum_output_v_rms"].value == pytest.approx(9.050967, abs=1e-3)
@@ -187,8 +187,8 @@ def test_e77_flat_crosstalk_tells_a_shared_ground(load: str, level_db: float) ->
     ]
     told = found(*readings)
     assert told.figure("shared_ground_resistance_ohm").value == pytest.approx(0.05, rel=1e-6)
-    assert told.stage.interchannel is not None
-    assert told.stage.interchannel.coupling_capacitance is None
+    assert told.stage.crosstalk is not None
+    assert told.stage.crosstalk.coupling_capacitance is None
     assert all(check.agrees for check in told.checks)
 
 

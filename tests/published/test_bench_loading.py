@@ -10,7 +10,7 @@ from stagefx.bench.readings.derivation import stage_from_readings
 from stagefx.bench.readings.files import readings_from
 from stagefx.bench.readings.report import BenchStage
 from stagefx.circuit.description.files import stage_from
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from tests.published.worked import agrees
 
 
@@ -68,7 +68,7 @@ def test_a_wiper_tells_its_control(whole: float, ratio: float, wiper: float) -> 
     found = stage_from_readings(sheet, like=like)
     assert found.figure("output_resistance_ohm").value == pytest.approx(wiper, rel=1e-9)
     assert found.figure("volume_resistance_ohm").value == pytest.approx(whole, rel=1e-9)
-    figures = work_out(found.stage).figures
+    figures = compute_figures(found.stage).figures
     assert figures["wiper_resistance_ohm"].value == pytest.approx(wiper, rel=1e-4)
 
 

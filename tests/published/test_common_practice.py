@@ -11,7 +11,7 @@ from stagefx.circuit.amplifier.small_signal import Amplifier
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.network.ladder import laplace
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.units import decibels
 from tests.published.worked import figure
 
@@ -42,7 +42,7 @@ def test_and_the_two_sides_clip_nearly_alike() -> None:
 
 
 def test_the_ready_made_line_stage_does_so_too() -> None:
-    found = work_out(load_stage("line-stage")).figures["maximum_output_v_rms"].value
+    found = compute_figures(load_stage("line-stage")).figures["maximum_output_v_rms"].value
     assert found is not None
     assert 9.0 < found < 10.0
 
@@ -67,7 +67,9 @@ def test_its_own_response_is_flat_to_hundreds_of_kilohertz(name: str) -> None:
 
 
 def test_a_faster_device_does_not_move_the_audio_band() -> None:
-    stock, quick = (work_out(load_stage(n)).figures for n in ("line-stage", "line-stage-quick"))
+    stock, quick = (
+        compute_figures(load_stage(n)).figures for n in ("line-stage", "line-stage-quick")
+    )
     for key in ("response_20_hz_db", "response_10_khz_db", "response_20_khz_db"):
         first, second = stock[key].value, quick[key].value
         assert first is not None

@@ -24,21 +24,21 @@ def test_16_bits_give_the_signal_to_noise_ratio_of_the_textbook() -> None:
 
 
 @pytest.mark.parametrize("bits", [16, 24])
-def test_the_residue_has_the_power_of_the_closed_form(bits: int) -> None:
+def test_the_residual_has_the_power_of_the_closed_form(bits: int) -> None:
     audio = music(bits, 400_000)
     codes = quantise(audio, bits=bits, first_frame=0).codes
-    residue = codes / 2.0 ** (bits - 1) - audio
+    residual = codes / 2.0 ** (bits - 1) - audio
     # 400,000 draws scatter the power by 0.007 dB (one sigma of a triangle plus a rectangle).
-    assert rms_dbfs(residue) == pytest.approx(dither_floor_dbfs(bits), abs=0.03)
+    assert rms_dbfs(residual) == pytest.approx(dither_floor_dbfs(bits), abs=0.03)
 
 
-def test_the_24_bit_residue_is_at_minus_141_5_dbfs() -> None:
+def test_the_24_bit_residual_is_at_minus_141_5_dbfs() -> None:
     audio = music(3, 200_000)
-    residue = quantise(audio, bits=24, first_frame=0).codes / 2.0**23 - audio
-    assert rms_dbfs(residue) == pytest.approx(-141.5, abs=0.5)
+    residual = quantise(audio, bits=24, first_frame=0).codes / 2.0**23 - audio
+    assert rms_dbfs(residual) == pytest.approx(-141.5, abs=0.5)
 
 
 def test_rounding_alone_leaves_a_twelfth() -> None:
     audio = music(5, 400_000)
-    residue = quantise(audio, bits=16, first_frame=0, dither=False).codes / 2.0**15 - audio
-    assert rms_dbfs(residue) == pytest.approx(-98.09, abs=0.03)
+    residual = quantise(audio, bits=16, first_frame=0, dither=False).codes / 2.0**15 - audio
+    assert rms_dbfs(residual) == pytest.approx(-98.09, abs=0.03)

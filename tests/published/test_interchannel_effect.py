@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.effects import Setup
-from stagefx.effects.crosstalk import Interchannel, crosstalk
+from stagefx.effects.crosstalk import Crosstalk, crosstalk
 from stagefx.errors import EffectError
 from stagefx.render.plan import stage_effects
 from tests.played import LEAD_FRAMES, in_decibels, lines, played, song
@@ -26,7 +26,7 @@ def driven_alone(tables: dict[str, Any], hz: int, channel: int, *, rate_hz: int 
     n = np.arange(-LEAD_FRAMES, rate_hz + LEAD_FRAMES)
     audio = np.zeros((n.size, 2))
     audio[:, channel] = np.sin(2.0 * np.pi * hz * n / rate_hz)
-    found = played(effects, audio, rate_hz, keep={"interchannel"})[LEAD_FRAMES:-LEAD_FRAMES]
+    found = played(effects, audio, rate_hz, keep={"crosstalk"})[LEAD_FRAMES:-LEAD_FRAMES]
     return np.abs([lines(found[:, c])[hz] for c in (0, 1)])
 
 
@@ -39,7 +39,7 @@ def test_5_picofarads_at_10_khz(source: str, level_db: float, channel: int) -> N
     """s C R/(1 + s C R)."""
     tables = {
         "source": {"resistance": source},
-        "interchannel": {"coupling_capacitance": "5 pF"},
+        "crosstalk": {"coupling_capacitance": "5 pF"},
     }
     found = crosstalk(nominal(stage_from(tables)), np.array([10e3]))
     assert in_decibels(found[0]) == pytest.approx(level_db, abs=6e-6)
@@ -53,7 +53,7 @@ def test_50_milliohms_of_shared_ground(load: str, level_db: float) -> None:
     """R_ground over the load, at any frequency."""
     tables = {
         "load": {"resistance": load},
-        "interchannel": {"shared_ground_resistance": "50 mohm"},
+        "crosstalk": {"shared_ground_resistance": "50 mohm"},
     }
     for hz in (100, 1000, 15000):
         sizes = driven_alone(tables, hz, 0)
@@ -63,7 +63,7 @@ def test_50_milliohms_of_shared_ground(load: str, level_db: float) -> None:
 def test_capacitive_crosstalk_rises_6_db_an_octave() -> None:
     tables = {
         "source": {"resistance": "1 kohm"},
-        "interchannel": {"coupling_capacitance": "5 pF"},
+        "crosstalk": {"coupling_capacitance": "5 pF"},
     }
     levels = [in_decibels(driven_alone(tables, hz, 0)[1]) for hz in (1000, 2000, 4000, 8000, 16000)]
     assert np.diff(levels) == pytest.approx(20.0 * np.log10(2.0), abs=1e-3)
@@ -76,7 +76,7 @@ def test_crosstalk_is_worst_at_half_the_control() -> None:
         tables = {
             "source": {"resistance": "100 ohm"},
             "volume": {"resistance": "50 kohm", "taper": "linear", "position": position},
-            "interchannel": {"coupling_capacitance": "5 pF"},
+            "crosstalk": {"coupling_capacitance": "5 pF"},
         }
         circuit = nominal(stage_from(tables))
         levels.append(float(np.abs(crosstalk(circuit, np.array([10e3]))[0])))
@@ -90,11 +90,11 @@ def test_mismatch_is_the_second_channel_over_the_first(mismatch_db: float) -> No
     volume = {"resistance": "10 kohm", "position": 1.0, "mismatch": f"{mismatch_db} dB"}
     for tables in (
         {"volume": volume},
-        {"volume": volume, "interchannel": {"coupling_capacitance": "1 pF"}},
+        {"volume": volume, "crosstalk": {"coupling_capacitance": "1 pF"}},
     ):
         effects = stage_effects(Setup(nominal(stage_from(tables)), RATE_HZ))
         music = song(20000, 2, seed=0)
-        found = played(effects, music, RATE_HZ, keep={"interchannel"})
+        found = played(effects, music, RATE_HZ, keep={"crosstalk"})
         assert found[:, 0] == pytest.approx(music[:, 0], abs=1e-4)
         change = np.linalg.norm(found, axis=0) / np.linalg.norm(music, axis=0)
         assert in_decibels(change[1] / change[0]) == pytest.approx(mismatch_db, abs=1e-3)
@@ -102,8 +102,8 @@ def test_mismatch_is_the_second_channel_over_the_first(mismatch_db: float) -> No
 
 @pytest.mark.parametrize("channels", [1, 3])
 def test_it_needs_two_channels(channels: int) -> None:
-    effect = Interchannel(lambda hz: 0.01 + 0j * hz)
-    match = rf"needs two channels, and the music has {channels}; .*--without interchannel"
+    effect = Crosstalk(lambda hz: 0.01 + 0j * hz)
+    match = rf"needs two channels, and the music has {channels}; .*--without crosstalk"
     with pytest.raises(EffectError, match=match):
         effect.at(RATE_HZ, channels)
     with pytest.raises(EffectError, match=match):
@@ -111,5 +111,5 @@ def test_it_needs_two_channels(channels: int) -> None:
 
 
 def test_left_out_any_number_of_channels_will_do() -> None:
-    effect = Interchannel(lambda hz: 0.01 + 0j * hz)
+    effect = Crosstalk(lambda hz: 0.01 + 0j * hz)
     assert not played([effect], np.zeros((100, 3)), RATE_HZ, keep=set()).any()

@@ -1,6 +1,6 @@
 """Null depths against textbook worked examples (gain error, delay, one pole, one coupling corner).
 
-Each example is a closed form of a complex response H at one frequency: the residue is |1 - H|.
+Each example is a closed form of a complex response H at one frequency: the residual is |1 - H|.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ import pytest
 
 from stagefx.circuit.description.files import stage_from
 from stagefx.errors import StageError
-from stagefx.figures.table import Figures, work_out
+from stagefx.figures.table import Figures, compute_figures
 from tests.published.worked import agrees
 
 PAIR = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
@@ -41,7 +41,7 @@ REFERENCE: dict[str, Any] = {
 
 
 def answer(tables: dict[str, Any], **changed: Any) -> Figures:
-    return work_out(stage_from(tables | changed))
+    return compute_figures(stage_from(tables | changed))
 
 
 def number(found: Figures, key: str) -> float:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from stagefx.circuit.description.files import stage_from
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from tests.published.worked import agrees, figure
 
 CHAIN: dict[str, Any] = {
@@ -75,7 +75,7 @@ def test_e70_what_75_db_takes() -> None:
         }
     )
     programme_db = -(14.0 - 3.010299956639812)
-    figures = work_out(stage, listening_level_db=75.0, programme_db=programme_db).figures
+    figures = compute_figures(stage, listening_level_db=75.0, programme_db=programme_db).figures
     programme_v = figures["programme_v_rms"].value
     assert programme_v is not None
     assert agrees(1e3 * programme_v, "55.820")

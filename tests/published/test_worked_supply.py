@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from stagefx.circuit.description.files import stage_from
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from tests.published.worked import agrees, figure
 
 SUPPLY: dict[str, Any] = {
@@ -87,7 +87,7 @@ def test_e62_ripple_at_the_output() -> None:
 def test_e62_ripple_stands_in_the_noise_budget() -> None:
     amplifier = PAIR | {"supply_rejection": "80 dB"}
     stage = stage_from({"supply": SUPPLY, "amplifier": amplifier})
-    budget = {name: volts for name, volts, _ in work_out(stage).noise_budget}
+    budget = {name: volts for name, volts, _ in compute_figures(stage).noise_budget}
     assert agrees(budget["supply ripple"] * 1e6, "58.172")
 
 
@@ -95,11 +95,11 @@ def test_regulator_noise_stands_in_the_noise_budget() -> None:
     """100 uV of each of two regulators, 80 dB down, times the noise gain."""
     amplifier = PAIR | {"supply_rejection": "80 dB"}
     rails = SUPPLY | {"regulator_noise": "100 uV rms"}
-    budget = work_out(stage_from({"supply": rails, "amplifier": amplifier})).noise_budget
+    budget = compute_figures(stage_from({"supply": rails, "amplifier": amplifier})).noise_budget
     volts = {name: value for name, value, _ in budget}["regulator noise"]
     assert volts == pytest.approx(2.0**0.5 * 100e-6 * 1e-4 * (1.0 + 10.0 / 3.3), rel=1e-9)
 
-    unknown = work_out(stage_from({"supply": rails, "amplifier": PAIR})).noise_budget
+    unknown = compute_figures(stage_from({"supply": rails, "amplifier": PAIR})).noise_budget
     assert "regulator noise" not in {name for name, _, _ in unknown}  # no rejection is stated
 
 

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.circuit.response import Response
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 
 PASSBAND_HZ = 1e-6
 """So low that no treble corner of an example matters; examples count from 0 Hz, not from 1 kHz."""
@@ -19,7 +19,7 @@ PASSBAND_HZ = 1e-6
 
 def figure(key: str, **tables: Any) -> float:
     """One figure of a stage, given as the tables of a stage file."""
-    found = work_out(stage_from(tables)).figures[key]
+    found = compute_figures(stage_from(tables)).figures[key]
     assert found.value is not None, f"{key}: {found.reason}"
     return found.value
 

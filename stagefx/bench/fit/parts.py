@@ -13,7 +13,7 @@ from stagefx.bench.fit.paper import circuit_of
 from stagefx.bench.fit.rounds import Round, Seen, harmonics_row
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.devices import device_figure
-from stagefx.circuit.description.stage import Interchannel, Output, Stage
+from stagefx.circuit.description.stage import Crosstalk, Output, Stage
 from stagefx.circuit.response import Response
 from stagefx.units import Quantity
 
@@ -114,7 +114,7 @@ class Part:
         table, _, key = self.key.partition(".")
         holder: Any = getattr(stage, table)
         if holder is None:
-            holder = Output() if table == "output" else Interchannel()
+            holder = Output() if table == "output" else Crosstalk()
         placed: Any = Quantity(value, tolerance)
         if key in {"gain", "position"}:
             placed = value
@@ -293,9 +293,9 @@ def _between_channels(stage: Stage, kinds: set[str]) -> Iterator[Part]:
             "volume.mismatch", start, _MISMATCH_DB, "dB", logarithmic=False,
             stated=mismatch is not None,
         )  # fmt: skip
-    table = stage.interchannel
+    table = stage.crosstalk
     if table is not None and "crosstalk" in kinds:
         for key, unit in (("coupling_capacitance", "F"), ("shared_ground_resistance", "ohm")):
             value = getattr(table, key)
             if value is not None and value.value > 0.0:
-                yield Part(f"interchannel.{key}", value.value, DEVICE, unit)
+                yield Part(f"crosstalk.{key}", value.value, DEVICE, unit)

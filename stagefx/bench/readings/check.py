@@ -232,7 +232,7 @@ def _balance(draft: Draft, number: int, reading: Balance) -> Rows:
 
 
 def _crosstalk(draft: Draft, number: int, reading: Crosstalk) -> Rows:
-    table = draft.stage.interchannel
+    table = draft.stage.crosstalk
     if table is None:
         return
     capacitance, ground = table.coupling_capacitance, table.shared_ground_resistance

@@ -254,7 +254,7 @@ class Load(Table):
     capacitance: fields.StrayCapacitance | None = None
 
 
-class Interchannel(Table):
+class Crosstalk(Table):
     """What couples one channel to the other."""
 
     coupling_capacitance: fields.StrayCapacitance | None = None
@@ -304,7 +304,7 @@ class Stage(Table):
     output: Output | None = None
     output_cable: Cable | None = None
     load: Load | None = None
-    interchannel: Interchannel | None = None
+    crosstalk: Crosstalk | None = None
     hum: Hum | None = None
     oscillation: Oscillation | None = None
     listening: Listening | None = None

@@ -12,7 +12,7 @@ from stagefx.difference.pairs import side_by_side
 from stagefx.io.recording import Recording
 
 
-def residue_blocks(
+def residual_blocks(
     first: Recording,
     second: Recording,
     alignment: Alignment,
@@ -20,9 +20,9 @@ def residue_blocks(
     start: int = 0,
     stop: int | None = None,
 ) -> Iterator[NDArray[np.float64]]:
-    """The residue of two versions, block by block.
+    """The residual of two versions, block by block.
 
-    ``residue = second / gain - first``, the second's delay taken away
+    ``residual = second / gain - first``, the second's delay taken away
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ def residue_blocks(
     >>> one = HeldAudio(np.ones((3, 1)), 48000)
     >>> other = HeldAudio(np.array([[-2.0], [-2.0], [-2.5]]), 48000)
     >>> turned = Alignment(delay_frames=0.0, gain_db=20.0 * np.log10(2.0), polarity=-1)
-    >>> [block.ravel().round(6).tolist() for block in residue_blocks(one, other, turned)]
+    >>> [block.ravel().round(6).tolist() for block in residual_blocks(one, other, turned)]
     [[0.0, 0.0, 0.25]]
     """
     for pair in side_by_side(first, second, alignment, start=start, stop=stop):

@@ -10,13 +10,13 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from stagefx.circuit.circuit import Array, Circuit
-from stagefx.circuit.description.stage import Interchannel
-from stagefx.effects.distortion import Curvature
+from stagefx.circuit.description.stage import Crosstalk
+from stagefx.effects.distortion import Distortion
 from stagefx.effects.effect import Effect
 from stagefx.effects.limits.limiter import Limiting
 from stagefx.render.plan import needed
 
-LIMITS = frozenset({"slew", "clip", "curvature", "oscillation"})
+LIMITS = frozenset({"slew", "clip", "distortion", "oscillation"})
 """Effects that bend the music: what they leave is no matter of a response."""
 _SHUNT = ("input_cable_f", "input_shunt_f", "input_f", "output_cable_f", "load_f")
 _COUPLING = ("source_coupling_f", "input_coupling_f", "output_coupling_f")
@@ -53,12 +53,12 @@ FEEDBACK_C = _cause("bandwidth", "feedback capacitor", "the feedback capacitor",
 GAIN_LEG_C = _cause("bandwidth", "gain-leg capacitor", "the capacitor in the gain leg", "smaller")
 SLEW = _cause("slew", "slew limit", "the amplifier", "slower")
 CLIP = _cause("clip", "clip levels", "the clip levels", "lower")
-HARMONICS = _cause("curvature", "harmonics", "the amplifier's harmonics", "as strong")
+HARMONICS = _cause("distortion", "harmonics", "the amplifier's harmonics", "as strong")
 NOISE = _cause("noise", "noise voltage", "the noise", "as strong")
 HUM = _cause("hum", "hum voltage", "the hum", "as strong")
-MISMATCH = _cause("interchannel", "mismatch", "the mismatch of the channels, in dB,", "as large")
+MISMATCH = _cause("crosstalk", "mismatch", "the mismatch of the channels, in dB,", "as large")
 CROSSTALK = _cause(
-    "interchannel", "coupling of the channels", "the coupling between the channels", "as strong"
+    "crosstalk", "coupling of the channels", "the coupling between the channels", "as strong"
 )
 OSCILLATION = _cause("oscillation", "oscillation", "the oscillation", "as strong")
 OFFSET = _cause("offset", "direct voltage", "the direct voltage", "as large")
@@ -103,7 +103,7 @@ def _all(circuit: Circuit, wanted: Sequence[str]) -> Iterator[Cause]:
     if circuit.gain_leg_f is not None and not inverting:
         yield GAIN_LEG_C
     yield from (SLEW, CLIP, HARMONICS, NOISE, HUM)
-    volume, between = circuit.stage.volume, circuit.stage.interchannel
+    volume, between = circuit.stage.volume, circuit.stage.crosstalk
     if volume is not None and volume.mismatch is not None and volume.mismatch.value != 0.0:
         yield MISMATCH
     if between is not None:
@@ -136,7 +136,7 @@ def grown(circuit: Circuit, cause: Cause, times: float) -> Circuit:
     circuit : Circuit
         As it is, its knob set.
     cause : Cause
-        Of `loading`, `bandwidth` or `interchannel`; other circuits come back as they are.
+        Of `loading`, `bandwidth` or `crosstalk`; other circuits come back as they are.
     times : float, 1 or more
         Shunt capacitance and stray coupling times as much, coupling capacitance and
         gain-bandwidth divided by it.
@@ -179,15 +179,15 @@ def _scaled(circuit: Circuit, keys: Sequence[str], factor: float) -> Circuit:
 
 
 def _closer(circuit: Circuit, times: float) -> Circuit:
-    between = circuit.stage.interchannel
+    between = circuit.stage.crosstalk
     assert between is not None
-    stated = {key: getattr(between, key) for key in Interchannel.model_fields}
+    stated = {key: getattr(between, key) for key in Crosstalk.model_fields}
     found = {
         key: replace(value, value=times * value.value)
         for key, value in stated.items()
         if value is not None
     }
-    stage = circuit.stage.model_copy(update={"interchannel": between.model_copy(update=found)})
+    stage = circuit.stage.model_copy(update={"crosstalk": between.model_copy(update=found)})
     return replace(circuit, stage=stage)
 
 
@@ -199,7 +199,7 @@ def grown_limits(effects: Sequence[Effect], cause: Cause, times: float) -> tuple
     effects : sequence of Effect
         Of the stage, in order.
     cause : Cause
-        Of `slew`, `clip`, `curvature` or `oscillation`.
+        Of `slew`, `clip`, `distortion` or `oscillation`.
     times : float, 1 or more
         Slew limit and clip levels divided by it; harmonics and oscillation times as much.
 
@@ -234,7 +234,7 @@ def _lower(effect: Effect, times: float) -> Effect:
 
 
 def _more_bent(effect: Effect, times: float) -> Effect:
-    assert isinstance(effect, Curvature)
+    assert isinstance(effect, Distortion)
     return replace(effect, harmonics=tuple(times * level for level in effect.harmonics))
 
 
@@ -247,6 +247,6 @@ def _taking_more(effect: Effect, times: float) -> Effect:
 _MORE: dict[str, Callable[[Effect, float], Effect]] = {
     "slew": _slower,
     "clip": _lower,
-    "curvature": _more_bent,
+    "distortion": _more_bent,
     "oscillation": _taking_more,
 }

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stagefx.circuit.circuit import Circuit
 from stagefx.dsp.dither import dither_floor_dbfs
-from stagefx.effects.crosstalk import Interchannel, crosstalk
+from stagefx.effects.crosstalk import Crosstalk, crosstalk
 from stagefx.effects.effect import Effect
 from stagefx.effects.kind import Setup
 from stagefx.effects.linear.sections import Linear
@@ -212,7 +212,7 @@ def trial_of(
         return _hum(circuit, piece, full_scale_spl_db)
     if not own:
         return NOT_STATED.get(cause.effect, "it has nothing to act on")
-    if cause.effect == "interchannel":
+    if cause.effect == "crosstalk":
         return TWO_CHANNELS if piece.channels != 2 else _between(cause, setup, piece, spectrum)
     if cause.effect in {"loading", "bandwidth"}:
         return _linear(cause, setup, piece, spectrum)
@@ -300,9 +300,7 @@ def _between(cause: Cause, setup: Setup, piece: Passage, spectrum: Spectrum) -> 
     def effects(times: float) -> tuple[Effect, ...]:
         circuit = grown(setup.circuit, cause, times)
         return tuple(
-            _only(effect, cause, times * mismatch_db)
-            if isinstance(effect, Interchannel)
-            else effect
+            _only(effect, cause, times * mismatch_db) if isinstance(effect, Crosstalk) else effect
             for effect in stage_effects(replace(setup, circuit=circuit))
         )
 
@@ -318,8 +316,8 @@ def _between(cause: Cause, setup: Setup, piece: Passage, spectrum: Spectrum) -> 
     return Trial(paper, lambda times: Change(effects(times), keep), piece)
 
 
-def _only(effect: Interchannel, cause: Cause, mismatch_db: float) -> Interchannel:
+def _only(effect: Crosstalk, cause: Cause, mismatch_db: float) -> Crosstalk:
     """Crosstalk alone, or mismatch alone."""
     if cause is CROSSTALK:
         return replace(effect, mismatch=1.0)
-    return Interchannel(lambda hz: np.zeros(hz.shape, dtype=np.complex128), ratio(mismatch_db))
+    return Crosstalk(lambda hz: np.zeros(hz.shape, dtype=np.complex128), ratio(mismatch_db))

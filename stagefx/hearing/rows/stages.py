@@ -27,13 +27,13 @@ Complex = NDArray[np.complex128]
 HIGHEST_ORDER = 20
 """Harmonics of 1 kHz up to the end of hearing."""
 LIMITED_BY_REMAINDER = "below the clip levels; clipping is judged by the remainder"
-NOT_COUPLED = "neither stage says how its channels are coupled: [interchannel] is left out"
+NOT_COUPLED = "neither stage says how its channels are coupled: [crosstalk] is left out"
 NO_HUM = "neither stage states a hum, or a supply whose ripple reaches the load"
 NO_AMPLIFIER = "neither stage has an amplifier"
 
 _RATE_HZ, _PERIOD, _SETTLE, _PERIODS = 48_000, 48, 4096, 200
 CROSSTALK_HZ = np.geomspace(100.0, 10e3, 41)
-_BENT_BY = frozenset({"slew", "curvature"})
+_BENT_BY = frozenset({"slew", "distortion"})
 _HIGHEST_LINE_HZ = 20e3
 _ROUNDING = 1e-12
 """A change no larger than this, re the tone, is what the arithmetic itself rounds off."""
@@ -118,7 +118,7 @@ def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> 
 
 
 def harmonics_at(circuit: Circuit, peak_v: float) -> Complex:
-    """Harmonics of a 1 kHz sine at an amplifier's output, from curvature and slew.
+    """Harmonics of a 1 kHz sine at an amplifier's output, from distortion and slew.
 
     Parameters
     ----------
@@ -259,12 +259,12 @@ def crosstalk_row(first: Circuit, second: Circuit) -> LedgerRow:
     >>> from stagefx.circuit.circuit import nominal
     >>> from stagefx.circuit.description.files import stage_from
     >>> apart = {"source": {"level": "2 V rms", "resistance": "12.5 kohm"}}
-    >>> close = {**apart, "interchannel": {"coupling_capacitance": "5 pF"}}
+    >>> close = {**apart, "crosstalk": {"coupling_capacitance": "5 pF"}}
     >>> row = crosstalk_row(nominal(stage_from(apart)), nominal(stage_from(close)))
     >>> round(row.value, 3), round(row.at_hz)
     (-48.119, 10000)
     """
-    if first.stage.interchannel is None and second.stage.interchannel is None:
+    if first.stage.crosstalk is None and second.stage.crosstalk is None:
         return unjudged_row("crosstalk", NOT_COUPLED)
     change = np.abs(crosstalk(second, CROSSTALK_HZ) - crosstalk(first, CROSSTALK_HZ)).ravel()
     worst = int(np.argmax(change))

@@ -333,7 +333,7 @@ def _at_seat(in_use: Circuit, volts: Array, full_scale_spl_db: float | None) -> 
 
 
 def _crosstalk_rows(positions: _Positions) -> Iterator[list[LedgerRow]]:
-    if all(circuit.stage.interchannel is None for circuit in positions.in_use):
+    if all(circuit.stage.crosstalk is None for circuit in positions.in_use):
         return
     rows = []
     for at in range(positions.travel.size):

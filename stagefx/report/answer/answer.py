@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.audition.audition import Audition
 from stagefx.audition.comparison import Comparison
-from stagefx.figures.table import work_out
+from stagefx.figures.table import compute_figures
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.passage import USUAL_PASSAGE_S, Passage
 from stagefx.hearing.verdict import LevelBy
@@ -98,7 +98,7 @@ def answer_asked(
     pieces, before = _pieces(asked, without, level_by, seed)
     decides = max(range(len(pieces)), key=lambda n: _weight(pieces[n].comparison))
     level_db = asked.question.listening_level
-    figures = tuple(work_out(stage, listening_level_db=level_db) for stage in asked.stages)
+    figures = tuple(compute_figures(stage, listening_level_db=level_db) for stage in asked.stages)
     follow_up = None
     if before:
         grade = max(before, key=_weight).verdict.grade

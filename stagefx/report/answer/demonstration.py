@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from stagefx.circuit.description.files import load_stage
-from stagefx.figures.table import Figures, work_out
+from stagefx.figures.table import Figures, compute_figures
 from stagefx.samples import samples_folder
 
 if TYPE_CHECKING:
@@ -54,14 +54,14 @@ def demonstrate(
     seed: int = 0,
     progress: Progress | None = None,
 ) -> Demonstration:
-    """Do the whole job on the scenario: figures, picture, rendered music, comparisons, residues.
+    """Do the whole job on the scenario: figures, picture, rendered music, comparisons, residuals.
 
     Parameters
     ----------
     folder : Path
         An empty folder; gets the picture, ``music/`` and ``difference/``.
     pieces : tuple of str
-        Which pieces to play; of the first, the residues are kept.
+        Which pieces to play; of the first, the residuals are kept.
     passage : tuple of two float, s
         What to compare of each; all where left out.
     listening_level_db : float, dB SPL
@@ -94,7 +94,7 @@ def demonstrate(
     home = samples_folder()
     stages = {name: load_stage(home / "stages" / f"{name}.toml") for name in STAGES}
     figures = {
-        name: work_out(stage, listening_level_db=listening_level_db)
+        name: compute_figures(stage, listening_level_db=listening_level_db)
         for name, stage in stages.items()
     }
     save(draw_figures(figures["stock"], figures["passive-box"]), folder / PICTURE)

@@ -68,8 +68,8 @@ def yardstick(key: str, figures: Figures) -> str:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> yardstick("slew_available_v_per_us", work_out(load_stage("line-stage")))
+    >>> from stagefx.figures.table import compute_figures
+    >>> yardstick("slew_available_v_per_us", compute_figures(load_stage("line-stage")))
     'needs 0.25, has 9: 36 times to spare'
     """
     sheet = Sheet(figures)

@@ -71,8 +71,8 @@ def side_by_side(first: Figures, second: Figures) -> tuple[Contrast, ...]:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> pair = [work_out(load_stage(name)) for name in ("line-stage", "passive-control")]
+    >>> from stagefx.figures.table import compute_figures
+    >>> pair = [compute_figures(load_stage(name)) for name in ("line-stage", "passive-control")]
     >>> [row.key for row in side_by_side(*pair) if "high end" in row.matters]
     []
     """

@@ -199,7 +199,7 @@ def _one_path(
         for (_, r), share, end in zip(readings, shares, ends, strict=True)
     ]
     found = draft.sheet.agreed(estimates, "a coupling capacitance", "F")
-    return draft.placing("interchannel.coupling_capacitance", found, "coupling_capacitance_f", "F")
+    return draft.placing("crosstalk.coupling_capacitance", found, "coupling_capacitance_f", "F")
 
 
 def _end_is_known(readings: Sequence[tuple[int, Crosstalk]]) -> bool:
@@ -233,7 +233,7 @@ def _both_paths(
             draft = _end_missing(draft, readings)
         else:
             draft = draft.placing(
-                "interchannel.coupling_capacitance", paths[0], "coupling_capacitance_f", "F"
+                "crosstalk.coupling_capacitance", paths[0], "coupling_capacitance_f", "F"
             )
     if ground**2 <= _FLAT:
         return draft
@@ -244,5 +244,5 @@ def _both_paths(
             *paths[1].readings,
         )
     return draft.placing(
-        "interchannel.shared_ground_resistance", paths[1], "shared_ground_resistance_ohm", "ohm"
+        "crosstalk.shared_ground_resistance", paths[1], "shared_ground_resistance_ohm", "ohm"
     )

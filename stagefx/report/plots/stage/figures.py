@@ -33,8 +33,8 @@ def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> len(draw_figures(work_out(load_stage("line-stage"))).axes)
+    >>> from stagefx.figures.table import compute_figures
+    >>> len(draw_figures(compute_figures(load_stage("line-stage"))).axes)
     3
     """
     with style.drawing():

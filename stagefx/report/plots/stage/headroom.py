@@ -69,10 +69,10 @@ def draw_headroom(axes: Axes, figures: Figures, *, small: bool = False) -> None:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
+    >>> from stagefx.figures.table import compute_figures
     >>> with style.drawing():
     ...     made = style.sheet("a stage")
-    ...     draw_headroom(made.add_subplot(), work_out(load_stage("line-stage")))
+    ...     draw_headroom(made.add_subplot(), compute_figures(load_stage("line-stage")))
     >>> made.axes[0].get_ylabel()
     'level, dBV'
     """

@@ -66,8 +66,8 @@ def level_plan(figures: Figures) -> tuple[Station, ...]:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> for station in level_plan(work_out(load_stage("line-stage"))):
+    >>> from stagefx.figures.table import compute_figures
+    >>> for station in level_plan(compute_figures(load_stage("line-stage"))):
     ...     print(f"{station.name}: {station.full_scale_v_rms:.2f} V")
     source: 2.00 V
     amplifier output: 1.41 V

@@ -94,8 +94,8 @@ def bands_of_noise(figures: Figures) -> NoiseBands:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> bands = bands_of_noise(work_out(load_stage("line-stage")))
+    >>> from stagefx.figures.table import compute_figures
+    >>> bands = bands_of_noise(compute_figures(load_stage("line-stage")))
     >>> f"{bands.total[17]:.0f} dB SPL at {bands.hz[17]:.0f} Hz"
     '-24 dB SPL at 1000 Hz'
     """
@@ -148,8 +148,8 @@ def noise_claim(bands: NoiseBands) -> str:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> noise_claim(bands_of_noise(work_out(load_stage("line-stage"))))
+    >>> from stagefx.figures.table import compute_figures
+    >>> noise_claim(bands_of_noise(compute_figures(load_stage("line-stage"))))
     'The hiss at the seat stays 13 dB under the threshold of hearing'
     """
     if bands.loudest == -math.inf:
@@ -183,10 +183,10 @@ def draw_noise(axes: Axes, figures: Figures, second: Figures | None = None) -> N
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
+    >>> from stagefx.figures.table import compute_figures
     >>> with style.drawing():
     ...     made = style.sheet("a stage")
-    ...     draw_noise(made.add_subplot(), work_out(load_stage("line-stage")))
+    ...     draw_noise(made.add_subplot(), compute_figures(load_stage("line-stage")))
     >>> made.axes[0].get_xlabel()
     'frequency, Hz'
     """

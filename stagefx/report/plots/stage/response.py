@@ -41,8 +41,8 @@ def response_claim(figures: Figures, second: Figures | None = None) -> str:
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
-    >>> response_claim(work_out(load_stage("line-stage")))
+    >>> from stagefx.figures.table import compute_figures
+    >>> response_claim(compute_figures(load_stage("line-stage")))
     'From 20 Hz to 20 kHz the level stays within 0.01 dB of 1 kHz'
     """
     hz, level = _inside(figures.response)
@@ -78,10 +78,10 @@ def draw_response(axes: Axes, figures: Figures, second: Figures | None = None) -
     Examples
     --------
     >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import work_out
+    >>> from stagefx.figures.table import compute_figures
     >>> with style.drawing():
     ...     made = style.sheet("a stage")
-    ...     draw_response(made.add_subplot(), work_out(load_stage("line-stage")))
+    ...     draw_response(made.add_subplot(), compute_figures(load_stage("line-stage")))
     >>> made.axes[0].get_ylabel()
     'level re 1 kHz, dB'
     """

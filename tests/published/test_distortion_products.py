@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stagefx.effects.distortion import Curvature, curvature
+from stagefx.effects.distortion import Distortion, distortion
 from tests.played import LEAD_FRAMES, harmonics, in_decibels, lines, played, steady_tone
 
 Array = NDArray[np.float64]
@@ -29,14 +29,14 @@ RATE_HZ = 48000
 A2, A3 = 0.01, 0.004
 
 
-def cubic(a2: float, a3: float) -> tuple[Curvature, float]:
+def cubic(a2: float, a3: float) -> tuple[Distortion, float]:
     """The curve that makes s (x + a2 x^2 + a3 x^3), and s; for x up to 1."""
     h3 = -a3 / (4.0 + 3.0 * a3)
     scale = 1.0 + 3.0 * h3
-    return Curvature((a2 * scale / 2.0, h3), 1.0), scale
+    return Distortion((a2 * scale / 2.0, h3), 1.0), scale
 
 
-def two_tones(low_hz: int, low: float, high_hz: int, high: float, *effects: Curvature) -> Array:
+def two_tones(low_hz: int, low: float, high_hz: int, high: float, *effects: Distortion) -> Array:
     """A second of two tones through effects; element n is the size of the line at n Hz."""
     n = np.arange(-LEAD_FRAMES, RATE_HZ + LEAD_FRAMES)
     turns = 2.0 * np.pi * n / RATE_HZ
@@ -59,7 +59,7 @@ def test_a_sine_at_the_stated_output_has_exactly_the_stated_harmonics(
     levels_db: list[float], level_v_rms: float
 ) -> None:
     """Within 0.01 dB, up to 20 kHz; the fundamental too."""
-    curve = curvature(levels_db, level_v_rms)
+    curve = distortion(levels_db, level_v_rms)
     hz, peak_v = 1000.0, np.sqrt(2.0) * level_v_rms
     found = steady_tone([curve], hz=hz, rate_hz=44100, frames=4410, full_scale_v=peak_v)
     sizes = np.abs(harmonics(found, periods=100, count=20))
@@ -71,13 +71,13 @@ def test_a_sine_at_the_stated_output_has_exactly_the_stated_harmonics(
 def test_even_harmonics_lean_up_and_odd_ones_compress() -> None:
     """At a crest cos(0): T2 = +1; T3 = +1, which is taken away; less T2(0) = -1."""
     crest = np.array([1.0, 0.0, -1.0])
-    assert Curvature((0.01,), 1.0).added(crest) == pytest.approx([0.02, 0.0, 0.02], abs=1e-15)
-    assert Curvature((0.0, 0.01), 1.0).added(crest) == pytest.approx([-0.01, 0, 0.01], abs=1e-15)
+    assert Distortion((0.01,), 1.0).added(crest) == pytest.approx([0.02, 0.0, 0.02], abs=1e-15)
+    assert Distortion((0.0, 0.01), 1.0).added(crest) == pytest.approx([-0.01, 0, 0.01], abs=1e-15)
 
 
 @pytest.mark.parametrize("count", [1, 2, 5, 9])
 def test_nothing_in_gives_nothing_out(count: int) -> None:
-    curve = Curvature(tuple(0.01 / order for order in range(1, count + 1)), 3.0)
+    curve = Distortion(tuple(0.01 / order for order in range(1, count + 1)), 3.0)
     assert curve.added(np.zeros(1))[0] == pytest.approx(0.0, abs=1e-15)
     silence = np.zeros((5000, 2))
     assert np.abs(played([curve], silence, RATE_HZ)).max() < 1e-15
@@ -88,7 +88,7 @@ def test_nothing_in_gives_nothing_out(count: int) -> None:
 def test_beyond_the_stated_level_the_curve_goes_on_straight(count: int, side: float) -> None:
     """With the slope of its edge: n^2 of T_n at +1, of alternating sign at -1."""
     ratios = np.array([0.01 / order for order in range(1, count + 1)])
-    curve = Curvature(tuple(ratios), 1.0)
+    curve = Distortion(tuple(ratios), 1.0)
     order = np.arange(2, count + 2)
     signs = np.where(order % 2 == 0, 1.0, -1.0)
     slope = float((signs * ratios * order**2 * (1.0 if side > 0 else (-1.0) ** (order - 1))).sum())
@@ -154,7 +154,7 @@ def test_difference_frequency_distortion_of_a_cubic() -> None:
 def test_hardly_anything_folds_back(count: int, rate_hz: int) -> None:
     """5 kHz at the stated level: what is no harmonic lies 120 dB down, up to 20 kHz."""
     levels = [-40.0 - 3.0 * order for order in range(count)]
-    curve = curvature(levels, 1.0 / np.sqrt(2.0))
+    curve = distortion(levels, 1.0 / np.sqrt(2.0))
     found = steady_tone([curve], hz=5000.0, rate_hz=rate_hz, frames=rate_hz // 10)
     size = np.abs(lines(found))[2:2001]  # 20 Hz to 20 kHz in steps of 10 Hz
     others = np.delete(size, 500 * np.arange(1, 5) - 2)
@@ -165,7 +165,7 @@ def test_hardly_anything_folds_back(count: int, rate_hz: int) -> None:
 @pytest.mark.parametrize("over_db", [1.0, 6.0])
 def test_little_folds_back_beyond_the_stated_level(over_db: float) -> None:
     """Where the curve goes straight on its slope is bent, not broken."""
-    curve = curvature([-60.0, -60.0, -70.0], 1.0 / np.sqrt(2.0))
+    curve = distortion([-60.0, -60.0, -70.0], 1.0 / np.sqrt(2.0))
     peak = 10.0 ** (over_db / 20.0)
     found = steady_tone([curve], hz=5000.0, rate_hz=44100, frames=4410, peak=peak)
     size = np.abs(lines(found))[2:2001]
@@ -176,7 +176,7 @@ def test_little_folds_back_beyond_the_stated_level(over_db: float) -> None:
 
 def test_an_inverting_amplifier_leans_the_other_way() -> None:
     """The curve is in volts at the output: with a negative unit its even terms turn round."""
-    curve = Curvature((0.01,), 2.0)
+    curve = Distortion((0.01,), 2.0)
     tone = np.sin(2.0 * np.pi * 1000.0 * np.arange(9600) / RATE_HZ)[:, None]
     upright = played([curve], tone, RATE_HZ, full_scale_v=2.0)
     turned = played([curve], tone, RATE_HZ, full_scale_v=-2.0)
