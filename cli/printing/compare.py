@@ -1,4 +1,4 @@
-"""A comparison, printed for people: the verdict, what changed by cause, and hearing's ledger."""
+"""A comparison, printed for people: the verdict, what changed by cause, the audibility table."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from stagefx.difference.decomposition import Difference
 from stagefx.difference.linear.response import Band
 from stagefx.figures.cautions import CAUTIONS
 from stagefx.figures.faults import FaultRemark
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.rows.edits import DIRECT, findings
 from stagefx.hearing.rows.worst_knob import NO_CONTROL
@@ -52,7 +52,7 @@ def print_comparison(console: Console, found: Comparison, *, residual: str | Non
         console.print(rest)
     _print_worst_knob(console, found)
     _print_causes(console, found)
-    _print_ledger(console, found.ledger)
+    _print_audibility(console, found.audibility)
     if found.captured is not None and found.captured.floor is not None:
         console.print(f"Floors: what the recorder does by itself, {found.captured.floor.basis}.")
     for remark in found.remarks:
@@ -165,10 +165,10 @@ def _hundredths(level_db: float) -> str:
     return "0.00" if text == "-0.00" else text
 
 
-def _print_ledger(console: Console, ledger: tuple[LedgerRow, ...]) -> None:
-    """The ledger grade by grade, the worst first, and in each the row nearest to its limit."""
+def _print_audibility(console: Console, audibility: tuple[AudibilityRow, ...]) -> None:
+    """Grade by grade, the worst first, and in each the row nearest to its limit."""
     heading(console, "Against what is known of hearing")
-    for grade, rows in groupby(nearest_first(ledger), key=lambda row: row.grade):
+    for grade, rows in groupby(nearest_first(audibility), key=lambda row: row.grade):
         console.print(f"{grade}:")
         printed = table(1, 20, -10, 23, 0, gap=1)
         for row in rows:
@@ -176,7 +176,7 @@ def _print_ledger(console: Console, ledger: tuple[LedgerRow, ...]) -> None:
             printed.add_row("", row.name, _value(row), limits, _distance(row))
         console.print(printed)
     untold: dict[str, list[str]] = {}
-    for row in ledger:
+    for row in audibility:
         if row.grade is None:
             untold.setdefault(row.remark or "not measured", []).append(row.name)
     if untold:
@@ -184,7 +184,7 @@ def _print_ledger(console: Console, ledger: tuple[LedgerRow, ...]) -> None:
         console.print(f"not judged: {said}")
 
 
-def _value(row: LedgerRow) -> str:
+def _value(row: AudibilityRow) -> str:
     if row.value is None:
         return "-"
     if not row.unit:
@@ -196,7 +196,7 @@ def _value(row: LedgerRow) -> str:
     return amount(row.value, row.unit)
 
 
-def _distance(row: LedgerRow) -> str:
+def _distance(row: AudibilityRow) -> str:
     if row.grade is Grade.BELOW and row.floor is not None:
         if not row.unit:
             return "below the noise floor"

@@ -126,7 +126,7 @@ def _print_summary(console: Console, found: Demonstration) -> None:
 def _verdicts(found: Demonstration, change: str) -> Iterator[tuple[str, str, str]]:
     for (changed, piece), comparison in found.comparisons.items():
         if changed == change:
-            nearest = nearest_first(comparison.ledger)[:1]
+            nearest = nearest_first(comparison.audibility)[:1]
             why = "".join(f"nearest: {row.name}, {margin_words(row)}" for row in nearest)
             yield piece, str(comparison.verdict.grade), why
 

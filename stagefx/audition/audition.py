@@ -289,7 +289,7 @@ class Audition(Pair):
         Returns
         -------
         Comparison
-            The difference, the ledger and the verdict.
+            The difference, the audibility table and the verdict.
 
         Raises
         ------

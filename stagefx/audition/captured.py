@@ -16,7 +16,7 @@ from stagefx.audition.versions import FileVersion
 from stagefx.difference.captured.recordings import Captured, CaptureFloor, take_apart_captured
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.edits import Edit
-from stagefx.hearing.audibility import RANGES_HZ, LedgerRow, unjudged_row
+from stagefx.hearing.audibility import RANGES_HZ, AudibilityRow, unjudged_row
 from stagefx.hearing.ear_model import listen
 from stagefx.hearing.level_at_ear import USUAL_LISTENING_DB, USUAL_ROOM_DBA, level_of
 from stagefx.hearing.rows.edits import ENDS, INSIDE
@@ -129,7 +129,7 @@ def compare_captured(
 
         recorders = recorders_rows(captured.difference.edits)
 
-        def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+        def rows(room_dba: float | None) -> tuple[AudibilityRow, ...]:
             noise, hum = gap_rows(
                 captured.gap,
                 full_scale_spl_db=ear.full_scale_spl_db,
@@ -156,7 +156,7 @@ def compare_captured(
         return judged((one, other), captured.difference, ear, level_by, told)
 
 
-def recorders_rows(edits: Sequence[Edit]) -> tuple[LedgerRow, ...]:
+def recorders_rows(edits: Sequence[Edit]) -> tuple[AudibilityRow, ...]:
     """Rows that are not judged: what was edited between two takes is the recorder's own fault."""
     rows = {
         "exchanged channels": "exchange", "speed": "speed", "wow": "wow",

@@ -1,4 +1,4 @@
-"""What two versions of a piece came to: the difference, the ledger, the verdict."""
+"""What two versions of a piece came to: the difference, the audibility table, the verdict."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from stagefx.difference.edits import Edit
 from stagefx.difference.linear.response import Band
 from stagefx.difference.nulls import NullDepths
 from stagefx.dsp.dither import dither_floor_dbfs
-from stagefx.hearing.audibility import NOT_MEASURED, LedgerRow
+from stagefx.hearing.audibility import NOT_MEASURED, AudibilityRow
 from stagefx.hearing.ear_model import Heard
 from stagefx.hearing.level_at_ear import LevelAtEar
 from stagefx.hearing.rows.worst_knob import NOT_TURNED, WorstKnob
@@ -34,7 +34,7 @@ class Comparison:
         How loud full scale is at the seat.
     heard : Heard
         What the ear model makes of the difference.
-    ledger : tuple of LedgerRow
+    audibility table : tuple of LedgerRow
         Every kind of difference, set against hearing.
     verdict : Verdict
         Grade, sentence, conditions, what would change it.
@@ -53,7 +53,7 @@ class Comparison:
     difference: Difference
     level_at_ear: LevelAtEar
     heard: Heard
-    ledger: tuple[LedgerRow, ...]
+    audibility: tuple[AudibilityRow, ...]
     verdict: Verdict
     renders: tuple[RenderReport, ...] = ()
     remarks: tuple[str, ...] = ()
@@ -78,7 +78,7 @@ class Comparison:
 
 
 def _as_html(found: Comparison) -> str:
-    """The sentence, then hearing's ledger."""
+    """The sentence, then the audibility table."""
     rows = [
         (
             row.name,
@@ -87,7 +87,7 @@ def _as_html(found: Comparison) -> str:
             cell(row.margin_db, "dB"),
             "" if row.grade is None else row.grade.value,
         )
-        for row in found.ledger
+        for row in found.audibility
     ]
     return html_table(
         f"Grade: {found.verdict.grade.value}",
@@ -174,7 +174,7 @@ def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
             "listening_level_db": comparison.level_at_ear.listening_level_db,
             "full_scale_spl_db": comparison.level_at_ear.full_scale_spl_db,
         },
-        "ledger": [_row(row) for row in comparison.ledger],
+        "audibility": [_row(row) for row in comparison.audibility],
         "floor": _floor(comparison),
         "verdict": _verdict(comparison),
         "remarks": list(comparison.remarks),
@@ -243,7 +243,7 @@ def _band(band: Band) -> dict[str, Any]:
     return {"hz": band.hz, "db": number(band.db)}
 
 
-def _row(row: LedgerRow) -> dict[str, Any]:
+def _row(row: AudibilityRow) -> dict[str, Any]:
     why = row.remark or NOT_MEASURED
     return {
         "name": row.name,

@@ -1,4 +1,4 @@
-"""From a difference to its ledger and its verdict, whatever the difference came from."""
+"""From a difference to its audibility table and its verdict, whatever the difference came from."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from stagefx.difference.captured.recordings import Captured
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.linear.powers import HIGHEST_HZ as ABOVE_HEARING_HZ
 from stagefx.errors import ComparisonError
-from stagefx.hearing.audibility import LedgerRow, with_floor
+from stagefx.hearing.audibility import AudibilityRow, with_floor
 from stagefx.hearing.ear_model import Heard, listen
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.level_at_ear import USUAL_ROOM_DBA, LevelAtEar
 from stagefx.hearing.rows.close_listening import listen_closely
-from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.rows.difference import build_audibility
 from stagefx.hearing.rows.edits import DIRECT, findings
 from stagefx.hearing.rows.splices import with_splices
 from stagefx.hearing.verdict import QUIET_ROOM_DBA, Basis, Conditions, LevelBy, pass_verdict
 from stagefx.io.recording import Recording
 from stagefx.render.report import RenderReport
 
-Rows = Callable[[float | None], tuple[LedgerRow, ...]]
+Rows = Callable[[float | None], tuple[AudibilityRow, ...]]
 """From a room's noise, dBA, to rows known from elsewhere than the pair's audio."""
 
 
@@ -32,7 +32,7 @@ Rows = Callable[[float | None], tuple[LedgerRow, ...]]
 class Told:
     """What is known of two versions beside their audio.
 
-    `rows` take the place of the ledger's own; `floors` are, by a row's name, the least that an
+    `rows` take the place of the table's own; `floors` are, by a row's name, the least that an
     instrument could have found; `room_dba` is None where no room hides anything.
     """
 
@@ -77,13 +77,13 @@ def judged(
     told: Told,
     hear: Hear = hear,
 ) -> Comparison:
-    """Listen to two versions, fill the ledger, and pass the verdict."""
+    """Listen to two versions, fill the audibility table, and pass the verdict."""
     matched_db = 0.0 if told.renders else level_matched_db(difference, level_by)
     spl_db = ear.full_scale_spl_db
     heard = hear(pair, difference, spl_db, matched_db, told.room_dba)
 
-    def ledger_in(room_dba: float | None, heard: Heard) -> tuple[LedgerRow, ...]:
-        ledger = build_ledger(
+    def audibility_in(room_dba: float | None, heard: Heard) -> tuple[AudibilityRow, ...]:
+        audibility = build_audibility(
             difference,
             full_scale_spl_db=spl_db,
             room_dba=room_dba,
@@ -93,22 +93,22 @@ def judged(
         )
         return tuple(
             with_floor(row, told.floors[row.name]) if row.name in told.floors else row
-            for row in ledger
+            for row in audibility
         )
 
-    ledger = ledger_in(told.room_dba, heard)
+    audibility = audibility_in(told.room_dba, heard)
     conditions = Conditions(
         basis=told.basis,
         listening_level_db=ear.listening_level_db,
         music=told.music,
         level_by=level_by,
-        change_db=next((row.value for row in ledger if row.name == "level"), None) or 0.0,
+        change_db=next((row.value for row in audibility if row.name == "level"), None) or 0.0,
         strained=_strained(told.renders),
         remainder_db=difference.remainder_db,
         room_dba=told.room_dba,
-        named=() if told.captured else _named(difference, ledger, told),
+        named=() if told.captured else _named(difference, audibility, told),
     )
-    verdict = pass_verdict(ledger, conditions)
+    verdict = pass_verdict(audibility, conditions)
     if verdict.grade.rank < Grade.WILL.rank and (told.room_dba or 0.0) > QUIET_ROOM_DBA:
         quieter = replace(
             heard,
@@ -118,15 +118,15 @@ def judged(
                 worst_s=heard.pair.worst_s,
             ),
         )  # fmt: skip
-        there = pass_verdict(ledger_in(QUIET_ROOM_DBA, quieter), conditions).grade
-        verdict = pass_verdict(ledger, replace(conditions, in_quieter_room=there))
+        there = pass_verdict(audibility_in(QUIET_ROOM_DBA, quieter), conditions).grade
+        verdict = pass_verdict(audibility, replace(conditions, in_quieter_room=there))
     remarks = [*told.remarks, *ear.remarks, *difference.alignment.remarks]
     remarks += [remark for report in told.renders for remark in report.remarks]
     return Comparison(
         difference=difference,
         level_at_ear=ear,
         heard=heard,
-        ledger=ledger,
+        audibility=audibility,
         verdict=verdict,
         renders=told.renders,
         remarks=tuple(dict.fromkeys(remarks)),
@@ -135,12 +135,14 @@ def judged(
     )
 
 
-def _named(difference: Difference, ledger: Sequence[LedgerRow], told: Told) -> tuple[str, ...]:
+def _named(
+    difference: Difference, audibility: Sequence[AudibilityRow], told: Told
+) -> tuple[str, ...]:
     """What was found and no row says: edits that are not graded, and what lies above hearing."""
     over = {
-        row.name for row in ledger if row.grade is not None and row.grade.rank >= Grade.MAY.rank
+        row.name for row in audibility if row.grade is not None and row.grade.rank >= Grade.MAY.rank
     }
-    said = " ".join(row.sentence for row in ledger if row.name in over)
+    said = " ".join(row.sentence for row in audibility if row.name in over)
     # of stages direct voltage is known from the circuit, and said beside the verdict
     edits = [edit for edit in difference.edits if not (told.renders and edit.kind == DIRECT)]
     named = [one for one in findings(edits, rate_hz=difference.rate_hz) if one not in said]

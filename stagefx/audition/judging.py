@@ -10,7 +10,7 @@ from stagefx.audition.versions import StageVersion
 from stagefx.audition.wire import wire_claim
 from stagefx.difference.captured.gap_noise import GapNoise
 from stagefx.difference.decomposition import Difference
-from stagefx.hearing.audibility import LedgerRow, judged_row
+from stagefx.hearing.audibility import AudibilityRow, judged_row
 from stagefx.hearing.level_at_ear import LevelAtEar
 from stagefx.hearing.rows.dc import DIRECT_VOLTAGE, direct_voltage
 from stagefx.hearing.rows.gaps import gap_rows
@@ -50,7 +50,7 @@ def judge_stages(
     spl_db, rate_hz = measured.ear.full_scale_spl_db, measured.pair[0].format.rate_hz
     noise = noise_at_seat(*circuits, full_scale_spl_db=spl_db)
 
-    def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+    def rows(room_dba: float | None) -> tuple[AudibilityRow, ...]:
         change = noise_change(*noise, room_noise_dba=room_dba)
         floor_db = dither_over_db(spl_db, rate_hz=rate_hz, room_noise_dba=room_dba)
         own = judged_row("noise", change.over_db, floor=floor_db, at_hz=change.hz)
@@ -64,7 +64,7 @@ def judge_stages(
         remarks=direct.remarks,
     )
     found = measured.judged(told)
-    claim = wire_claim(first.stage, second.stage, found.ledger, found.verdict)
+    claim = wire_claim(first.stage, second.stage, found.audibility, found.verdict)
     unjudged = () if direct.judged else (DIRECT_VOLTAGE,)
     turned = worst_knob(
         *circuits, full_scale_spl_db=spl_db, room_noise_dba=measured.room_dba,
@@ -83,7 +83,7 @@ def judge_files(measured: Measured, gap: GapNoise, names: tuple[str, str]) -> Co
     first, made = measured.pair[0], measured.pair[0].format
     spl_db, difference = measured.ear.full_scale_spl_db, measured.difference
 
-    def rows(room_dba: float | None) -> tuple[LedgerRow, ...]:
+    def rows(room_dba: float | None) -> tuple[AudibilityRow, ...]:
         floor_db = dither_over_db(spl_db, rate_hz=made.rate_hz, room_noise_dba=room_dba)
         noise, hum = gap_rows(
             gap,

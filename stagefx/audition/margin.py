@@ -42,7 +42,7 @@ class CauseMargin:
     grade_now : Grade or None
         Of the effect alone, as it is; None where it cannot be graded.
     decided_by : str
-        The row of the ledger that it would be heard by first; empty where none.
+        The row of the audibility table that it would be heard by first; empty where none.
     sentence : str
         The same in words.
     """

@@ -46,7 +46,7 @@ def compare_recordings(
     Returns
     -------
     Comparison
-        The difference, the ledger and the verdict.
+        The difference, the audibility table and the verdict.
 
     Raises
     ------
@@ -61,7 +61,7 @@ def compare_recordings(
     >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 2))
     >>> one, other = HeldAudio(noise, 48000), HeldAudio(0.99 * noise, 48000)
     >>> found = compare_recordings(one, other)
-    >>> level = next(row for row in found.ledger if row.name == "level")
+    >>> level = next(row for row in found.audibility table if row.name == "level")
     >>> round(level.value, 4), found.verdict.grade.value
     (0.0873, 'should not be heard')
     """
@@ -105,7 +105,7 @@ def compare_files(
     Returns
     -------
     Comparison
-        The difference, the ledger and the verdict.
+        The difference, the audibility table and the verdict.
 
     Raises
     ------

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from stagefx.circuit.description.files import WIRE
 from stagefx.circuit.description.stage import Stage
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.verdict import Verdict
 from stagefx.hearing.wording import distance_of, quantity, size_of, subject
@@ -15,7 +15,7 @@ QUESTION = "A piece of wire with gain?"
 
 
 def wire_claim(
-    first: Stage, second: Stage, ledger: Iterable[LedgerRow], verdict: Verdict
+    first: Stage, second: Stage, audibility: Iterable[AudibilityRow], verdict: Verdict
 ) -> tuple[str, ...]:
     """Answer, where one of two stages is `wire`, whether the other is one as well.
 
@@ -23,7 +23,7 @@ def wire_claim(
     ----------
     first, second : Stage
         Two stages that were compared.
-    ledger : iterable of LedgerRow
+    audibility table : iterable of LedgerRow
         Every kind of difference.
     verdict : Verdict
         What it came to.
@@ -48,7 +48,7 @@ def wire_claim(
         return ()
     if verdict.grade is Grade.BELOW:
         return (f"{QUESTION} Yes: nothing that could be measured sets the two apart.",)
-    row = next((row for row in ledger if row.name == verdict.flips_at.row), None)
+    row = next((row for row in audibility if row.name == verdict.flips_at.row), None)
     if row is None:
         return ()
     if verdict.grade is Grade.SHOULD_NOT:

@@ -1,1 +1,1 @@
-"""Would it be heard: thresholds, the ledger, the grades, the verdict."""
+"""Would it be heard: thresholds, the audibility table, the grades, the verdict."""

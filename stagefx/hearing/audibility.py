@@ -1,4 +1,4 @@
-"""The ledger: one row for each kind of difference, with its limits and how far it is from them."""
+"""The audibility table: a row for each kind of difference, its limits, how far it is from them."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ NEAR_FACTOR, NEAR_DB = 1.25, 2.0
 
 
 @dataclass(frozen=True)
-class LedgerRow:
+class AudibilityRow:
     """One kind of difference, set against hearing.
 
     Parameters
@@ -88,25 +88,25 @@ def judged_row(
     direction: str = "",
     remark: str = "",
     sentence: str = "",
-) -> LedgerRow:
+) -> AudibilityRow:
     """A row with a value, its margin and its grade; by other limits than the name's where given."""
     limit = limit or limits()[name]
     grade = grade_of(value, limit, floor=floor)
-    return LedgerRow(
+    return AudibilityRow(
         name, value, limit.unit, limit.may, limit.will, margin_db(value, limit), grade,
         _source(limit), floor, at_hz, direction, remark, sentence,
     )  # fmt: skip
 
 
-def unjudged_row(name: str, remark: str) -> LedgerRow:
+def unjudged_row(name: str, remark: str) -> AudibilityRow:
     """A row without a value, which says why."""
     limit = limits()[name]
-    return LedgerRow(
+    return AudibilityRow(
         name, None, limit.unit, limit.may, limit.will, None, None, _source(limit), remark=remark
     )
 
 
-def with_floor(row: LedgerRow, floor: float) -> LedgerRow:
+def with_floor(row: AudibilityRow, floor: float) -> AudibilityRow:
     """A row graded again over what an instrument could have found, or its own floor if larger."""
     if row.value is None:
         return row
@@ -114,12 +114,12 @@ def with_floor(row: LedgerRow, floor: float) -> LedgerRow:
     return replace(row, floor=larger, grade=grade_of(row.value, limit_of(row), floor=larger))
 
 
-def limit_of(row: LedgerRow) -> Limit:
+def limit_of(row: AudibilityRow) -> Limit:
     """The limit a row was judged by, which for a resonance is not its name's."""
     return replace(limits()[row.name], may=row.may, will=row.will)
 
 
-def nudged(row: LedgerRow, way: int) -> Grade | None:
+def nudged(row: AudibilityRow, way: int) -> Grade | None:
     """The grade if the value were larger (way 1) or smaller (-1) by what counts as near."""
     if row.value is None or (row.floor is not None and row.value < row.floor):
         return row.grade

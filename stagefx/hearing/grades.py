@@ -8,7 +8,7 @@
 ====================================  ===========================================================
 
 The worst row decides.  A steady difference that will be heard takes two witnesses, a row of the
-ledger and the ear model, both at their will-limits; rows that are marked so decide alone.
+audibility table and the ear model, both at their will-limits; rows that are marked so decide alone.
 """
 
 from __future__ import annotations

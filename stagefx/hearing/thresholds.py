@@ -36,7 +36,7 @@ class Limit:
 
 @lru_cache(maxsize=1)
 def limits() -> MappingProxyType[str, Limit]:
-    """All limits by the row's name, in the order of the ledger."""
+    """All limits by the row's name, in the order of the audibility table."""
     text = resources.files("stagefx.hearing").joinpath("thresholds.toml").read_text("utf-8")
     rows = [Limit(**row) for row in tomllib.loads(text)["row"]]
     return MappingProxyType({row.name: row for row in rows})

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from stagefx.hearing.audibility import NEAR_DB, NEAR_FACTOR, LedgerRow, nudged as nudge
+from stagefx.hearing.audibility import NEAR_DB, NEAR_FACTOR, AudibilityRow, nudged as nudge
 from stagefx.hearing.grades import Grade, together
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, distance_of, quantity, size_of, subject
@@ -87,7 +87,7 @@ class Flip:
     Parameters
     ----------
     row : str or None
-        The row that decides; None where no row of the ledger does.
+        The row that decides; None where no row of the audibility table does.
     value, limit : float or None
         What it is, and where it would change the verdict, in `unit`.
     unit : str
@@ -140,14 +140,14 @@ class Verdict:
     named: tuple[str, ...] = ()
 
 
-def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict:
+def pass_verdict(audibility: Sequence[AudibilityRow], conditions: Conditions) -> Verdict:
     """Put the rows together and say what they come to.
 
     At least ``may be heard`` where nothing was judged, or where distortion was not.
     """
-    judged = {row.name: row for row in ledger if row.grade is not None}
+    judged = {row.name: row for row in audibility if row.grade is not None}
     found = together({name: grade for name, row in judged.items() if (grade := _counted(row))})
-    distortion = "" if "remainder" in judged else _unjudged(ledger)
+    distortion = "" if "remainder" in judged else _unjudged(audibility)
     lacking = found is None or (distortion and found.rank < Grade.MAY.rank)
     grade = Grade.MAY if lacking or found is None else found
     near = "" if lacking else _near_limit(judged, grade)
@@ -156,7 +156,7 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
     over = [row for row in judged.values() if row.grade and row.grade.rank >= Grade.MAY.rank]
     over.sort(key=_nearness)
     flip = _flip(over, nearest, distortion)
-    not_judged = tuple(row.name for row in ledger if row.grade is None)
+    not_judged = tuple(row.name for row in audibility if row.grade is None)
     parts = [
         f"In this set-up the difference {_grade_words(grade)}.",
         f"{', '.join((conditions.basis.capitalize(), *conditions.in_words))}.",
@@ -182,7 +182,7 @@ def pass_verdict(ledger: Sequence[LedgerRow], conditions: Conditions) -> Verdict
     )
 
 
-def _near_limit(judged: Mapping[str, LedgerRow], grade: Grade) -> str:
+def _near_limit(judged: Mapping[str, AudibilityRow], grade: Grade) -> str:
     """Whether a row stands so near a limit that another measurement might turn the grade."""
     counted = {name: found for name, row in judged.items() if (found := _counted(row))}
     for way, how in ((1, "more"), (-1, "less")):
@@ -204,32 +204,32 @@ def _quieter_room(conditions: Conditions, grade: Grade) -> str:
     return f"In a room of {QUIET_ROOM_DBA:g} dBA it {_grade_words(other)}."
 
 
-def _counted(row: LedgerRow) -> Grade | None:
+def _counted(row: AudibilityRow) -> Grade | None:
     """A row's grade, as far as it counts: what was not measured finely enough is not heard."""
     if row.value is None or row.floor is None or row.value >= row.floor:
         return row.grade
     return Grade.MAY if row.grade is Grade.WILL else row.grade
 
 
-def _unjudged(ledger: Sequence[LedgerRow]) -> str:
+def _unjudged(audibility: Sequence[AudibilityRow]) -> str:
     """Why the remainder has no grade."""
-    return next((row.remark for row in ledger if row.name == "remainder"), "") or "not measured"
+    return next((row.remark for row in audibility if row.name == "remainder"), "") or "not measured"
 
 
 def _grade_words(grade: Grade) -> str:
     return f"is {grade}" if grade is Grade.BELOW else str(grade)
 
 
-def _nearness(row: LedgerRow) -> float:
+def _nearness(row: AudibilityRow) -> float:
     """The least for the row that is nearest to being heard, or farthest beyond."""
     if row.grade is Grade.BELOW or row.margin_db is None:
         return math.inf
     return row.margin_db
 
 
-def _because(over: Sequence[LedgerRow], nearest: LedgerRow | None) -> str:
+def _because(over: Sequence[AudibilityRow], nearest: AudibilityRow | None) -> str:
     if nearest is None:
-        return "No row of the ledger could be judged."
+        return "No row of the audibility table could be judged."
     if over:
         return " ".join(_reason(row) for row in over)
     if nearest.grade is Grade.BELOW:
@@ -240,7 +240,7 @@ def _because(over: Sequence[LedgerRow], nearest: LedgerRow | None) -> str:
     return f"{found}."
 
 
-def _reason(row: LedgerRow) -> str:
+def _reason(row: AudibilityRow) -> str:
     if row.sentence:
         limit = f", where it may be heard from {quantity(row.may, row.unit)}."
         return row.sentence if row.name in _SAID_WHOLLY else row.sentence.removesuffix(".") + limit
@@ -260,7 +260,7 @@ def _left(conditions: Conditions) -> str:
     return f"The distortion and noise residual is {decibels(-left)} below the music."
 
 
-def _flip(over: Sequence[LedgerRow], nearest: LedgerRow | None, distortion: str) -> Flip:
+def _flip(over: Sequence[AudibilityRow], nearest: AudibilityRow | None, distortion: str) -> Flip:
     if over:
         row = over[0]
         names = _and([subject(one.name) for one in over])

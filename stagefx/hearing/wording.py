@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from stagefx.dsp.bands import nominal_hz
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.thresholds import limits
 
 CONTROL_STEP_DB = 0.5
@@ -40,7 +40,7 @@ def subject(name: str) -> str:
     Parameters
     ----------
     name : str
-        A row of the ledger.
+        A row of the audibility table.
 
     Returns
     -------
@@ -192,7 +192,7 @@ def factor(ratio: float) -> str:
     return f"{ratio:.0f} times" if ratio >= 10.0 else f"{ratio:.1f} times"
 
 
-def size_of(row: LedgerRow) -> str:
+def size_of(row: AudibilityRow) -> str:
     """What a judged row found, as a size.
 
     Parameters
@@ -225,7 +225,7 @@ def size_of(row: LedgerRow) -> str:
     return f"{in_control_steps(row.value)} ({decibels(row.value)}{way}{where})"
 
 
-def distance_of(row: LedgerRow) -> str:
+def distance_of(row: AudibilityRow) -> str:
     """How far a judged row is from where it may be heard.
 
     Parameters

@@ -76,11 +76,11 @@ class Hearing:
     grade : str
         Of the verdict.
     decided_by : str or None
-        The row of the ledger that decides.
+        The row of the audibility table that decides.
     detection_probability, noise_to_mask_db, residual_noise_to_mask_db : float or None
         Of the ear model.
     not_judged : tuple of str
-        Rows of the ledger without a number; a verdict may be cautious for want of them.
+        Rows of the audibility table without a number; a verdict may be cautious for want of them.
     """
 
     grade: str

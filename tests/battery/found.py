@@ -80,7 +80,7 @@ def rank_of(grade: Any) -> int | None:
 
 def read(result: Mapping[str, Any]) -> Found:
     """A comparison's JSON."""
-    rows = result.get("audibility") or result["ledger"]
+    rows = result.get("audibility") or result["audibility"]
     events = result.get("events") or {}
     return Found(
         rank=rank_of(result["verdict"]["grade"]),

@@ -132,7 +132,7 @@ def test_a_comparison_is_read() -> None:
     result = {
         "verdict": {"grade": GRADES[3], "sentence": "It will."},
         "hearing": {"detection_probability": 0.7},
-        "ledger": [row, {**silent, "grade": {"value": None, "reason": "not judged"}}],
+        "audibility": [row, {**silent, "grade": {"value": None, "reason": "not judged"}}],
         "edits": [{"kind": "cut", "at_s": 3.2, "length_s": 0.1, "level_db": -20.0}],
         "events": {"count": 2, "worst_db": 14.0, "at_s": [3.2, 4.0]},
         "balance_db": 0.1,

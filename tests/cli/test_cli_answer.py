@@ -18,7 +18,7 @@ from stagefx.samples import samples_folder
 from tests.cli.running import complaint, loaded_modules, one_object, run_here
 from tests.cli.short_music import short_music
 
-FILES = {"answer.html", "answer.json", "ledger.csv", "response.csv", "figures.csv"}
+FILES = {"answer.html", "answer.json", "audibility.csv", "response.csv", "figures.csv"}
 QUESTION = (
     'ask = "Is the quick board heard?"\nbaseline = "stock.toml"\nchange = "quick.toml"\n'
     'music = "one.wav"\npassage = "0.5-2.5"\n'
@@ -45,13 +45,13 @@ def test_a_page_its_numbers_and_its_tables_are_written(folder: Path) -> None:
     assert places == sorted(places)
     found = json.loads((folder / "out" / "answer.json").read_text("utf-8"))
     assert found["grade"] == "should not be heard"
-    with (folder / "out" / "ledger.csv").open(encoding="utf-8", newline="") as file:
+    with (folder / "out" / "audibility.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert {row["name"] for row in rows} >= {"level", "balance", "noise"}
-    ledger = {row["name"]: row for row in found["pieces"][0]["comparison"]["ledger"]}
+    audibility = {row["name"]: row for row in found["pieces"][0]["comparison"]["audibility"]}
     for row in rows:
-        if row["value"] and isinstance(ledger[row["name"]]["value"], float):
-            assert float(row["value"]) == ledger[row["name"]]["value"]
+        if row["value"] and isinstance(audibility[row["name"]]["value"], float):
+            assert float(row["value"]) == audibility[row["name"]]["value"]
 
 
 def test_python_answers_as_the_command_does(folder: Path) -> None:

@@ -17,7 +17,7 @@ from tests.cli.short_music import short_music
 
 STAGES = samples_folder() / "stages"
 KEYS = {
-    "alignment", "null_db", "loudness", "response", "edits", "events", "hearing", "ledger",
+    "alignment", "null_db", "loudness", "response", "edits", "events", "hearing", "audibility",
     "floor", "verdict",
 }  # fmt: skip
 
@@ -118,7 +118,7 @@ def test_recordings_are_measured_over_what_the_recorder_does(folder: Path) -> No
     assert found["verdict"]["basis"] == "measured"
     assert found["faults"] == []
     assert found["floor"]["level_db"] == pytest.approx(0.02, abs=1e-3)
-    rows = {row["name"]: row for row in found["ledger"]}
+    rows = {row["name"]: row for row in found["audibility"]}
     assert rows["level"]["floor"] == pytest.approx(0.02, abs=1e-3)
 
 

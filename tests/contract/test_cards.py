@@ -61,16 +61,16 @@ def test_a_comparison_s_cards_can_be_read_on_a_phone(compared: Comparison) -> No
         assert_a_card(figure)
 
 
-def test_a_comparison_s_cards_say_what_its_ledger_says(compared: Comparison) -> None:
+def test_a_comparison_s_cards_say_what_its_table_says(compared: Comparison) -> None:
     cards = draw_cards(compared)
-    nearest = nearest_first(compared.ledger)[0]
+    nearest = nearest_first(compared.audibility)[0]
     if compared.difference.response.worst(20.0, 16e3).db == 0.0:  # type: ignore[union-attr]
         assert claim(cards["distance"]) == "Nothing that could be measured changed"
     else:
         assert nearest.name in claim(cards["distance"])
         assert margin_words(nearest) in claim(cards["distance"])
     rows = [label.get_text() for label in cards["distance"].axes[0].get_yticklabels()]
-    assert rows == [row.name for row in nearest_first(compared.ledger)[:6]]
+    assert rows == [row.name for row in nearest_first(compared.audibility)[:6]]
     assert compared.verdict.basis.capitalize() in cards["distance"].texts[1].get_text()
 
 

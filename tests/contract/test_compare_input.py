@@ -12,7 +12,7 @@ from stagefx.audition.shortcuts import compare_files, compare_recordings, compar
 from stagefx.circuit.description.files import load_stage
 from stagefx.errors import AudioError, ComparisonError, OutputError
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.rows.difference import build_audibility
 from stagefx.hearing.thresholds import limits
 from stagefx.io.recording import HeldAudio
 from tests.band_limited import RATE_HZ, sound
@@ -92,10 +92,10 @@ def test_the_keys_of_the_result() -> None:
     } <= set(found["hearing"])  # fmt: skip
     assert 0.0 <= found["hearing"]["detection_probability"] < 0.2
     wanted = {"name", "value", "unit", "may", "will", "margin_db", "grade", "source"}
-    assert all(wanted <= set(row) for row in found["ledger"])
+    assert all(wanted <= set(row) for row in found["audibility"])
     assert {"grade", "sentence", "basis", "flips_at"} <= set(found["verdict"])
     assert found["verdict"]["basis"] == "calculated"
-    names = [row["name"] for row in found["ledger"]]
+    names = [row["name"] for row in found["audibility"]]
     assert names[:2] == ["edits", "exchange"]
     assert found["edits"] == []
     assert set(found["events"]) == {"count", "worst_db", "at_s"}
@@ -146,7 +146,7 @@ def test_every_limit_is_there_with_its_source() -> None:
 
 def test_rows_that_are_not_judged_do_not_look_judged() -> None:
     difference = compare_recordings(held(MUSIC), held(MUSIC)).difference
-    rows = {row.name: row for row in build_ledger(difference, matched_db=0.0)}
+    rows = {row.name: row for row in build_audibility(difference, matched_db=0.0)}
     for name in ("ear model", "harmonics", "remainder"):
         assert rows[name].value is None
         assert rows[name].grade is None
@@ -157,7 +157,7 @@ def test_a_second_is_enough_and_a_third_of_one_says_what_it_cannot_tell() -> Non
     for frames in (48000, 16000):
         brief = MUSIC[:frames]
         found = compare_recordings(held(brief), held(0.9 * brief))
-        rows = {row.name: row for row in found.ledger}
+        rows = {row.name: row for row in found.audibility}
         assert rows["level"].grade is not None
         assert rows["level"].value == pytest.approx(0.915, abs=0.01)
         assert (rows["ear model"].value is None) == (frames < 24000)
@@ -168,7 +168,7 @@ def test_a_second_is_enough_and_a_third_of_one_says_what_it_cannot_tell() -> Non
 
 def test_one_channel_has_no_balance_and_all_the_rest() -> None:
     found = compare_recordings(held(MUSIC[:, :1]), held(0.9 * MUSIC[:, :1]))
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     for name in ("balance", "inter-channel delay"):
         assert rows[name].grade is None
         assert "one channel" in rows[name].remark
@@ -182,7 +182,7 @@ def test_what_only_one_of_two_lengths_has_is_missing_and_the_rest_is_compared() 
     assert "The last 500 ms of sound are missing from the second" in found.verdict.sentence
     (edit,) = found.as_json()["edits"]
     assert (edit["kind"], edit["at_s"]) == ("missing at the end", pytest.approx(1.5, abs=0.01))
-    rows = {row.name: row.grade for row in found.ledger}
+    rows = {row.name: row.grade for row in found.audibility}
     assert rows["level"] is Grade.SHOULD_NOT
 
 

@@ -6,16 +6,16 @@ from types import SimpleNamespace
 
 import pytest
 
-from stagefx.hearing.audibility import LedgerRow, judged_row
+from stagefx.hearing.audibility import AudibilityRow, judged_row
 from stagefx.hearing.grades import EAR_MODEL
 from stagefx.report.text.summary import _ear_flip
 from stagefx.report.text.traced_numbers import Telling
 
 
-def told(probability: float, *, beside: tuple[LedgerRow, ...] = ()) -> str:
+def told(probability: float, *, beside: tuple[AudibilityRow, ...] = ()) -> str:
     row = judged_row(EAR_MODEL, probability)
     over = [one for one in (row, *beside) if one.value is not None and one.value >= one.may]
-    known = SimpleNamespace(over=over, row_at=lambda _row: "/ledger/0")
+    known = SimpleNamespace(over=over, row_at=lambda _row: "/audibility/0")
     return _ear_flip(known, Telling(), row)
 
 

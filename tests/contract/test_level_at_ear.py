@@ -38,7 +38,7 @@ def test_where_nothing_passes_the_gates_92_db_is_taken_and_said(seconds: float) 
     assert found.level_at_ear.full_scale_spl_db == 92.0
     assert found.level_at_ear.programme_db is None
     assert any("92 dB SPL" in remark for remark in found.remarks)
-    level = next(row for row in found.ledger if row.name == "level")
+    level = next(row for row in found.audibility if row.name == "level")
     assert level.value == pytest.approx(6.0206, abs=1e-4)
 
 

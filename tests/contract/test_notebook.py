@@ -111,7 +111,7 @@ def test_a_comparison_shows_its_sentence_and_every_row(tmp_path: Path) -> None:
     table = seen(found)
     assert "<b>trio<b>.flac" in table.text
     assert found.verdict.sentence in table.text
-    assert [row[0] for row in table.rows[1:]] == [row.name for row in found.ledger]
+    assert [row[0] for row in table.rows[1:]] == [row.name for row in found.audibility]
     graded = [row for row in table.rows[1:] if row[4]]
     assert {row[4] for row in graded} == {"below what can be measured"}
 

@@ -190,7 +190,7 @@ def test_a_comparison_s_picture_shows_the_judged_rows_the_nearest_first(
 ) -> None:
     chart = draw_comparison(comparison).axes[1]
     shown = [label.get_text() for label in chart.get_yticklabels()]
-    judged = nearest_first(comparison.ledger)[:MOST_ROWS]
+    judged = nearest_first(comparison.audibility)[:MOST_ROWS]
     assert shown == [row.name for row in judged]
     words = {text.get_text() for text in chart.texts}
     assert {margin_words(row) for row in judged} <= words
@@ -200,7 +200,7 @@ def test_a_comparison_s_picture_shows_the_judged_rows_the_nearest_first(
 def test_marks_tell_the_grade_by_their_shape(comparison: Comparison) -> None:
     chart = draw_comparison(comparison).axes[1]
     fills = [line.get_fillstyle() for line in chart.lines if line.get_marker() == "o"]
-    rows = nearest_first(comparison.ledger)
+    rows = nearest_first(comparison.audibility)
     wanted = {Grade.WILL: "full", Grade.MAY: "left", Grade.SHOULD_NOT: "none"}
     assert fills == [wanted[row.grade] for row in rows if row.grade in wanted]
 

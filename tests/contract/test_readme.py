@@ -29,7 +29,7 @@ def test_the_first_question_has_the_answer_told(change: str, grade: str) -> None
     found = compare_stages(stock, other, SAMPLES / "music" / "trio.flac").as_json()
     assert found["verdict"]["grade"] == grade
     nearest = min(
-        (row for row in found["ledger"] if isinstance(row["margin_db"], float)),
+        (row for row in found["audibility"] if isinstance(row["margin_db"], float)),
         key=lambda row: row["margin_db"],
     )
     assert nearest["name"] == ("noise" if change == "quick" else "high end")

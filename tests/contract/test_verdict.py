@@ -67,9 +67,9 @@ def test_the_grade_of_a_value(value: float, floor: float | None, grade: Grade) -
 def test_will_be_heard_takes_two_witnesses_or_a_row_that_decides_alone(
     rows: dict[str, float], grade: Grade
 ) -> None:
-    ledger = [judged_row(name, value) for name, value in rows.items()]
+    audibility = [judged_row(name, value) for name, value in rows.items()]
     clean = [] if "remainder" in rows else [CLEAN]
-    assert pass_verdict([*ledger, *clean], HERE).grade is grade
+    assert pass_verdict([*audibility, *clean], HERE).grade is grade
 
 
 def test_the_worst_grade_decides() -> None:
@@ -141,8 +141,8 @@ def test_what_may_be_heard_names_every_row_that_is_over() -> None:
 def test_what_stands_near_a_limit_is_said(
     rows: dict[str, float], *, near: bool, words: str
 ) -> None:
-    ledger = [judged_row(name, value) for name, value in rows.items()]
-    found = pass_verdict([*ledger, CLEAN], HERE)
+    audibility = [judged_row(name, value) for name, value in rows.items()]
+    found = pass_verdict([*audibility, CLEAN], HERE)
     assert bool(found.near_limit) is near
     assert words in found.near_limit
     assert found.near_limit in found.sentence
@@ -188,7 +188,7 @@ def test_clipping_is_told_whatever_the_grade() -> None:
 def test_without_any_judged_row_nothing_is_cleared() -> None:
     found = pass_verdict([unjudged_row("level", "unknown")], HERE)
     assert found.grade is Grade.MAY
-    assert "No row of the ledger could be judged" in found.sentence
+    assert "No row of the audibility table could be judged" in found.sentence
 
 
 @pytest.mark.parametrize("basis", ["calculated", "measured"])
@@ -215,7 +215,7 @@ def test_a_comparison_of_equals_is_plain_json_with_reasons() -> None:
     assert found["response"]["deviation_db"] == 0.0
     assert found["loudness"]["difference_db"] == 0.0
     assert found["verdict"]["grade"] == "below what can be measured"
-    rows = {row["name"]: row for row in found["ledger"]}
+    rows = {row["name"]: row for row in found["audibility"]}
     assert rows["level"]["value"] == 0.0
     assert rows["level"]["margin_db"] == {"value": None, "reason": "infinite"}
     assert rows["noise"]["grade"] == {"value": None, "reason": "not judged"}
@@ -226,14 +226,14 @@ def test_a_level_match_takes_the_level_row_away_and_nothing_else() -> None:
     pieces = HeldAudio(music, RATE_HZ), HeldAudio(0.5 * music, RATE_HZ)
     apart, matched = (compare_recordings(*pieces, level_by=by) for by in ("nothing", "gain"))
     level, same = (
-        next(row for row in found.ledger if row.name == "level") for found in (apart, matched)
+        next(row for row in found.audibility if row.name == "level") for found in (apart, matched)
     )
     assert level.value == pytest.approx(6.0206, abs=1e-3)
     assert level.direction == "down"
     assert same.value == pytest.approx(0.0, abs=1e-6)
     assert matched.difference.alignment == apart.difference.alignment
-    kept = [row.name for row in apart.ledger if row.name not in {"level", "ear model"}]
-    rows = [{row.name: row for row in found.ledger} for found in (matched, apart)]
+    kept = [row.name for row in apart.audibility if row.name not in {"level", "ear model"}]
+    rows = [{row.name: row for row in found.audibility} for found in (matched, apart)]
     assert all(rows[0][name] == rows[1][name] for name in kept)
     assert rows[0]["ear model"].grade is Grade.BELOW
     assert rows[1]["ear model"].grade is Grade.WILL

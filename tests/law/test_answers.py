@@ -211,15 +211,15 @@ def test_agreement_can_fail() -> None:
     assert not agrees("about 1/7 of the smallest step", 1.0 / 9.0, "steps of 0.5 dB")
 
 
-def ledger_of(name: str) -> dict[str, Any]:
-    return {row["name"]: row for row in told(name)["pieces"][0]["comparison"]["ledger"]}
+def audibility_of(name: str) -> dict[str, Any]:
+    return {row["name"]: row for row in told(name)["pieces"][0]["comparison"]["audibility"]}
 
 
 def test_the_capacitor_s_loss_is_the_one_pole_law_s() -> None:
     # 1 uF into 10 kohm, the 100 ohm before it counted: 10 lg(1 + (fc/f)^2) in the lowest third
     # octave that this music makes audible; the stock board's 22 uF and both 10 uF at the input
     # lose next to nothing
-    low_end = ledger_of("output-capacitor")["low end"]
+    low_end = audibility_of("output-capacitor")["low end"]
 
     def loss(farad: float) -> float:
         corner = 1.0 / (2.0 * math.pi * 10.1e3 * farad)
@@ -230,9 +230,9 @@ def test_the_capacitor_s_loss_is_the_one_pole_law_s() -> None:
 
 
 def test_the_louder_board_is_louder_by_its_resistors() -> None:
-    ledger = ledger_of("louder")
+    audibility = audibility_of("louder")
     gain_db = 20.0 * math.log10((1.0 + 10.0 / 3.0) / (1.0 + 10.0 / 3.3))
-    assert ledger["level"]["value"] == pytest.approx(gain_db, abs=2e-3)
+    assert audibility["level"]["value"] == pytest.approx(gain_db, abs=2e-3)
 
 
 def test_the_same_question_twice_gives_the_same_bytes() -> None:

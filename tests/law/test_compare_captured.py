@@ -62,7 +62,7 @@ def test_what_the_recorder_does_itself_is_the_floor(folder: Path) -> None:
         folder / "first.wav", folder / "second.wav", repeat=folder / "again.wav",
         level_by="nothing",
     )  # fmt: skip
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     assert found.verdict.basis == "measured"
     assert found.verdict.grade in {Grade.BELOW, Grade.SHOULD_NOT}
     # two takes with the same noise: what is left of one is what is left of the other
@@ -77,7 +77,7 @@ def test_a_recorder_that_hisses_is_not_taken_for_a_difference(folder: Path) -> N
     takes = (folder / f"hissing{which}.wav" for which in ("", "-second", "-again"))
     first, second, repeat = takes
     found = compare_captured(first, second, repeat=repeat)
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     # its own hiss lies some 30 dB over the threshold of hearing: nobody can say what a stage adds
     assert found.verdict.grade is Grade.MAY
     assert "not measured finely enough" in found.verdict.sentence
@@ -101,7 +101,7 @@ def test_a_floor_over_the_limit_is_not_called_unheard(folder: Path) -> None:
         folder / "first.wav", folder / "second.wav", repeat=folder / "loud.wav",
         level_by="nothing",
     )  # fmt: skip
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     assert rows["level"].floor == pytest.approx(20.0 * math.log10(0.8 / 0.78), abs=0.02)
     assert rows["level"].grade is Grade.MAY
     assert "not measured finely enough" in found.verdict.sentence
@@ -109,7 +109,7 @@ def test_a_floor_over_the_limit_is_not_called_unheard(folder: Path) -> None:
 
 def test_the_recorder_s_level_is_corrected_and_said(folder: Path) -> None:
     found = compare_captured(folder / "first.wav", folder / "loud.wav", repeat=folder / "again.wav")
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     assert rows["level"].value == pytest.approx(0.0, abs=2e-3)
     assert found.verdict.grade in {Grade.BELOW, Grade.SHOULD_NOT}
     (said,) = [remark for remark in found.remarks if "recorder's own level" in remark]
@@ -123,7 +123,7 @@ def test_a_repeat_at_another_level_is_corrected_as_well(folder: Path) -> None:
     found = compare_captured(
         folder / "first.wav", folder / "second.wav", repeat=folder / "loud.wav"
     )
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     for name in ("level", "ear model"):
         assert rows[name].floor is not None
         assert rows[name].floor < rows[name].may, name
@@ -150,7 +150,7 @@ def test_noise_in_the_silences_is_set_against_the_threshold() -> None:
     # white noise at -60 dBFS in two channels; its third octave at 4 kHz has
     # 10 lg(0.2316 x 3981 / 24000) = -14.2 dB of it
     found = compare_recordings(held(MUSIC), held(MUSIC + noise(-60.0, 1)), room_dba=None)
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     band_hz = 10.0**3.6 * (10.0**0.05 - 10.0**-0.05)
     share = 10.0 * math.log10(band_hz / (RATE_HZ / 2.0)) + 10.0 * math.log10(2.0)
     over = found.level_at_ear.full_scale_spl_db - 60.0 + share + 5.4
@@ -163,7 +163,7 @@ def test_hum_in_the_silences_is_found() -> None:
     angle = 2.0 * np.pi * 100.0 * np.arange(len(MUSIC)) / RATE_HZ
     hum = 10.0 ** (-50.0 / 20.0) * np.sin(angle)[:, None]
     found = compare_recordings(held(MUSIC), held(MUSIC + hum + noise(-110.0, 1)), room_dba=None)
-    row = {row.name: row for row in found.ledger}["hum"]
+    row = {row.name: row for row in found.audibility}["hum"]
     over = found.level_at_ear.full_scale_spl_db - 50.0 + 10.0 * math.log10(2.0) - 26.5
     assert row.value == pytest.approx(over, abs=0.5)
     assert row.at_hz == pytest.approx(100.0)
@@ -171,7 +171,9 @@ def test_hum_in_the_silences_is_found() -> None:
 
 def test_without_a_silence_noise_is_not_judged_and_the_reason_is_told() -> None:
     steady = sound(3.0)
-    rows = {row.name: row for row in compare_recordings(held(steady), held(0.99 * steady)).ledger}
+    rows = {
+        row.name: row for row in compare_recordings(held(steady), held(0.99 * steady)).audibility
+    }
     for name in ("noise", "hum"):
         assert rows[name].grade is None
         assert "silen" in rows[name].remark or "gap" in rows[name].remark

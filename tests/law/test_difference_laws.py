@@ -28,7 +28,7 @@ def test_the_same_audio_has_no_difference() -> None:
     assert found.difference.alignment.gain_db == 0.0
     assert found.difference.null_db.plain == -np.inf
     assert found.heard.pair.detection_probability == 0.0
-    judged = {row.name: row.value for row in found.ledger if row.grade is not None}
+    judged = {row.name: row.value for row in found.audibility if row.grade is not None}
     assert judged.pop("remainder") == judged.pop("events") == -np.inf
     assert not any(judged.values())
 
@@ -74,12 +74,12 @@ def test_more_treble_loss_is_never_judged_milder() -> None:
 
 def test_level_is_judged_by_its_row_and_balance_by_its_own() -> None:
     louder = compare_recordings(held(MUSIC), held(MUSIC * 10 ** (0.3 / 20)))
-    rows = {row.name: row for row in louder.ledger}
+    rows = {row.name: row for row in louder.audibility}
     assert rows["level"].value == pytest.approx(0.3, abs=1e-3)
     assert rows["level"].grade is Grade.MAY
     assert rows["balance"].grade is Grade.BELOW
     leaning = compare_recordings(held(MUSIC), held(MUSIC * [1.0, 10 ** (-0.8 / 20)]))
-    rows = {row.name: row for row in leaning.ledger}
+    rows = {row.name: row for row in leaning.audibility}
     assert rows["balance"].value == pytest.approx(0.8, abs=1e-3)
     assert rows["balance"].grade is Grade.MAY
 
@@ -95,7 +95,7 @@ def test_white_noise_under_music_is_judged_by_its_masking() -> None:
     for level_db in (-40.0, -70.0, -110.0):
         added = np.sqrt(0.5) * 10 ** (level_db / 20) * random.standard_normal(music.shape)
         found = compare_recordings(HeldAudio(music, rate_hz), HeldAudio(music + added, rate_hz))
-        rows = {row.name: row for row in found.ledger}
+        rows = {row.name: row for row in found.audibility}
         assert rows["remainder"].value == found.heard.remainder.noise_to_mask_db
         grades.append(found.verdict.grade)
     assert grades[0] is Grade.WILL

@@ -135,7 +135,7 @@ def test_the_noise_s_factor_is_its_distance_from_the_threshold_of_hearing() -> N
 
 
 def test_a_pole_is_heard_no_later_than_its_response_says() -> None:
-    # R C low-pass against the ledger's own limits: 0.5 dB at 8 kHz or 1 dB at 16 kHz re 1 kHz
+    # R C low-pass against the table's own limits: 0.5 dB at 8 kHz or 1 dB at 16 kHz re 1 kHz
     def down_db(corner_hz: float, at_hz: float) -> float:
         return 10.0 * math.log10((1.0 + (at_hz / corner_hz) ** 2) / (1.0 + (1e3 / corner_hz) ** 2))
 

@@ -58,7 +58,7 @@ def test_hum_is_found_under_music_that_never_pauses(level_dbfs: float, *, heard:
         2.0 * np.pi * 100.0 * np.arange(len(music)) / rate_hz
     )
     found = compared(music, music + hum[:, None], rate_hz)
-    row = {row.name: row for row in found.ledger}["hum"]
+    row = {row.name: row for row in found.audibility}["hum"]
     assert row.at_hz == 100.0
     assert row.value is not None
     # a line 50 dB lower stands 50 dB lower over what masks it: threshold and room alone
@@ -91,7 +91,7 @@ def test_without_a_silence_the_ear_alone_says_what_a_quieter_room_would_turn() -
     share_db = 10.0 * np.log10(10.0**3.8 * (10.0**0.05 - 10.0**-0.05) / (rate_hz / 2.0))
     rms = 10.0 ** ((-4.0 - spl_db - share_db) / 20.0) * np.sqrt(0.5)
     found = compared(audio, audio + rms * rng.standard_normal(audio.shape), rate_hz)
-    assert {row.name: row for row in found.ledger}["noise"].grade is None
+    assert {row.name: row for row in found.audibility}["noise"].grade is None
     assert found.verdict.grade is Grade.SHOULD_NOT
     assert found.verdict.quieter_room == "In a room of 15 dBA it may be heard."
 
@@ -111,7 +111,7 @@ def test_what_nobody_hears_of_the_music_lights_no_row(
     rumble = np.fft.irfft(low)
     rumble *= 10.0 ** ((rumble_spl_db - spl_db) / 20.0) * np.sqrt(0.5) / rumble.std()
     found = compared((music + rumble)[:, None], (music + 0.5 * rumble)[:, None], rate_hz)
-    row = {row.name: row for row in found.ledger}["low end"]
+    row = {row.name: row for row in found.audibility}["low end"]
     assert (row.value is not None) is judged
     if judged:
         assert row.value == pytest.approx(6.02, abs=0.1)

@@ -113,7 +113,7 @@ def test_a_stage_that_hums_will_be_heard_by_that_alone() -> None:
         }
     )
     found = compare_stages(wire, loud, TRIO, passage=(2.0, 4.0))
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     assert rows["hum"].grade is Grade.WILL
     assert rows["ear model"].grade in {Grade.BELOW, Grade.SHOULD_NOT}
     assert found.verdict.grade is Grade.WILL

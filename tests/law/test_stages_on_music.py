@@ -59,7 +59,7 @@ def test_a_quick_board_should_not_be_heard(music: Path) -> None:
 
 def test_a_passive_box_with_its_long_cable_is_heard_at_the_high_end(music: Path) -> None:
     found, _ = compared("stock", "passive-box", music)
-    rows = {row.name: row for row in found.ledger}
+    rows = {row.name: row for row in found.audibility}
     assert found.verdict.grade is Grade.WILL
     assert found.verdict.flips_at.row == "high end"
     assert rows["high end"].direction == "down"

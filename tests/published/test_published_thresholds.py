@@ -12,14 +12,14 @@ import pytest
 from scipy.stats import norm
 
 from stagefx.difference.decomposition import take_apart
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.ear.decision import (
     EVEN_CHANCE_D_PRIME,
     decision,
     probability as of_sensitivity,
 )
 from stagefx.hearing.grades import Grade
-from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.rows.difference import build_audibility
 from stagefx.hearing.validation.calibration import Calibration, calibrate, decision_file
 from stagefx.hearing.validation.detection_thresholds import (
     balance_heard_db,
@@ -43,9 +43,9 @@ from stagefx.hearing.validation.synthetic import (
 from stagefx.io.recording import HeldAudio
 
 
-def ledger(first: Array, second: Array) -> dict[str, LedgerRow]:
+def audibility(first: Array, second: Array) -> dict[str, AudibilityRow]:
     held = (HeldAudio(np.ascontiguousarray(sound), RATE_HZ) for sound in (first, second))
-    return {row.name: row for row in build_ledger(take_apart(*held))}
+    return {row.name: row for row in build_audibility(take_apart(*held))}
 
 
 @pytest.mark.parametrize(("hz", "ms"), GROUP_DELAYS_MS.items())
@@ -54,7 +54,7 @@ def test_group_delay_of_an_all_pass(hz: float, ms: float) -> None:
     # times before the published threshold: it follows the newest figure, 0.56 ms.
     assert 0.49 <= group_delay_heard_ms(hz, ms) <= 0.57 < ms
     sound = pink()
-    row = ledger(sound, through(sound, all_pass(hz, ms)))["group delay"]
+    row = audibility(sound, through(sound, all_pass(hz, ms)))["group delay"]
     # 4 Q/w0 at its peak, less the pure delay; the third octaves of a narrow peak see 0.88 of it
     assert row.value == pytest.approx(ms, rel=0.13)
     assert row.grade is not None
@@ -64,7 +64,7 @@ def test_group_delay_of_an_all_pass(hz: float, ms: float) -> None:
 def test_half_of_the_least_published_group_delay_is_not_heard() -> None:
     # J. Liski et al., IEEE/ACM TASLP 29, 2021: 0.56 ms the smallest mean
     sound = pink()
-    row = ledger(sound, through(sound, all_pass(4000.0, 0.56 / 2.0)))["group delay"]
+    row = audibility(sound, through(sound, all_pass(4000.0, 0.56 / 2.0)))["group delay"]
     assert row.grade is Grade.SHOULD_NOT
 
 

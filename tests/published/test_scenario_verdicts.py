@@ -16,7 +16,7 @@ from stagefx.audition.comparison import Comparison
 from stagefx.audition.shortcuts import compare_stages
 from stagefx.circuit.description.files import load_stage
 from stagefx.circuit.description.stage import Stage
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import Grade
 from stagefx.samples import samples_folder
 from stagefx.units import Quantity
@@ -35,8 +35,8 @@ def against(other: Stage | str, *, first: Stage | None = None, music: Path = DRU
     return compare_stages(first or stock(), second, music, passage=PASSAGE)
 
 
-def rows_of(found: Comparison) -> dict[str, LedgerRow]:
-    return {row.name: row for row in found.ledger}
+def rows_of(found: Comparison) -> dict[str, AudibilityRow]:
+    return {row.name: row for row in found.audibility}
 
 
 def changed(stage: Stage, table: str, **values: object) -> Stage:

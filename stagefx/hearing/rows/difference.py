@@ -23,7 +23,7 @@ from stagefx.hearing.audibility import (
     NOT_MEASURED,
     RANGES_HZ,
     REFERENCE_HZ,
-    LedgerRow,
+    AudibilityRow,
     judged_row,
     unjudged_row,
 )
@@ -67,19 +67,19 @@ _MIDDLE_HZ = 700.0
 """A phase is as unsure as the delay between the channels, here in the middle of its range."""
 
 
-def build_ledger(
+def build_audibility(
     difference: Difference,
     *,
     full_scale_spl_db: float = UNKNOWN_FULL_SCALE_DB,
     room_dba: float | None = None,
     heard: Heard | None = None,
     matched_db: float = 0.0,
-    rows: Iterable[LedgerRow] = (),
-) -> tuple[LedgerRow, ...]:
+    rows: Iterable[AudibilityRow] = (),
+) -> tuple[AudibilityRow, ...]:
     """Set a difference against hearing, row by row, in the order of the limits.
 
     `matched_db` is the level of the second re the first that a listener's level match takes away;
-    `rows` are known from elsewhere and take the place of the ledger's own.
+    `rows` are known from elsewhere and take the place of the audibility table's own.
     """
     audible = audible_bands(difference, full_scale_spl_db, room_dba)
     found = {name: unjudged_row(name, remark) for name, remark in NOT_JUDGED.items()}
@@ -146,7 +146,7 @@ def _foot_db(
 
 def _level_row(
     difference: Difference, audible: NDArray[np.bool_], matched_db: float, foot: Array | None
-) -> LedgerRow:
+) -> AudibilityRow:
     """What is louder over all that is heard; beside a told response its foot alone."""
     weight = 10.0 ** (k_weighting_db(third_octaves_hz()) / 10.0) * audible
     powers = (difference.band_powers * weight).sum(axis=(1, 2))
@@ -170,7 +170,7 @@ def _level_row(
     )
 
 
-def _balance_row(difference: Difference, foot: Array | None) -> LedgerRow:
+def _balance_row(difference: Difference, foot: Array | None) -> AudibilityRow:
     value = difference.balance_db
     if foot is not None and len(foot) > 1:
         value = float(np.ptp(foot))
@@ -181,7 +181,7 @@ def _balance_row(difference: Difference, foot: Array | None) -> LedgerRow:
 
 def _response_rows(
     difference: Difference, resonance: Resonance | None, audible: NDArray[np.bool_]
-) -> dict[str, LedgerRow]:
+) -> dict[str, AudibilityRow]:
     """Low end, middle, high end and group delay without the resonance, and the resonance."""
     response = difference.response
     heard_hz = third_octaves_hz()[audible].tolist()
@@ -199,11 +199,11 @@ def _response_rows(
     return found
 
 
-def _lit(row: LedgerRow) -> bool:
+def _lit(row: AudibilityRow) -> bool:
     return row.grade is not None and row.grade.rank >= Grade.MAY.rank
 
 
-def _resonance_row(resonance: Resonance | None, floor: float) -> LedgerRow:
+def _resonance_row(resonance: Resonance | None, floor: float) -> AudibilityRow:
     if resonance is None:
         return judged_row("resonance", 0.0, floor=floor)
     height, quality = resonance.height_db, resonance.quality
@@ -227,7 +227,7 @@ def _without(resonance: Resonance, found: DelayFound) -> DelayFound:
     return replace(found, value_s=found.value_s - own)
 
 
-def _range_row(name: str, found: Deviation | None) -> LedgerRow:
+def _range_row(name: str, found: Deviation | None) -> AudibilityRow:
     if found is None:
         return unjudged_row(name, "the music has nothing there that could be measured and heard")
     missing = [nominal_hz(hz) for hz in found.missing_hz]
@@ -242,7 +242,9 @@ def _range_row(name: str, found: Deviation | None) -> LedgerRow:
     )
 
 
-def _delay_row(name: str, found: DelayFound | None, scale: float, weight: float = 1.0) -> LedgerRow:
+def _delay_row(
+    name: str, found: DelayFound | None, scale: float, weight: float = 1.0
+) -> AudibilityRow:
     if found is None or found.value_s is None:
         return unjudged_row(name, found.reason if found and found.reason else NOT_MEASURED)
     floor = None if found.floor_s is None else scale * found.floor_s
@@ -250,7 +252,7 @@ def _delay_row(name: str, found: DelayFound | None, scale: float, weight: float 
     return judged_row(name, value, floor=floor, at_hz=found.at_hz)
 
 
-def _between_channels(difference: Difference) -> tuple[LedgerRow, LedgerRow]:
+def _between_channels(difference: Difference) -> tuple[AudibilityRow, AudibilityRow]:
     """Delay and phase between the channels, as far as they have a source in common."""
     delay, phase = difference.interchannel_delay, difference.interchannel_phase_deg
     coherence = difference.interchannel_coherence
@@ -269,7 +271,7 @@ def _phase_floor(delay: DelayFound | None) -> float:
     return max(360.0 * _MIDDLE_HZ * (unsure_s or 0.0), 0.01)
 
 
-def _ear_rows(heard: Heard) -> tuple[LedgerRow, ...]:
+def _ear_rows(heard: Heard) -> tuple[AudibilityRow, ...]:
     left, pair, events = heard.remainder, heard.pair, heard.events
     remainder = (
         unjudged_row("remainder", left.reason)

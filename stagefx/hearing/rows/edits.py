@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stagefx.difference.edits import Edit
-from stagefx.hearing.audibility import LedgerRow, judged_row
+from stagefx.hearing.audibility import AudibilityRow, judged_row
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels
 
@@ -26,7 +26,7 @@ _MOST_TOLD = 5
 
 def edit_rows(
     edits: Sequence[Edit], *, full_scale_spl_db: float, room_dba: float | None, rate_hz: int
-) -> tuple[LedgerRow, ...]:
+) -> tuple[AudibilityRow, ...]:
     """The rows of what was edited: the longest edit, an exchange, speed, wow, a dead channel."""
     hidden_db = max(QUIETEST_DB_SPL, QUIETEST_DB_SPL if room_dba is None else room_dba)
 
@@ -65,7 +65,7 @@ def edit_rows(
     return tuple(rows)
 
 
-def _never_below(row: LedgerRow, value_ms: float) -> LedgerRow:
+def _never_below(row: AudibilityRow, value_ms: float) -> AudibilityRow:
     """An edit of one sample was measured, however short it is."""
     return judged_row("edits", value_ms, sentence=row.sentence) if value_ms > 0.0 else row
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from stagefx.difference.captured.gap_noise import GapNoise, NoiseFound
-from stagefx.hearing.audibility import LedgerRow, judged_row, unjudged_row
+from stagefx.hearing.audibility import AudibilityRow, judged_row, unjudged_row
 from stagefx.hearing.rows.noise import hiding_db, noise_change
 from stagefx.units import decibels
 
@@ -22,7 +22,7 @@ def gap_rows(
     room_dba: float | None = None,
     matched_db: float = 0.0,
     noise_floor_db: float | None = None,
-) -> tuple[LedgerRow, LedgerRow]:
+) -> tuple[AudibilityRow, AudibilityRow]:
     """Set the noise and the hum in the silences, channel powers added, against hearing.
 
     `matched_db` is what a listener's level match takes away; `noise_floor_db` the least change of
@@ -57,7 +57,7 @@ def _hum(
     *,
     floor: float | None,
     remark: str,
-) -> LedgerRow:
+) -> AudibilityRow:
     worst, at_hz = -math.inf, None
     for hz in sorted({*first, *second}):
         levels = (first.get(hz, -math.inf), second.get(hz, -math.inf))

@@ -8,7 +8,7 @@ import numpy as np
 
 from stagefx.difference.decomposition import Difference
 from stagefx.difference.hum import HumLine
-from stagefx.hearing.audibility import LedgerRow, judged_row
+from stagefx.hearing.audibility import AudibilityRow, judged_row
 from stagefx.hearing.rows.noise import hiding_db
 from stagefx.io.recording import Recording
 from stagefx.units import decibels
@@ -26,7 +26,7 @@ REMARK = "under the music, in its quietest moment"
 
 def masked_hum_row(
     first: Recording, difference: Difference, *, full_scale_spl_db: float, room_dba: float | None
-) -> LedgerRow | None:
+) -> AudibilityRow | None:
     """The hum that one version has more, over threshold, room and music; None if none."""
     lines = sorted(difference.residual_hum, key=lambda line: -line.dbfs)[:_MOST_LINES]
     if not lines:

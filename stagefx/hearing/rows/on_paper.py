@@ -1,4 +1,4 @@
-"""Rows of the ledger worked out from a response alone, with the music's spectrum for the level."""
+"""Rows worked out from a response alone, with the music's spectrum for the level."""
 
 from __future__ import annotations
 

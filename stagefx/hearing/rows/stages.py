@@ -1,4 +1,4 @@
-"""Rows of the ledger that only two stages can fill: harmonics, hum, crosstalk."""
+"""Rows of the audibility table that only two stages can fill: harmonics, hum, crosstalk."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from stagefx.circuit.supply.psrr import ripple_at_load_v_rms, ripple_lines
 from stagefx.dsp.dither import dither_floor_dbfs
 from stagefx.effects.crosstalk import crosstalk
 from stagefx.effects.kind import Setup
-from stagefx.hearing.audibility import LedgerRow, judged_row, unjudged_row
+from stagefx.hearing.audibility import AudibilityRow, judged_row, unjudged_row
 from stagefx.hearing.rows.noise import dither_over_db, hiding_db
 from stagefx.render.chain import Chain
 from stagefx.render.plan import stage_effects
@@ -46,7 +46,7 @@ def stage_rows(
     *,
     full_scale_spl_db: float,
     room_dba: float | None = None,
-) -> tuple[LedgerRow, ...]:
+) -> tuple[AudibilityRow, ...]:
     """Harmonics, hum and crosstalk that one stage has and the other has not.
 
     Knobs are set and each stage has a source level; the renders say how high the music drives
@@ -72,7 +72,7 @@ def _peak_v(report: RenderReport) -> float:
     return max(report.output_peak_v or (0.0,))
 
 
-def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> LedgerRow:
+def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> AudibilityRow:
     """The strongest harmonic that one stage's amplifier makes and the other's does not.
 
     Parameters
@@ -167,7 +167,7 @@ def hum_row(
     full_scale_spl_db: float,
     room_dba: float | None = None,
     floor_db: float | None = None,
-) -> LedgerRow:
+) -> AudibilityRow:
     """The line of hum in which a change comes nearest to being heard at the seat.
 
     ``L = 10 log10 |10^(L2/10) - 10^(L1/10)|`` over the higher of the threshold of hearing (ISO
@@ -241,7 +241,7 @@ def _at_seat(circuit: Circuit, volts: Array, *, described: bool) -> Array:
         return np.asarray(20.0 * np.log10(volts / (level.value * to_load)))
 
 
-def crosstalk_row(first: Circuit, second: Circuit) -> LedgerRow:
+def crosstalk_row(first: Circuit, second: Circuit) -> AudibilityRow:
     """The change of what one channel leaves in the other, where it is worst.
 
     Parameters

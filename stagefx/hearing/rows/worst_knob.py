@@ -23,7 +23,7 @@ from stagefx.circuit.response import Response
 from stagefx.dsp.bands import nominal_hz, third_octaves_hz
 from stagefx.effects.crosstalk import crosstalk
 from stagefx.figures.faults import MOST_SPEAKER_DIRECT_V
-from stagefx.hearing.audibility import RANGES_HZ, REFERENCE_HZ, LedgerRow, judged_row
+from stagefx.hearing.audibility import RANGES_HZ, REFERENCE_HZ, AudibilityRow, judged_row
 from stagefx.hearing.grades import Grade, together
 from stagefx.hearing.rows.noise import hiding_db, noise_change
 from stagefx.hearing.rows.stages import CROSSTALK_HZ, hum_lines
@@ -121,7 +121,7 @@ def worst_knob(
 
 
 def _said(
-    positions: _Positions, worst: int, row: LedgerRow, grade: Grade, grade_in_use: Grade
+    positions: _Positions, worst: int, row: AudibilityRow, grade: Grade, grade_in_use: Grade
 ) -> WorstKnob:
     """The verdict at the worst position, or that it is the same everywhere."""
     direct_at, direct = _direct(positions)
@@ -168,7 +168,7 @@ def _percent(share: float) -> str:
     return f"{100.0 * float(share):.0f} %"
 
 
-def _what(row: LedgerRow) -> str:
+def _what(row: AudibilityRow) -> str:
     """What a row would come to, in the conditional."""
     assert row.value is not None
     at = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
@@ -181,7 +181,7 @@ def _what(row: LedgerRow) -> str:
     return f"{subject(row.name)} would change by {decibels(row.value)}{at}"
 
 
-def _margin(row: LedgerRow) -> float:
+def _margin(row: AudibilityRow) -> float:
     return math.inf if row.margin_db is None else row.margin_db
 
 
@@ -255,7 +255,7 @@ def _as_loud(leading: Circuit, travel: Array, following: Circuit) -> Array:
     return np.asarray(np.where(reached, found, np.nan))
 
 
-def _response_rows(positions: _Positions) -> Iterator[list[LedgerRow]]:
+def _response_rows(positions: _Positions) -> Iterator[list[AudibilityRow]]:
     hz = third_octaves_hz()
     first, second = (np.abs(Response(circuit, hz).to_load) for circuit in positions.turned)
     deviation = 20.0 * np.log10(np.maximum(second, 1e-30) / np.maximum(first, 1e-30))
@@ -278,7 +278,7 @@ def _response_rows(positions: _Positions) -> Iterator[list[LedgerRow]]:
 
 def _noise_rows(
     positions: _Positions, full_scale_spl_db: float, room_noise_dba: float | None
-) -> Iterator[list[LedgerRow]]:
+) -> Iterator[list[AudibilityRow]]:
     described = all(circuit.stage.listening is not None for circuit in positions.in_use)
     scale = None if described else full_scale_spl_db
     found = [noise_bands_by_draw(circuit) for circuit in positions.turned]
@@ -302,7 +302,7 @@ def _hum_turns(stage: Stage) -> bool:
 
 def _hum(
     positions: _Positions, scale: float | None, room_noise_dba: float | None
-) -> Iterator[LedgerRow]:
+) -> Iterator[AudibilityRow]:
     """Stated hum and ripple, position by position."""
     for at in range(positions.travel.size):
         lines = [
@@ -332,7 +332,7 @@ def _at_seat(in_use: Circuit, volts: Array, full_scale_spl_db: float | None) -> 
         return np.asarray(20.0 * np.log10(volts / full_scale_v) + full_scale_spl_db)
 
 
-def _crosstalk_rows(positions: _Positions) -> Iterator[list[LedgerRow]]:
+def _crosstalk_rows(positions: _Positions) -> Iterator[list[AudibilityRow]]:
     if all(circuit.stage.crosstalk is None for circuit in positions.in_use):
         return
     rows = []

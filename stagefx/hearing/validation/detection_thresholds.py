@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import stage_from
 from stagefx.difference.decomposition import take_apart
-from stagefx.hearing.rows.difference import build_ledger
+from stagefx.hearing.rows.difference import build_audibility
 from stagefx.hearing.rows.noise import noise_change
 from stagefx.hearing.rows.stages import harmonics_row
 from stagefx.hearing.thresholds import limits
@@ -37,7 +37,7 @@ def _least(heard: Callable[[float], bool], low: float, high: float) -> float:
 
 def _row(name: str, first: Array, second: Array) -> float:
     held = (HeldAudio(np.ascontiguousarray(sound), RATE_HZ) for sound in (first, second))
-    rows = {row.name: row for row in build_ledger(take_apart(*held))}
+    rows = {row.name: row for row in build_audibility(take_apart(*held))}
     return rows[name].value or 0.0
 
 

@@ -48,7 +48,7 @@ class Published:
     unit : str
         Of both.
     witness : str
-        Which row of the ledger says so.
+        Which row of the audibility table says so.
     """
 
     quantity: str
@@ -61,7 +61,7 @@ class Published:
 
 
 def published_thresholds() -> Iterator[Published]:
-    """All that calibrate a row of the ledger each, and the rule of resonances; each tried out.
+    """All that calibrate a row each, and the rule of resonances; each tried out.
 
     Yields
     ------
@@ -197,7 +197,7 @@ def _rows() -> list[str]:
         "## Rows of other kinds",
         "",
         "*stagefx* is the size of the same change from which the row says that it may be heard. A",
-        "row of the ledger is meant to speak up no later than the source.",
+        "row of the audibility table is meant to speak up no later than the source.",
         "",
         "| what | heard with | published | stagefx | row | source |",
         "|---|---|---|---|---|---|",
@@ -211,7 +211,7 @@ def _rows() -> list[str]:
         *lines,
         "",
         "White noise in quiet is spoken of 4 dB later than from memory of its source: the ear adds",
-        "up over bands, and the ledger looks at the worst third octave alone, since ISO 389-7 can",
+        "up over bands, and the table looks at the worst third octave alone, since ISO 389-7 can",
         "be checked and a figure from memory cannot. A quieter room than the threshold is rare.",
         "",
     ]

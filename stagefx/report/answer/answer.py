@@ -118,7 +118,7 @@ def answer_asked(
 
 def _weight(found: Comparison) -> tuple[int, float]:
     """The worst grade first, and of equal ones what is nearest to its limit."""
-    margins = [row.margin_db for row in found.ledger if row.margin_db is not None]
+    margins = [row.margin_db for row in found.audibility if row.margin_db is not None]
     return found.verdict.grade.rank, -min(margins, default=0.0)
 
 
@@ -200,7 +200,7 @@ def _passage(asked: Asked, audition: Audition) -> Passage:
 
 def _about_moment(asked: Asked, found: Comparison) -> Passage | None:
     """Ten seconds about the event or the edit that is heard, where there is one."""
-    over = {row.name for row in found.ledger if row.grade and row.grade.rank >= Grade.MAY.rank}
+    over = {row.name for row in found.audibility if row.grade and row.grade.rank >= Grade.MAY.rank}
     difference = found.difference
     start_s, stop_s = (at / difference.rate_hz for at in (difference.start, difference.stop))
     moment_s, why = None, ""

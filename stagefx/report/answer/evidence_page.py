@@ -102,7 +102,7 @@ def _method(answer: Answer) -> dict[str, Any]:
                 row.source,
                 row.remark,
             )
-            for row in found.ledger
+            for row in found.audibility
         ],
         "figures": list(_figures(answer)),
         "stages": [

@@ -185,7 +185,7 @@ class Answer:
 
 
 def _piece(piece: Piece) -> dict[str, Any]:
-    rows = piece.comparison.ledger
+    rows = piece.comparison.audibility
     plain: dict[str, Any] = {
         "music": piece.music,
         "passage": piece.passage.as_json(),
@@ -206,5 +206,5 @@ def _piece(piece: Piece) -> dict[str, Any]:
 
 def _far(piece: Piece) -> int:
     """Measured differences, the nearest left out, that lie far under where they may be heard."""
-    rows = nearest_first(piece.comparison.ledger)[1:]
+    rows = nearest_first(piece.comparison.audibility)[1:]
     return sum(distance_db(row) >= FAR_DB and row.grade is not Grade.BELOW for row in rows)

@@ -63,13 +63,13 @@ def tables_of(answer: Answer) -> dict[str, str]:
     --------
     >>> from stagefx.report.answer.example import example_answer
     >>> list(tables_of(example_answer()))
-    ['ledger.csv', 'response.csv', 'figures.csv']
+    ['audibility.csv', 'response.csv', 'figures.csv']
     """
     found = answer.piece.comparison
-    judged = nearest_first(found.ledger)
-    rest = [row for row in found.ledger if row.grade is None]
+    judged = nearest_first(found.audibility)
+    rest = [row for row in found.audibility if row.grade is None]
     tables = {
-        "ledger.csv": _csv(
+        "audibility.csv": _csv(
             ("name", "value", "unit", "may_be_heard_from", "will_be_heard_from", "margin_db",
              "grade", "margin", "source"),
             (

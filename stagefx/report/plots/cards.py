@@ -69,12 +69,12 @@ def draw_cards(found: Comparison, *, start_s: float = 0.0) -> dict[str, Figure]:
     how = f"{found.verdict.basis.capitalize()}, {', '.join(found.verdict.conditions)}."
     cards: dict[str, Figure] = {}
     with style.drawing():
-        nearest = replace(found, ledger=tuple(nearest_first(found.ledger)[:MOST_ROWS]))
-        if nearest.ledger:
+        nearest = replace(found, audibility=tuple(nearest_first(found.audibility)[:MOST_ROWS]))
+        if nearest.audibility:
             cards["distance"], axes = _card(distance_claim(found), how, (0.2, 0.45))
             draw_distance(axes, nearest)
             _untitled(axes)
-            axes.set_ylim(len(nearest.ledger) - 0.4, _ABOVE_ROWS)
+            axes.set_ylim(len(nearest.audibility) - 0.4, _ABOVE_ROWS)
             axes.set_xticks([-80.0, -40.0, 0.0])
             for text in axes.texts:
                 assert isinstance(text, Annotation)

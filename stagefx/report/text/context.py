@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.audition.comparison import Comparison
 from stagefx.figures.table import Figures
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.passage import Passage
 from stagefx.hearing.verdict import LevelBy
@@ -96,44 +96,44 @@ class Known:
         """JSON pointer of the piece that decides."""
         return f"/pieces/{self.decides}"
 
-    def row_at(self, row: LedgerRow) -> str:
+    def row_at(self, row: AudibilityRow) -> str:
         """Where a row stands in the answer's JSON.
 
         Parameters
         ----------
         row : LedgerRow
-            Of the ledger.
+            Of the audibility table.
 
         Returns
         -------
         str
             A JSON pointer.
         """
-        place = [one.name for one in self.found.ledger].index(row.name)
-        return f"{self.piece}/comparison/ledger/{place}"
+        place = [one.name for one in self.found.audibility].index(row.name)
+        return f"{self.piece}/comparison/audibility/{place}"
 
     @property
-    def deciding(self) -> list[LedgerRow]:
+    def deciding(self) -> list[AudibilityRow]:
         """Judged rows, nearest to being heard first; a cause before its effect.
 
         What may be heard has its cause told before the ear model's word for it, and a balance
         before the level that it moves.
         """
-        rows = nearest_first(self.found.ledger)
+        rows = nearest_first(self.found.audibility)
         return sorted(rows, key=_place)
 
     @property
-    def over(self) -> list[LedgerRow]:
+    def over(self) -> list[AudibilityRow]:
         """Rows that may or will be heard, causes first."""
         return [row for row in self.deciding if is_over(row)]
 
 
-def _place(row: LedgerRow) -> tuple[bool, int]:
+def _place(row: AudibilityRow) -> tuple[bool, int]:
     over = is_over(row)
     return not over, _PLACES.get(row.name, 1) if over else 1
 
 
-def is_over(row: LedgerRow) -> bool:
+def is_over(row: AudibilityRow) -> bool:
     """Whether a row may or will be heard.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.wording import factor
 from stagefx.report.text.context import Known, strain_verb
@@ -50,7 +50,7 @@ def headline(known: Known) -> Paragraph:
     return telling.paragraph([f"{front} from {first} to {second} {is_}: {why}{film}."])
 
 
-def _cause(known: Known, first: LedgerRow) -> str:
+def _cause(known: Known, first: AudibilityRow) -> str:
     """What lies behind the ear model's word, where no single row is over its limit."""
     if first.name != EAR_MODEL:
         return ""

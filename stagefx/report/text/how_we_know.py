@@ -14,7 +14,7 @@ from stagefx.report.text.side_by_side import side_by_side
 from stagefx.report.text.traced_numbers import Paragraph, Telling, tell_row
 
 MOST_NAMED = 3
-"""Rows of the ledger that the letter names beside the first."""
+"""Rows of the audibility table that the letter names beside the first."""
 IN_FULL = {
     "source_over_sensitivity_db": "the source over what rated power needs",
     "ultrasonic_w": "the oscillation's power in each loudspeaker",
@@ -180,7 +180,7 @@ def _amount_told(telling: Telling, figures: Figures, place: int, key: str) -> st
 
 
 def _not_judged(known: Known) -> str:
-    rows = [row for row in known.found.ledger if row.grade is None]
+    rows = [row for row in known.found.audibility if row.grade is None]
     if not rows:
         return ""
     said = "; ".join(f"{subject(row.name)} ({row.remark or 'not measured'})" for row in rows)

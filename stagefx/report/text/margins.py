@@ -1,16 +1,16 @@
-"""How far a row of hearing's ledger is from where it may be heard, in words and as a place."""
+"""How far a row of the audibility table is from where it may be heard, in words and as a place."""
 
 from __future__ import annotations
 
 import math
 
-from stagefx.hearing.audibility import LedgerRow, limit_of, margin_db
+from stagefx.hearing.audibility import AudibilityRow, limit_of, margin_db
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels, factor, probability
 
 
-def margin_words(row: LedgerRow) -> str:
+def margin_words(row: AudibilityRow) -> str:
     """How far a row is from where it may be heard, in words.
 
     Parameters
@@ -47,7 +47,7 @@ def margin_words(row: LedgerRow) -> str:
     return f"{factor(row.may / row.value)} to spare"
 
 
-def distance_db(row: LedgerRow) -> float:
+def distance_db(row: AudibilityRow) -> float:
     """How far a row is from where it may be heard, as a place on one scale for all rows.
 
     Parameters
@@ -75,7 +75,7 @@ def _ratio_db(may: float, value: float) -> float:
     return 20.0 * math.log10(may / value) if value > 0.0 else math.inf
 
 
-def floor_margin_db(row: LedgerRow) -> float:
+def floor_margin_db(row: AudibilityRow) -> float:
     """How far the least that could have been found is from where it may be heard.
 
     Parameters
@@ -100,12 +100,12 @@ def floor_margin_db(row: LedgerRow) -> float:
     return _ratio_db(row.may, row.floor) if found is None else found
 
 
-def nearest_first(ledger: tuple[LedgerRow, ...]) -> list[LedgerRow]:
-    """The judged rows of a ledger, the one nearest to being heard first.
+def nearest_first(audibility: tuple[AudibilityRow, ...]) -> list[AudibilityRow]:
+    """The judged rows of an audibility table, the one nearest to being heard first.
 
     Parameters
     ----------
-    ledger : tuple of LedgerRow
+    audibility table : tuple of LedgerRow
         Every kind of difference.
 
     Returns
@@ -120,9 +120,9 @@ def nearest_first(ledger: tuple[LedgerRow, ...]) -> list[LedgerRow]:
     >>> [row.name for row in nearest_first(rows)]
     ['balance', 'level']
     """
-    judged = [row for row in ledger if row.grade is not None]
+    judged = [row for row in audibility if row.grade is not None]
     return sorted(judged, key=lambda row: (-_rank(row), distance_db(row)))
 
 
-def _rank(row: LedgerRow) -> int:
+def _rank(row: AudibilityRow) -> int:
     return -1 if row.grade is None else row.grade.rank

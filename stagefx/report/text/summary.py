@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from stagefx.audition.comparison import Comparison
 from stagefx.figures.cautions import cautions_of
 from stagefx.figures.table import Figures
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import EAR_MODEL, Grade
 from stagefx.hearing.passage import Passage
 from stagefx.hearing.rows.dc import is_direct
@@ -215,7 +215,7 @@ def _flip(known: Known, telling: Telling) -> str:
     verdict = known.found.verdict
     flip, over = verdict.flips_at, known.over
     name = over[0].name if over else flip.row
-    row = next((one for one in known.found.ledger if one.name == name), None)
+    row = next((one for one in known.found.audibility if one.name == name), None)
     ear = known.deciding[0] if known.deciding else None
     if ear is not None and ear.name == EAR_MODEL and ear.grade not in {None, Grade.BELOW}:
         return _ear_flip(known, telling, ear)
@@ -237,7 +237,7 @@ def _flip(known: Known, telling: Telling) -> str:
     )
 
 
-def _ear_flip(known: Known, telling: Telling, row: LedgerRow) -> str:
+def _ear_flip(known: Known, telling: Telling, row: AudibilityRow) -> str:
     """Where the ear model decides: a probability does not grow by decibels."""
     assert row.value is not None
     at = known.row_at(row)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from stagefx.dsp.bands import nominal_hz
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import HIDDEN_BY, decibels, in_control_steps, quantity, subject
@@ -124,7 +124,7 @@ class Telling:
         return Paragraph(text, tuple(self.numbers))
 
 
-def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True) -> str:
+def tell_row(telling: Telling, row: AudibilityRow, at: str, *, everyday: bool = True) -> str:
     """What a judged row found, as a clause: everyday terms first, then the number.
 
     Parameters
@@ -147,7 +147,7 @@ def tell_row(telling: Telling, row: LedgerRow, at: str, *, everyday: bool = True
     --------
     >>> from stagefx.hearing.audibility import judged_row
     >>> row = judged_row("high end", 2.21, at_hz=10.0**4.2, direction="down")
-    >>> tell_row(Telling(), row, "/ledger/4")
+    >>> tell_row(Telling(), row, "/audibility/4")
     'the high end falls by about 4 times the smallest step of a typical volume control (2.2 dB at \
 16 kHz)'
     """

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stagefx.audition.comparison import Comparison
 from stagefx.dsp.bands import nominal_hz
-from stagefx.hearing.audibility import RANGES_HZ, LedgerRow
+from stagefx.hearing.audibility import RANGES_HZ, AudibilityRow
 from stagefx.hearing.grades import Grade
 from stagefx.hearing.thresholds import limits
 from stagefx.hearing.wording import decibels
@@ -152,7 +152,7 @@ def distance_claim(found: Comparison) -> str:
     >>> distance_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
     'Nothing that could be measured changed'
     """
-    rows = nearest_first(found.ledger)
+    rows = nearest_first(found.audibility)
     if not rows:
         return "Nothing could be judged"
     if rows[0].grade is Grade.BELOW:
@@ -184,7 +184,7 @@ def draw_distance(axes: Axes, found: Comparison) -> None:
     >>> [label.get_text() for label in axes.get_yticklabels()][:3]
     ['edits', 'exchange', 'speed']
     """
-    rows = nearest_first(found.ledger)[:MOST_ROWS]
+    rows = nearest_first(found.audibility)[:MOST_ROWS]
     style.claim(axes, distance_claim(found))
     axes.set_xlim(FARTHEST_DB, NEAREST_DB)
     axes.set_ylim(len(rows) - 0.4, -0.9)
@@ -200,7 +200,7 @@ def draw_distance(axes: Axes, found: Comparison) -> None:
         _draw_row(axes, place, row)
 
 
-def _draw_row(axes: Axes, place: int, row: LedgerRow) -> None:
+def _draw_row(axes: Axes, place: int, row: AudibilityRow) -> None:
     axes.axhline(place, color=style.FAINT, linewidth=0.8, zorder=0.5)
     floor = _within(-floor_margin_db(row))
     if floor > FARTHEST_DB:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from stagefx.audition.comparison import Comparison
-from stagefx.hearing.audibility import LedgerRow
+from stagefx.hearing.audibility import AudibilityRow
 from stagefx.hearing.grades import Grade
 from stagefx.report.text.margins import distance_db, floor_margin_db, margin_words, nearest_first
 from stagefx.report.text.sentences import as_sentence
@@ -90,10 +90,10 @@ def distance_rows(found: Comparison) -> tuple[DistanceRow, ...]:
     >>> row.name, row.mark
     ('noise', 'open')
     """
-    return tuple(_row(row) for row in nearest_first(found.ledger) if row.grade is not None)
+    return tuple(_row(row) for row in nearest_first(found.audibility) if row.grade is not None)
 
 
-def _row(row: LedgerRow) -> DistanceRow:
+def _row(row: AudibilityRow) -> DistanceRow:
     assert row.grade is not None
     margin = margin_words(row)
     floor = floor_margin_db(row)
