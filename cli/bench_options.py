@@ -18,23 +18,7 @@ load = click.option(
 
 
 def ohms(text: str | None) -> float | None:
-    """A load as it was typed.
-
-    Parameters
-    ----------
-    text : str or None
-        A value with its unit.
-
-    Returns
-    -------
-    float or None, ohm
-        None where none was given.
-
-    Raises
-    ------
-    UnitError
-        No resistance above zero.
-    """
+    """A load as it was typed."""
     from stagefx.errors import UnitError
     from stagefx.units import parse
 

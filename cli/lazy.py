@@ -18,19 +18,7 @@ READER_GONE = 141
 
 
 class LazyGroup(click.Group):
-    """Commands by name; each is imported from `commands/` when it is asked for.
-
-    Parameters
-    ----------
-    *args
-        As those of a click group.
-    command_names : sequence of str
-        What can be typed, in the order in which help lists it; each a file in `commands/`.
-    prefix : str
-        What those files' names begin with.
-    **settings
-        As those of a click group.
-    """
+    """Commands by name; each is imported from `commands/` when it is asked for."""
 
     def __init__(
         self, *args: Any, command_names: Sequence[str] = (), prefix: str = "", **settings: Any
@@ -133,16 +121,5 @@ def _forget_output() -> None:
 
 
 def printable(text: str) -> str:
-    """Text from a user's file without the characters that would steer a terminal.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The same, each such character replaced.
-    """
+    """Text from a user's file without the characters that would steer a terminal."""
     return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)

@@ -23,18 +23,7 @@ Progress = Callable[[int, int | None], None]
 
 
 def paper(file: IO[str] | None = None) -> Console:
-    """A place to print tables and sentences.
-
-    Parameters
-    ----------
-    file : text stream, optional
-        Where to print; standard output if left out.
-
-    Returns
-    -------
-    Console
-        80 columns and no colour where this is no terminal; square brackets mean themselves.
-    """
+    """A place to print tables and sentences."""
     from rich.console import Console
 
     target = sys.stdout if file is None else file
@@ -63,29 +52,12 @@ class _Trimmed:
 
 
 def print_json(result: Mapping[str, Any]) -> None:
-    """Print one JSON object and nothing else.
-
-    Parameters
-    ----------
-    result : mapping
-        Plain values; a number that is not finite becomes a null with its reason.
-    """
+    """Print one JSON object and nothing else."""
     click.echo(as_text(result), nl=False)
 
 
 def as_text(result: Mapping[str, Any]) -> str:
-    """A result as the text of a JSON file.
-
-    Parameters
-    ----------
-    result : mapping
-        Plain values; a number that is not finite becomes a null with its reason.
-
-    Returns
-    -------
-    str
-        Indented JSON, ended by a line break.
-    """
+    """A result as the text of a JSON file."""
     return json.dumps(_finite(result), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
@@ -102,18 +74,7 @@ def _finite(value: Any) -> Any:
 
 @contextmanager
 def progress(doing: str) -> Iterator[Progress | None]:
-    """A line on standard error that says how far the work has come.
-
-    Parameters
-    ----------
-    doing : str
-        What is being done, a short phrase.
-
-    Yields
-    ------
-    callable or None
-        To be called as the work goes on; None where standard error is no terminal.
-    """
+    """A line on standard error that says how far the work has come."""
     if not sys.stderr.isatty():
         yield None
         return

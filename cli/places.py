@@ -9,34 +9,12 @@ AUDIO_ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".opus", ".mp3", ".w6
 
 
 def is_audio(place: str) -> bool:
-    """Whether a file is called as audio files are.
-
-    Parameters
-    ----------
-    place : str
-        A file; nothing is opened.
-
-    Returns
-    -------
-    bool
-        By its ending alone.
-    """
+    """Whether a file is called as audio files are."""
     return place.lower().endswith(AUDIO_ENDINGS)
 
 
 def check_music(*places: str) -> None:
-    """Refuse music that cannot be read.
-
-    Parameters
-    ----------
-    *places : str
-        Audio files; ``-``, standard input, is not looked into.
-
-    Raises
-    ------
-    AudioError
-        What is wrong with the first that cannot be read.
-    """
+    """Refuse music that cannot be read."""
     from stagefx.io.files import open_audio
 
     for place in places:
@@ -45,22 +23,7 @@ def check_music(*places: str) -> None:
 
 
 def check_output(place: str, *inputs: str, force: bool) -> None:
-    """Refuse a place that cannot be written.
-
-    Parameters
-    ----------
-    place : str
-        Where a file shall go; ``-`` is standard output.
-    *inputs : str
-        What is read.
-    force : bool
-        Whether a file that is there may be replaced.
-
-    Raises
-    ------
-    OutputError
-        One of the inputs, something that is there already, or no place for a file.
-    """
+    """Refuse a place that cannot be written."""
     from stagefx.io.atomic_file import check_free, refuse_same_file
 
     if place != STANDARD_STREAM:

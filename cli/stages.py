@@ -6,20 +6,7 @@ import click
 
 
 def refuse_stages(*places: str, how: str = "--music FILE") -> None:
-    """Refuse stages where no music was named to play through them.
-
-    Parameters
-    ----------
-    *places : str
-        What should be audio files.
-    how : str
-        How music is named.
-
-    Raises
-    ------
-    click.UsageError
-        One of them is a stage file or the name of a ready-made stage.
-    """
+    """Refuse stages where no music was named to play through them."""
     from stagefx.circuit.description.files import ready_made
 
     for place in places:

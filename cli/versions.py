@@ -8,13 +8,7 @@ LIBRARIES = ("numpy", "scipy", "numba", "llvmlite", "soundfile", "soxr", "joblib
 
 
 def versions() -> dict[str, Any]:
-    """The versions of this program, of what it runs on, and of the libraries that count.
-
-    Returns
-    -------
-    dict
-        Plain values; null where a library is not installed, or does not say.
-    """
+    """The versions of this program, of what it runs on, and of the libraries that count."""
     import os
     import platform
     import sys

@@ -51,25 +51,7 @@ class ComparisonError(StagefxError):
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
-    """A suggestion for a misspelt name.
-
-    Parameters
-    ----------
-    word : str
-        What was typed.
-    known : iterable of str
-        The names there are.
-
-    Returns
-    -------
-    str
-        ``"; did you mean 'x'?"`` for the closest known name, else the whole list.
-
-    Examples
-    --------
-    >>> nearest("volum", ["source", "volume"])
-    "; did you mean 'volume'?"
-    """
+    """A suggestion for a misspelt name."""
     names = sorted(known)
     by_letters = {name.lower(): name for name in names}
     close = difflib.get_close_matches(word.lower(), by_letters, n=1, cutoff=0.6)

@@ -32,19 +32,7 @@ _PREFIXED = re.compile(r"^[+-]?(?:\d+\.?\d*|\.\d+)\s*[TGMKkcmuµμnpfa]$", re.AS
 
 @dataclass(frozen=True)
 class Unit:
-    """A unit and the ways it may be written.
-
-    Parameters
-    ----------
-    symbol : str
-        How values in it are printed.
-    spellings : tuple of (str, float)
-        Accepted spellings, each with its size in the SI unit; a prefix may stand before it.
-    example : str
-        A text that would be accepted, for error messages.
-    prefixed : bool, default: True
-        Whether an SI prefix may stand before the unit.
-    """
+    """A unit and the ways it may be written."""
 
     symbol: str
     spellings: tuple[tuple[str, float], ...]
@@ -98,20 +86,7 @@ _KIND_OF = {"V rms": "rms", "V peak": "peak"}
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value in SI units, with its tolerance where one was stated.
-
-    Parameters
-    ----------
-    value : float
-        SI value.
-    tolerance : float or None, ratio, 0 to 1
-        Half width of the range the part may lie in, relative to the value.
-
-    Examples
-    --------
-    >>> float(Quantity(4700.0))
-    4700.0
-    """
+    """A value in SI units, with its tolerance where one was stated."""
 
     value: float
     tolerance: float | None = None
@@ -121,33 +96,7 @@ class Quantity:
 
 
 def parse(text: str | float, unit: str) -> Quantity:
-    """Read a text as a value in a unit.
-
-    Parameters
-    ----------
-    text : str or float
-        What was typed.  A bare number is accepted only where it is zero.
-    unit : str
-        A key of `UNITS`.  ``"V"`` is direct voltage, ``"V rms"`` and ``"V peak"`` are sine
-        voltages, returned as rms and as peak.
-
-    Returns
-    -------
-    Quantity
-        SI value, with the tolerance if one stood behind it.
-
-    Raises
-    ------
-    UnitError
-        The text is no number in that unit; the message names the unit and gives an example.
-
-    Examples
-    --------
-    >>> parse("4.7 kohm 1 %", "ohm")
-    Quantity(value=4700.0, tolerance=0.01)
-    >>> round(parse("2 V rms", "V peak").value, 5)
-    2.82843
-    """
+    """Read a text as a value in a unit."""
     known = UNITS[unit]
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise UnitError(f'it must be a text with its unit, like "{known.example}"')
@@ -225,27 +174,7 @@ def _symbol(unit: str) -> tuple[str, float]:
 
 
 def show(value: float, unit: str, *, digits: int = 4) -> str:
-    """Print an SI value with an engineering prefix.
-
-    Parameters
-    ----------
-    value : float
-        SI value.
-    unit : str
-        A key of `UNITS`, or any other text, which is then printed as it is.
-    digits : int, default: 4
-        Significant digits.
-
-    Returns
-    -------
-    str
-        A text that `parse` reads back.
-
-    Examples
-    --------
-    >>> show(4700.0, "ohm"), show(9e6, "V/s"), show(0.15, "%")
-    ('4.7 kohm', '9 V/us', '15 %')
-    """
+    """Print an SI value with an engineering prefix."""
     if unit not in UNITS:
         return f"{value:.{digits}g} {unit}".rstrip()
     symbol, size = _symbol(unit)
@@ -257,28 +186,7 @@ def show(value: float, unit: str, *, digits: int = 4) -> str:
 
 
 def known_unit(unit: str) -> Unit:
-    """Look up a unit.
-
-    Parameters
-    ----------
-    unit : str
-        A key of `UNITS`.
-
-    Returns
-    -------
-    Unit
-        The unit's spellings and an example.
-
-    Raises
-    ------
-    UnitError
-        No such unit.
-
-    Examples
-    --------
-    >>> known_unit("ohm").example
-    '4.7 kohm'
-    """
+    """Look up a unit."""
     try:
         return UNITS[unit]
     except KeyError:
@@ -286,42 +194,10 @@ def known_unit(unit: str) -> Unit:
 
 
 def decibels(ratio: float) -> float:
-    """A voltage ratio in decibels.
-
-    Parameters
-    ----------
-    ratio : float, > 0
-        Ratio of two voltages.
-
-    Returns
-    -------
-    float
-        20 log10 of it, dB; minus infinity for zero.
-
-    Examples
-    --------
-    >>> round(decibels(2.0), 4)
-    6.0206
-    """
+    """A voltage ratio in decibels."""
     return 20.0 * math.log10(ratio) if ratio > 0.0 else -math.inf
 
 
 def ratio(level_db: float) -> float:
-    """A level difference as a voltage ratio.
-
-    Parameters
-    ----------
-    level_db : float, dB
-        Level difference.
-
-    Returns
-    -------
-    float
-        10 to the power of a twentieth of it.
-
-    Examples
-    --------
-    >>> round(ratio(-20.0), 6)
-    0.1
-    """
+    """A level difference as a voltage ratio."""
     return float(10.0 ** (level_db / 20.0))

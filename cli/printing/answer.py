@@ -15,17 +15,7 @@ if TYPE_CHECKING:
 
 
 def print_answer(console: Console, answer: Answer, folder: Path) -> None:
-    """Print the letter, faults first, and where the page is.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    answer : Answer
-        What was found.
-    folder : Path
-        Where the page is.
-    """
+    """Print the letter, faults first, and where the page is."""
     letter = answer.letter
     if letter.faults:
         heading(console, "First, a fault")

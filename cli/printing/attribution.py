@@ -21,17 +21,7 @@ EVEN_DB = 1.0
 
 
 def print_attribution(console: Console, found: Attribution, *, stage: str, music: str) -> None:
-    """Print what each effect does to the music, alone and left out, and where most.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : Attribution
-        Effects of a stage, on a piece of music.
-    stage, music : str
-        As they were typed.
-    """
+    """Print what each effect does to the music, alone and left out, and where most."""
     heading(console, "What each effect changes, re the music, at the same level")
     rows = table(14, -10, -10, 0)
     rows.add_row("", "alone", "left out", "  most of it")

@@ -32,17 +32,7 @@ WHYS = {
 
 
 def print_plan(console: Console, planned: BlindPlan, simulation: Simulation | None = None) -> None:
-    """Print what a blind test needs and could miss.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    planned : BlindPlan
-        The plan.
-    simulation : Simulation, optional
-        How it fared.
-    """
+    """Print what a blind test needs and could miss."""
     if planned.pass_mark is None:
         console.print(
             f"{planned.trials} trials are too few: not even a perfect score would pass.",
@@ -84,15 +74,7 @@ def print_plan(console: Console, planned: BlindPlan, simulation: Simulation | No
 
 
 def print_prepared(console: Console, made: Prepared) -> None:
-    """Print where a pack is, and what to do with it.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    made : Prepared
-        The pack.
-    """
+    """Print where a pack is, and what to do with it."""
     console.print(f"A pack in {sentence(str(made.folder))}", style="bold")
     console.print()
     rows = table(10, 0)
@@ -113,15 +95,7 @@ def print_prepared(console: Console, made: Prepared) -> None:
 
 
 def print_score(console: Console, found: BlindScore) -> None:
-    """Print what a blind test showed.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : BlindScore
-        The score.
-    """
+    """Print what a blind test showed."""
     console.print(sentence(found.sentence), style="bold")
     if found.listeners and found.pooled is not None:
         heading(console, "Listener by listener, as first scored")

@@ -27,13 +27,7 @@ WIRE_NOTES = "The ideal stage: gain and nothing else."
 
 
 def contents() -> dict[str, Any]:
-    """What the catalogue holds, as plain values.
-
-    Returns
-    -------
-    dict
-        ``stages`` and ``devices``, each a list of names with notes.
-    """
+    """What the catalogue holds, as plain values."""
     devices = device_classes().values()
     return {
         "stages": [{"name": name, "notes": notes} for name, notes in _stages()],
@@ -42,23 +36,7 @@ def contents() -> dict[str, Any]:
 
 
 def entry(name: str) -> dict[str, Any]:
-    """One entry of the catalogue, as plain values.
-
-    Parameters
-    ----------
-    name : str
-        A ready-made stage, ``wire``, or a class of device.
-
-    Returns
-    -------
-    dict
-        ``stage`` with its tables, or ``device`` with its ``figures``.
-
-    Raises
-    ------
-    StageError
-        No such entry; the nearest is suggested.
-    """
+    """One entry of the catalogue, as plain values."""
     if _is_stage(name):
         return {"name": name, "stage": stage_tables(load_stage(name))}
     rows = _device_rows(name)
@@ -67,13 +45,7 @@ def entry(name: str) -> dict[str, Any]:
 
 
 def print_contents(console: Console) -> None:
-    """Print one line an entry.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    """
+    """Print one line an entry."""
     stages = _list("Ready-made stages")
     for name, notes in _stages():
         stages.add_row(name, notes)
@@ -87,20 +59,7 @@ def print_contents(console: Console) -> None:
 
 
 def print_entry(console: Console, name: str) -> None:
-    """Print a ready-made stage as its stage file, or a device class as a table.
-
-    Parameters
-    ----------
-    console : Console
-        Where a table goes; a stage file is written to standard output as it is.
-    name : str
-        A ready-made stage, ``wire``, or a class of device.
-
-    Raises
-    ------
-    StageError
-        No such entry; the nearest is suggested.
-    """
+    """Print a ready-made stage as its stage file, or a device class as a table."""
     if _is_stage(name):
         text = stage_as_toml(load_stage(WIRE)) if name == WIRE else stage_text(name)
         click.echo(text, nl=False)

@@ -31,17 +31,7 @@ OCTAVES_HZ = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
 
 
 def print_comparison(console: Console, found: Comparison, *, residual: str | None = None) -> None:
-    """Print what changed, and whether it would be heard.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : Comparison
-        Of two files or two stages.
-    residual : str, optional
-        Where what is left after level and time was written.
-    """
+    """Print what changed, and whether it would be heard."""
     faults = [one.sentence for one in found.remarks if isinstance(one, FaultRemark)]
     if found.captured is not None:
         faults += [_fault_of(fault) for fault in found.captured.faults]
@@ -64,15 +54,7 @@ def print_comparison(console: Console, found: Comparison, *, residual: str | Non
 
 
 def print_faults(console: Console, faults: Iterable[str]) -> None:
-    """Print what is wrong, before any talk of sound.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    faults : iterable of str
-        Sentences.
-    """
+    """Print what is wrong, before any talk of sound."""
     told = [sentence(fault).rstrip(".") for fault in faults]
     for fault in told:
         console.print(f"First, a fault: {fault}.", style="bold")

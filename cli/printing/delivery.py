@@ -14,15 +14,7 @@ if TYPE_CHECKING:
 
 
 def print_delivery(console: Console, found: Delivery) -> None:
-    """Print what coding changes beside what was to be shown.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : Delivery
-        The pair, and the pair through each coding.
-    """
+    """Print what coding changes beside what was to be shown."""
     console.print(sentence(found.sentence), style="bold")
     start, stop = found.passage_s
     heading(console, f"From {start:.1f} to {stop:.1f} s, re the music")

@@ -33,15 +33,7 @@ WHERE = (
 
 
 def write_tables(folder: Path, found: Demonstration) -> None:
-    """Write the tables for people and for programs.
-
-    Parameters
-    ----------
-    folder : Path
-        Where to.
-    found : Demonstration
-        The scenario's results.
-    """
+    """Write the tables for people and for programs."""
     stock = found.figures["stock"]
     with (folder / "figures.txt").open("w", encoding="utf-8") as file:
         console = paper(file)
@@ -69,20 +61,7 @@ def write_tables(folder: Path, found: Demonstration) -> None:
 
 
 def as_plain(folder: Path, found: Demonstration) -> dict[str, Any]:
-    """The verdicts as plain values.
-
-    Parameters
-    ----------
-    folder : Path
-        Where everything was written.
-    found : Demonstration
-        The scenario's results.
-
-    Returns
-    -------
-    dict
-        ``folder`` and ``verdicts``.
-    """
+    """The verdicts as plain values."""
     verdicts = [
         {"change": change, "piece": piece, "grade": str(one.verdict.grade)}
         | {"sentence": one.verdict.sentence}
@@ -92,17 +71,7 @@ def as_plain(folder: Path, found: Demonstration) -> dict[str, Any]:
 
 
 def print_where_to_look(console: Console, folder: Path, found: Demonstration) -> None:
-    """Print the verdicts, and where the rest lies.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    folder : Path
-        Where everything was written.
-    found : Demonstration
-        The scenario's results.
-    """
+    """Print the verdicts, and where the rest lies."""
     _print_summary(console, found)
     heading(console, f"Where to look, in {folder}{'' if str(folder).endswith('/') else '/'}")
     rows = table(26, 0)

@@ -24,20 +24,7 @@ BASIS = (
 
 
 def as_plain(figures: Figures, second: Figures | None = None) -> dict[str, Any]:
-    """Figures on paper as plain values.
-
-    Parameters
-    ----------
-    figures : Figures
-        What was worked out.
-    second : Figures, optional
-        Of the stage it is set beside.
-
-    Returns
-    -------
-    dict
-        Of one stage its figures; of two ``first``, ``second`` and ``differences``.
-    """
+    """Figures on paper as plain values."""
     if second is None:
         return figures.as_json()
     differences = [contrast.as_json() for contrast in side_by_side(figures, second)]
@@ -45,17 +32,7 @@ def as_plain(figures: Figures, second: Figures | None = None) -> dict[str, Any]:
 
 
 def print_figures(console: Console, figures: Figures, second: Figures | None = None) -> None:
-    """Print what a stage does, on paper, or set two side by side.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    figures : Figures
-        What was worked out; with ranges where a spread was.
-    second : Figures, optional
-        Of the stage it is set beside.
-    """
+    """Print what a stage does, on paper, or set two side by side."""
     if second is None:
         _print_one(console, figures)
     else:

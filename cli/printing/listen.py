@@ -17,17 +17,7 @@ if TYPE_CHECKING:
 
 
 def print_listening_set(console: Console, made: ListeningSet, folder: Path) -> None:
-    """Print what there is to hear, and with what care.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    made : ListeningSet
-        The set.
-    folder : Path
-        Where it is.
-    """
+    """Print what there is to hear, and with what care."""
     start, stop = made.passage.start_s, made.passage.stop_s
     console.print(f"To be heard: open {sentence(str(folder / PAGE_NAME))}", style="bold")
     console.print(f"{sentence(made.music)}, {start:.1f} to {stop:.1f} s. {made.passage.why}")

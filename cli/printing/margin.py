@@ -16,15 +16,7 @@ if TYPE_CHECKING:
 
 
 def print_margin(console: Console, found: Margin) -> None:
-    """Print how far each cause would have to grow.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : Margin
-        Of a stage in a piece.
-    """
+    """Print how far each cause would have to grow."""
     print_faults(console, [one.sentence for one in found.remarks if isinstance(one, FaultRemark)])
     console.print(sentence(headline(found)), style="bold")
     console.print(

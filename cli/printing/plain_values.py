@@ -9,18 +9,7 @@ from stagefx.report.text.numbers import amount
 
 
 def number(value: Any) -> float | None:
-    """A number of a result.
-
-    Parameters
-    ----------
-    value : number, None, list or mapping
-        A plain value, one a channel, or a null with its reason.
-
-    Returns
-    -------
-    float or None
-        The number, of several the largest; None where there is none.
-    """
+    """A number of a result."""
     if isinstance(value, Mapping):
         return number(value.get("value"))
     if isinstance(value, list | tuple):
@@ -30,18 +19,7 @@ def number(value: Any) -> float | None:
 
 
 def reason(value: Any) -> str:
-    """Why there is no number.
-
-    Parameters
-    ----------
-    value : number, None, list or mapping
-        A plain value, one a channel, or a null with its reason.
-
-    Returns
-    -------
-    str
-        In words; empty where there is a number.
-    """
+    """Why there is no number."""
     if isinstance(value, Mapping):
         return str(value.get("reason") or "")
     if isinstance(value, list | tuple):
@@ -50,20 +28,7 @@ def reason(value: Any) -> str:
 
 
 def told(value: Any, unit: str) -> str:
-    """A value of a result as people read it.
-
-    Parameters
-    ----------
-    value : number, None, list or mapping
-        A plain value, one a channel, or a null with its reason.
-    unit : str
-        Its unit.
-
-    Returns
-    -------
-    str
-        With its unit, one a channel where channels differ; ``-`` where there is none.
-    """
+    """A value of a result as people read it."""
     if isinstance(value, list | tuple):
         texts = list(dict.fromkeys(told(item, unit) for item in value))
         shared = texts[-1].partition(" ")[2]

@@ -17,19 +17,7 @@ Plain = Mapping[str, Any]
 
 
 def print_report(console: Console, report: Plain, *, stage: str, out: str) -> None:
-    """Print what happened to a piece of music in a stage.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    report : mapping
-        A render report's plain values.
-    stage : str
-        The stage's name.
-    out : str
-        Where the music was written.
-    """
+    """Print what happened to a piece of music in a stage."""
     console.print(_summary(report), style="bold")
     seconds = report["frames"] / report["rate"]
     console.print(

@@ -25,17 +25,7 @@ _NAME = 26
 
 
 def print_survey(console: Console, survey: Survey, *, out: str | None = None) -> None:
-    """Print in how many pieces anything happens, then which come closest.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    survey : Survey
-        What was found.
-    out : str or None
-        Where all rows are kept.
-    """
+    """Print in how many pieces anything happens, then which come closest."""
     summary = survey.summary
     console.print(happened(survey), style="bold")
     hours = summary.duration_s / 3600.0
@@ -60,18 +50,7 @@ def print_survey(console: Console, survey: Survey, *, out: str | None = None) ->
 
 
 def happened(survey: Survey) -> str:
-    """In how many pieces anything happens, in one sentence.
-
-    Parameters
-    ----------
-    survey : Survey
-        What was found.
-
-    Returns
-    -------
-    str
-        With the knob as the stage asks.
-    """
+    """In how many pieces anything happens, in one sentence."""
     found, summary = survey.summary.asked, survey.summary
     if not found.pieces:
         return f"None of {_counted(summary.files, 'file', 'files')} could be read."
@@ -93,18 +72,7 @@ def happened(survey: Survey) -> str:
 
 
 def picture_of(survey: Survey) -> Surveyed:
-    """What is drawn of a survey.
-
-    Parameters
-    ----------
-    survey : Survey
-        What was found.
-
-    Returns
-    -------
-    Surveyed
-        Slopes and knob positions of all pieces that could be read.
-    """
+    """What is drawn of a survey."""
     read = [row for row in survey.rows if row.asked is not None and row.fixed is not None]
     stage, summary = survey.asked.stage, survey.summary
     return Surveyed(

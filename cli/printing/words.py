@@ -12,50 +12,18 @@ if TYPE_CHECKING:
 
 
 def heading(console: Console, text: str) -> None:
-    """Print a heading, set off by an empty line.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    text : str
-        A word or a few; its first letter is made a capital.
-    """
+    """Print a heading, set off by an empty line."""
     console.print()
     console.print(f"{text[:1].upper()}{text[1:]}", style="bold")
 
 
 def sentence(text: str) -> str:
-    """A text of a user's file on one line, without characters that would steer a terminal.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        The same words.
-    """
+    """A text of a user's file on one line, without characters that would steer a terminal."""
     return printable(" ".join(text.split()))
 
 
 def table(*widths: int, gap: int = 2) -> Table:
-    """A table without lines or titles.
-
-    Parameters
-    ----------
-    *widths : int, columns
-        One a column; negative for one that is set to the right, 0 for what room is left.
-    gap : int, columns, default: 2
-        Room between two columns.
-
-    Returns
-    -------
-    Table
-        Empty.
-    """
+    """A table without lines or titles."""
     from rich.table import Table
 
     made = Table(box=None, show_header=False, pad_edge=False, padding=(0, gap, 0, 0))

@@ -29,35 +29,7 @@ DriftPolicy = Literal["where it is there", "never"]
 
 @dataclass(frozen=True)
 class Alignment:
-    """Where, how loud and which way up a second version lies beside a first.
-
-    Parameters
-    ----------
-    delay_frames : float, frames
-        How late the second is at the first's frame 0.
-    gain_db : float, dB
-        Level of the second re the first: least squares over the aligned music, all channels.
-    polarity : int, 1 or -1
-        -1 where all channels of the second are turned over.
-    drift_ppm : float or None, parts per million
-        How much the second runs fast: positive where it comes earlier and earlier.  0 where none
-        was found; None where it was not measured.
-    drift_uncertainty_ppm : float or None, parts per million
-        Its standard deviation.
-    delay_uncertainty_frames : float or None, frames
-        Standard deviation of the delay, as the coherence tells it.
-    path : TimePath or None
-        The delay along the piece, where it changes.
-    swapped : bool
-        Whether left and right are exchanged in the second.
-    channel_polarity : tuple of int, 1 or -1
-        Of each of the first's channels, -1 where it is found turned over; empty where not looked
-        for.
-    wow_percent : float or None, %
-        How much the speed wavers: weighted peak after IEC 60386.  None where it was not measured.
-    remarks : tuple of str
-        What the reader has to know.
-    """
+    """Where, how loud and which way up a second version lies beside a first."""
 
     delay_frames: float
     gain_db: float
@@ -88,18 +60,7 @@ class Alignment:
         return self.path.jumps if self.path else ()
 
     def common_stretch(self, first_frames: int, second_frames: int) -> tuple[int, int]:
-        """The frames of the first that the second has, too.
-
-        Parameters
-        ----------
-        first_frames, second_frames : int, frames
-            Lengths, both at the first's sampling rate.
-
-        Returns
-        -------
-        start, stop : int, frames
-            On the first's scale; stop is at most start where there are none.
-        """
+        """The frames of the first that the second has, too."""
         if self.path is not None:
             return self.path.common_stretch(first_frames, second_frames, WARP_REACH_FRAMES)
         whole, fraction = whole_and_fraction(self.delay_frames)
@@ -120,53 +81,10 @@ def align(
 ) -> Alignment:
     """Find the delay, the gain and the polarity between two versions of a piece.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of one number of channels; the second is converted to the first's rate.
-    start, stop : int, frames
-        The stretch of the first to go by; all of it where left out.
-    search_s : float, s
-        How far apart they may begin.
-    drift : ``"where it is there"`` or ``"never"``
-        Whether to look for a delay that changes.
-    together : bool
-        Whether both were worked out from one piece: they begin together by one clock, and are the
-        same music however unlike.
-    thoroughly : bool
-        Whether to follow the second from end to end even where some passages show no need.
-
-    Returns
-    -------
-    Alignment
-        With the course of the delay, where it changes beyond doubt.
-
-    Raises
-    ------
-    ComparisonError
-        Their channels differ in number.
-    ComparisonError
-        One of them is silent.
-    ComparisonError
-        They have less than 0.1 s in common.
-    ComparisonError
-        They are not the same music.
-
-    Notes
-    -----
     Goes by up to eight passages of 3 s.  Of a pure delay, 10 s of music with a floor 60 dB below
     it are right within 2e-5 frame.  Drift, another speed up to 4.5 % and cuts are looked for in
     6.5 s or more; where the passages show them, the whole piece is followed, window by window.
     Both are the same music by what they have in common line by line, whatever their phases.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = np.random.default_rng(1).standard_normal((48000, 1))
-    >>> late = np.pad(noise[:-7], ((7, 0), (0, 0))) / -2.0
-    >>> found = align(HeldAudio(noise, 48000), HeldAudio(late, 48000))
-    >>> found.delay_frames, round(found.gain_db, 6), found.polarity, found.drift_ppm
-    (7.0, -6.0206, -1, None)
     """
     _check_channels(first, second)
     stop = first.format.frames if stop is None else min(stop, first.format.frames)

@@ -32,17 +32,7 @@ _FEWEST_FOR_WANDER = 8
 
 @dataclass(frozen=True)
 class Delays:
-    """Delays measured along a piece.
-
-    Parameters
-    ----------
-    at : ndarray of float64 [n], frames
-        Where, on the first's scale, in order.
-    frames : ndarray of float64 [n], frames
-        How late the second is there.
-    uncertainty : ndarray of float64 [n], frames
-        Standard deviations.
-    """
+    """Delays measured along a piece."""
 
     at: Array
     frames: Array
@@ -51,19 +41,7 @@ class Delays:
 
 @dataclass(frozen=True)
 class FittedPath:
-    """A course of the delay, and what its straight part is worth.
-
-    Parameters
-    ----------
-    path : TimePath
-        The course.
-    slope : float
-        Frames of delay gained in a frame, by the straight line that fits best.
-    slope_uncertainty : float
-        Its standard deviation.
-    scatter : float
-        Root mean square of what the course leaves, re the stated uncertainties.
-    """
+    """A course of the delay, and what its straight part is worth."""
 
     path: TimePath
     slope: float
@@ -74,31 +52,8 @@ class FittedPath:
 def fit_path(delays: Delays, start: int, stop: int, jumps: tuple[Jump, ...] = ()) -> FittedPath:
     """Lay a course through measured delays.
 
-    Parameters
-    ----------
-    delays : Delays
-        Two or more.
-    start, stop : int, frames
-        The stretch it is for.
-    jumps : tuple of Jump
-        Known places where the delay changes at once.
-
-    Returns
-    -------
-    FittedPath
-        The course.
-
-    References
-    ----------
     P. H. C. Eilers, B. D. Marx, "Flexible smoothing with B-splines and penalties", Statistical
     Science 11 (2), 1996: the spline and how its bends are held down.
-
-    Examples
-    --------
-    >>> at = np.arange(0.0, 1e6, 5e4)
-    >>> fitted = fit_path(Delays(at, 3.0 - 2e-5 * at, np.full(20, 1e-3)), 0, 1_000_000)
-    >>> round(fitted.path.offset_frames, 9), round(1e6 * fitted.slope, 6), fitted.path.wander
-    (3.0, -20.0, ())
     """
     smooth = delays.frames - TimePath(0.0, 0.0, jumps=jumps).delay_at(delays.at)
     steps = max(round((len(delays.at) - 1) / _STEPS_A_KNOT), 1)

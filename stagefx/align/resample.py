@@ -24,29 +24,9 @@ _CHUNK_FRAMES = 1 << 16
 class RateConverted:
     """A recording at another sampling rate, converted as it is read.
 
-    Parameters
-    ----------
-    recording : Recording
-        What is converted.
-    rate_hz : int, Hz
-        The rate it is wanted at.
-
-    Notes
-    -----
     soxr at its very high quality.  Read in order, each frame is converted once; a jump begins a
     little before the place that is asked for, on frames that both rates share, so that the
     result does not depend on where reading began.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> tone = np.sin(2.0 * np.pi * 0.02 * np.arange(44100))[:, None]
-    >>> doubled = RateConverted(HeldAudio(tone, 44100), 88200)
-    >>> (
-    ...     doubled.format.frames,
-    ...     float(abs(doubled.read(40000, 40001)[0, 0] - tone[20000, 0]).round(7)),
-    ... )
-    (88200, 0.0)
     """
 
     def __init__(self, recording: Recording, rate_hz: int) -> None:
@@ -63,20 +43,7 @@ class RateConverted:
         self._begin(0)
 
     def read(self, start: int, stop: int) -> Array:
-        """The audio from one frame up to another.
-
-        Parameters
-        ----------
-        start : int, frames, 0 or more
-            First frame.
-        stop : int, frames
-            Frame after the last.
-
-        Returns
-        -------
-        ndarray of float64 [stop - start, channels], full scale 1.0
-            A new array.
-        """
+        """The audio from one frame up to another."""
         if not self._first <= start <= self._first + len(self._held) + _CHUNK_FRAMES:
             self._begin(start)
         parts, ready = [self._held], self._first + len(self._held)
@@ -178,24 +145,6 @@ def at_speed(recording: Recording, slope: float) -> Recording:
 
 
 def at_rate_of(first: Recording, second: Recording) -> Recording:
-    """A second version at the first's sampling rate.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-
-    Returns
-    -------
-    Recording
-        The second itself where nothing is to be done.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> slow, quick = HeldAudio(np.zeros((9, 1)), 8000), HeldAudio(np.zeros((9, 1)), 16000)
-    >>> at_rate_of(slow, quick).format.frames, at_rate_of(slow, slow) is slow
-    (5, True)
-    """
+    """A second version at the first's sampling rate."""
     rate_hz = first.format.rate_hz
     return second if second.format.rate_hz == rate_hz else RateConverted(second, rate_hz)

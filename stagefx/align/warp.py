@@ -22,18 +22,7 @@ _CELLS = 2048
 
 @lru_cache(maxsize=1)
 def warp_table() -> Array:
-    """Weights of the frames around a point, for 2049 places from one frame to the next.
-
-    Returns
-    -------
-    ndarray of float64 [2049, 112]
-        Kaiser-windowed sines over their argument; not to be written to.
-
-    Examples
-    --------
-    >>> warp_table()[1024, 54:58].round(4)
-    array([-0.2113,  0.6363,  0.6363, -0.2113])
-    """
+    """Weights of the frames around a point, for 2049 places from one frame to the next."""
     fraction = np.arange(_CELLS + 1)[:, None] / _CELLS
     away = fraction - np.arange(1 - WARP_REACH_FRAMES, WARP_REACH_FRAMES + 1)
     inside = np.clip(1.0 - (away / WARP_REACH_FRAMES) ** 2, 0.0, None)
@@ -48,30 +37,7 @@ def read_along(window: ForwardWindow, path: TimePath, start: int, stop: int) -> 
 
     ``y(n) = second(n + delay(n))``, band-limited interpolation between the second's frames
 
-    Parameters
-    ----------
-    window : ForwardWindow
-        On the second; stretches have to be asked for in order.
-    path : TimePath
-        Where the first's frames are found in it.
-    start, stop : int, frames
-        On the first's scale.
-
-    Returns
-    -------
-    ndarray of float64 [stop - start, channels], full scale 1.0
-        The second, zeros outside it.
-
-    Notes
-    -----
     Up to 0.46 of the rate exact to -118 dB; above it the interpolation falls off.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> line = ForwardWindow(HeldAudio(np.arange(1000.0)[:, None], 48000))
-    >>> read_along(line, TimePath(2.25, 1e-3), 500, 502).round(3).ravel()
-    array([502.75 , 503.751])
     """
     positions = np.arange(start, stop) + path.delays(start, stop)
     low, high = span(positions)
@@ -79,47 +45,13 @@ def read_along(window: ForwardWindow, path: TimePath, start: int, stop: int) -> 
 
 
 def span(positions: Array) -> tuple[int, int]:
-    """The frames that are needed to read at some positions.
-
-    Parameters
-    ----------
-    positions : ndarray of float64, frames
-        Where to read.
-
-    Returns
-    -------
-    low, high : int, frames
-        First frame, and frame after the last.
-
-    Examples
-    --------
-    >>> span(np.array([100.5]))
-    (45, 157)
-    """
+    """The frames that are needed to read at some positions."""
     low = int(np.floor(positions.min())) - WARP_REACH_FRAMES + 1
     return low, int(np.floor(positions.max())) + WARP_REACH_FRAMES + 1
 
 
 def read_between(samples: Array, positions: Array) -> Array:
-    """Audio read between its frames.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames, channels]
-        Audio.
-    positions : ndarray of float64 [n], frames
-        Where to read, 56 frames from either end.
-
-    Returns
-    -------
-    ndarray of float64 [n, channels]
-        The audio there.
-
-    Examples
-    --------
-    >>> read_between(np.arange(200.0)[:, None], np.array([99.25])).round(3).ravel()
-    array([99.25])
-    """
+    """Audio read between its frames."""
     # Compiled code is loaded where a clock drifts, and nowhere else.
     from stagefx.kernels.warp import read_at
 

@@ -56,53 +56,8 @@ def compare_captured(
 ) -> Comparison:
     """Compare two recordings of real stages, and judge what the recorder did not do itself.
 
-    Parameters
-    ----------
-    first, second : str or Path
-        Two recordings of one piece.
-    repeat : str or Path
-        The first recorded once more.
-    loopback : str or Path
-        The played music recorded through the recorder alone.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the first plays.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        How the level is corrected that is taken for the recorder's own.
-    room_dba : float or None, dBA
-        Noise of the room at the seat; None for a room that hides nothing.
-    passage : tuple of two float, s
-        From where to where in the first to compare; all where left out.
-    residual : str or Path
-        Where to write what is left after gain and delay, at the first's gain.
-    force : bool
-        Whether a residual that is there may be replaced.
-
-    Returns
-    -------
-    Comparison
-        Measured; with the faults of the instrument, and its floor under every row.
-
-    Raises
-    ------
-    AudioError
-        A file cannot be read.
-    ComparisonError
-        They cannot be compared.
-    OutputError
-        The residual cannot be written.
-
-    Notes
-    -----
     The floor is what a repeat differs by from the first, else what the loopback does.  The ear
     model and the remainder are floored by listening to that pair.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> found = compare_captured(trio, trio, repeat=trio, passage=(2.0, 4.0))
-    >>> found.verdict.basis, found.captured.floor.basis
-    ('measured', 'A against a repeat of A')
     """
     with ExitStack() as opened:
         steps = opened.enter_context(closing(Steps()))
@@ -167,25 +122,7 @@ def recorders_rows(edits: Sequence[Edit]) -> tuple[AudibilityRow, ...]:
 
 
 def floors_of(floor: CaptureFloor | None) -> dict[str, float]:
-    """What an instrument's floor comes to, row by row.
-
-    Parameters
-    ----------
-    floor : CaptureFloor or None
-        Of `take_apart_captured`.
-
-    Returns
-    -------
-    dict of str to float
-        From a row's name to the least that could have been found, in the row's unit.
-
-    Examples
-    --------
-    >>> bands = (31.6, 1000.0, 10000.0), (0.2, 0.01, 0.05)
-    >>> floor = CaptureFloor("the loopback", 0.01, None, *bands, 2e-6, None, -80.0, (None,) * 3)
-    >>> floors_of(floor)
-    {'level': 0.01, 'group delay': 0.002, 'low end': 0.2, 'middle': 0.01, 'high end': 0.05}
-    """
+    """What an instrument's floor comes to, row by row."""
     if floor is None:
         return {}
     found = {

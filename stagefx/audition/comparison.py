@@ -34,7 +34,7 @@ class Comparison:
         How loud full scale is at the seat.
     heard : Heard
         What the ear model makes of the difference.
-    audibility table : tuple of LedgerRow
+    audibility : tuple of LedgerRow
         Every kind of difference, set against hearing.
     verdict : Verdict
         Grade, sentence, conditions, what would change it.
@@ -102,25 +102,7 @@ NOT_JUDGED = "not judged"
 
 
 def number(value: float | None, reason: str = NOT_MEASURED) -> Any:
-    """A number, or why there is none.
-
-    Parameters
-    ----------
-    value : float or None
-        May be infinite.
-    reason : str
-        Why it is None.
-
-    Returns
-    -------
-    float or dict
-        A plain number, or ``{"value": None, "reason": reason}``.
-
-    Examples
-    --------
-    >>> number(1.5), number(float("inf"))
-    (1.5, {'value': None, 'reason': 'infinite'})
-    """
+    """A number, or why there is none."""
     if value is not None and math.isfinite(value):
         return float(value)
     if value is not None:
@@ -129,27 +111,7 @@ def number(value: float | None, reason: str = NOT_MEASURED) -> Any:
 
 
 def comparison_as_json(comparison: Comparison) -> dict[str, Any]:
-    """The keys of ``stagefx compare --json``.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        What was found.
-
-    Returns
-    -------
-    dict
-        Plain values.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.audition.shortcuts import compare_recordings
-    >>> noise = HeldAudio(np.random.default_rng(1).uniform(-1.0, 1.0, (48000, 1)), 48000)
-    >>> comparison_as_json(compare_recordings(noise, noise))["null_db"]["plain"]
-    {'value': None, 'reason': 'nothing is left'}
-    """
+    """The keys of ``stagefx compare --json``."""
     found = comparison.difference
     return {
         "alignment": {

@@ -156,30 +156,7 @@ def _named(
 
 
 def level_matched_db(difference: Difference, level_by: LevelBy) -> float:
-    """What a level match takes away of the level between two files.
-
-    Parameters
-    ----------
-    difference : Difference
-        What `take_apart` found between them.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        How they are matched; by gain where they are too short or too quiet for a loudness.
-
-    Returns
-    -------
-    float, dB
-        Level of the second re the first.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
-    >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(2.0 * noise, 48000))
-    >>> level_matched_db(found, "nothing"), round(level_matched_db(found, "gain"), 3)
-    (0.0, 6.021)
-    """
+    """What a level match takes away of the level between two files."""
     if level_by == "nothing":
         return 0.0
     by_loudness = difference.loudness.difference_db
@@ -189,56 +166,12 @@ def level_matched_db(difference: Difference, level_by: LevelBy) -> float:
 
 
 def name_of(recording: Recording) -> str:
-    """A recording's name without its folder.
-
-    Parameters
-    ----------
-    recording : Recording
-        Any.
-
-    Returns
-    -------
-    str
-        For sentences.
-
-    Examples
-    --------
-    >>> from stagefx.io.files import open_audio
-    >>> from stagefx.samples import samples_folder
-    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
-    ...     name_of(music)
-    'trio.flac'
-    """
+    """A recording's name without its folder."""
     return Path(recording.place).name
 
 
 def frames_of(first: Recording, passage: tuple[float, float] | None) -> tuple[int, int | None]:
-    """A passage in frames.
-
-    Parameters
-    ----------
-    first : Recording
-        In whose time the passage is stated.
-    passage : tuple of two float, s
-        From where to where; all where left out.
-
-    Returns
-    -------
-    start, stop : int, frames
-        The stop is None for the end.
-
-    Raises
-    ------
-    ComparisonError
-        The passage does not lie in the first.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.io.recording import HeldAudio
-    >>> frames_of(HeldAudio(np.zeros((96000, 1)), 48000), (0.5, 1.5))
-    (24000, 72000)
-    """
+    """A passage in frames."""
     if passage is None:
         return 0, None
     made = first.format

@@ -27,25 +27,7 @@ NOT_ENOUGH = "more than 10,000 times"
 
 @dataclass(frozen=True)
 class CauseMargin:
-    """How far one cause is from being heard.
-
-    Parameters
-    ----------
-    effect : str
-        The effect, as in ``--only``.
-    cause : str
-        What would have to grow.
-    factor : float or None
-        By how much; 1 where it may be heard as it is, None where there is no such factor.
-    reason : str
-        Why there is no factor, else empty.
-    grade_now : Grade or None
-        Of the effect alone, as it is; None where it cannot be graded.
-    decided_by : str
-        The row of the audibility table that it would be heard by first; empty where none.
-    sentence : str
-        The same in words.
-    """
+    """How far one cause is from being heard."""
 
     effect: str
     cause: str
@@ -61,13 +43,7 @@ class CauseMargin:
         return math.inf if self.factor is None else self.factor
 
     def as_json(self) -> dict[str, Any]:
-        """The margin as plain values.
-
-        Returns
-        -------
-        dict
-            ``{"value": None, "reason": …}`` where there is no number.
-        """
+        """The margin as plain values."""
         why = {"value": None, "reason": self.reason}
         return {
             "effect": self.effect,
@@ -141,27 +117,7 @@ class Margin:
 
 
 def headline(found: Margin) -> str:
-    """What comes nearest to being heard, in a sentence.
-
-    Parameters
-    ----------
-    found : Margin
-        Of a stage in a piece.
-
-    Returns
-    -------
-    str
-        With the factor.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> from stagefx.audition.shortcuts import margin
-    >>> headline(margin(load_stage("wire"), trio, passage=(2.0, 4.0)))
-    'This stage has nothing that could grow until it is heard.'
-    """
+    """What comes nearest to being heard, in a sentence."""
     judged = [one for one in found.causes if one.grade_now is not None]
     if not judged:
         return "This stage has nothing that could grow until it is heard."
@@ -206,26 +162,7 @@ def margins(
 
 
 def margin_of(cause: Cause, trial: Trial | str) -> CauseMargin:
-    """Find the factor of one cause.
-
-    Parameters
-    ----------
-    cause : Cause
-        What grows.
-    trial : Trial or str
-        What tries it out; or why it cannot be tried.
-
-    Returns
-    -------
-    CauseMargin
-        With its sentence.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.margin.causes import OFFSET
-    >>> margin_of(OFFSET, "a fault, not a sound").factor is None
-    True
-    """
+    """Find the factor of one cause."""
     if isinstance(trial, str):
         said = f"{cause.name.capitalize()}: {trial}."
         return CauseMargin(cause.effect, cause.name, None, trial, None, "", said)
@@ -250,23 +187,7 @@ def _upper(text: str) -> str:
 
 
 def first_heard_of(trial: Trial) -> float | None:
-    """The least factor at which any witness hears a cause.
-
-    Parameters
-    ----------
-    trial : Trial
-        What tries it out.
-
-    Returns
-    -------
-    float or None
-        None where the largest factor is not enough.
-
-    Examples
-    --------
-    >>> round(first_heard_of(Trial(closed_form=38.0)), 1)
-    38.0
-    """
+    """The least factor at which any witness hears a cause."""
     found = trial.closed_form
     for witness in trial.witnesses:
         if found is not None and found <= 1.0:
@@ -285,25 +206,7 @@ def _before(witness: Callable[[float], bool], known: float | None) -> Callable[[
 
 
 def first_heard(heard: Callable[[float], bool]) -> float | None:
-    """The least factor at which something is heard, trusting that more is never heard less.
-
-    Parameters
-    ----------
-    heard : callable
-        From a factor to whether it is heard.
-
-    Returns
-    -------
-    float or None
-        At most 1 % too large; 1 where it is heard at once, None where 10,000 is not enough.
-
-    Examples
-    --------
-    >>> asked = []
-    >>> found = first_heard(lambda times: asked.append(times) or times >= 38.0)
-    >>> 38.0 <= found <= 38.38, len(asked) < 14
-    (True, True)
-    """
+    """The least factor at which something is heard, trusting that more is never heard less."""
     grid = [1.0]
     while grid[-1] * STEP < MOST:
         grid.append(grid[-1] * STEP)

@@ -104,20 +104,7 @@ class Pair:
     def choose_passage(
         self, *, seconds: float = USUAL_PASSAGE_S, level_matched: bool = True
     ) -> Passage:
-        """The stretch in which the difference is most likely to be heard.
-
-        Parameters
-        ----------
-        seconds : float, s, 0.5 or more
-            How long it should be.
-        level_matched : bool
-            Whether the level between them is taken away, as listening tests do.
-
-        Returns
-        -------
-        Passage
-            As of `stagefx.hearing.passage.choose_passage`.
-        """
+        """The stretch in which the difference is most likely to be heard."""
 
         def work() -> Passage:
             with self.open() as pair:
@@ -130,23 +117,7 @@ class Pair:
         return self._steps.once(key, work)
 
     def excerpt(self, passage: tuple[float, float]) -> tuple[Array, Array]:
-        """A passage of both, the second brought to the first's time and polarity.
-
-        Parameters
-        ----------
-        passage : tuple of two float, s
-            From where to where in the first.
-
-        Returns
-        -------
-        tuple of two ndarray of float64 [frames, channels], full scale 1.0
-            Equally long.
-
-        Raises
-        ------
-        ComparisonError
-            The passage does not lie in both.
-        """
+        """A passage of both, the second brought to the first's time and polarity."""
         with self.open() as (one, other):
             start, stop = frames_of(one, passage)
             assert stop is not None

@@ -28,43 +28,7 @@ def compare_recordings(
     room_dba: float | None = USUAL_ROOM_DBA,
     passage: tuple[float, float] | None = None,
 ) -> Comparison:
-    """Compare two versions of a piece and judge the difference.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Open files or held audio, of one rate and number of channels.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the first plays.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        What a listener's level match is taken to take away.
-    room_dba : float or None, dBA
-        Noise of the room at the seat; None for a room that hides nothing.
-    passage : tuple of two float, s
-        From where to where in the first to compare; all where left out.
-
-    Returns
-    -------
-    Comparison
-        The difference, the audibility table and the verdict.
-
-    Raises
-    ------
-    ComparisonError
-        They cannot be compared, the passage does not lie in the first, or the listening level is
-        out of reason.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 2))
-    >>> one, other = HeldAudio(noise, 48000), HeldAudio(0.99 * noise, 48000)
-    >>> found = compare_recordings(one, other)
-    >>> level = next(row for row in found.audibility table if row.name == "level")
-    >>> round(level.value, 4), found.verdict.grade.value
-    (0.0873, 'should not be heard')
-    """
+    """Compare two versions of a piece and judge the difference."""
     with Audition.of_files(
         first, second,
         listening_level_db=listening_level_db, level_by=level_by, room_dba=room_dba,

@@ -27,17 +27,7 @@ _NICE = (1.0, 2.0, 5.0, 10.0)
 
 @dataclass(frozen=True)
 class OnBench:
-    """A stage with its knob set, and the volts it is played and recorded with.
-
-    Parameters
-    ----------
-    stage : Stage
-        As it lies on the bench.
-    knob : Knob
-        Its circuit at the knob's position.
-    played_v : float, V rms
-        A full-scale sine of the source.
-    """
+    """A stage with its knob set, and the volts it is played and recorded with."""
 
     stage: Stage
     knob: Knob
@@ -66,22 +56,7 @@ class OnBench:
         return next(nice for nice in _NICE if nice * decade >= largest) * decade
 
     def through(self, samples: Array, rate_hz: int, *, seed: int = 0) -> Array:
-        """Play samples through the stage into the recorder.
-
-        Parameters
-        ----------
-        samples : array [frames, 2], full scale 1.0
-            What is played.
-        rate_hz : int, Hz
-            Sampling rate.
-        seed : int
-            Of the stage's noise.
-
-        Returns
-        -------
-        array [frames, 2], full scale 1.0
-            What is recorded, `captured_v` being full scale; polarity as the stage leaves it.
-        """
+        """Play samples through the stage into the recorder."""
         played = Played(self.stage, self.knob, chosen(self.stage), {}, seed)
         with played.chain(rate_hz, samples.shape[1]) as chain:
             scale = chain.unit_v / (math.sqrt(2.0) * self.captured_v)
@@ -90,34 +65,7 @@ class OnBench:
 
 
 def on_bench(stage: Stage, *, knob: float | None = None, load_ohm: float | None = None) -> OnBench:
-    """Lay a stage on the bench.
-
-    Parameters
-    ----------
-    stage : Stage
-        Needs a source level.
-    knob : float, 0 to 1
-        Share of the knob's travel; left out, where the stage says, by listening at the usual
-        level included.
-    load_ohm : float, ohm, > 0
-        What it drives instead of its own load's resistance.
-
-    Returns
-    -------
-    OnBench
-        Ready to be played through.
-
-    Raises
-    ------
-    StageError
-        No source level, no knob to be set, a knob at zero, or a loop that is unstable.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> on_bench(load_stage("line-stage"), knob=1.0).captured_v
-    20.0
-    """
+    """Lay a stage on the bench."""
     if stage.source.level is None:
         raise StageError(
             f"'{stage.name}' does not say how hot its source is; give [source] level, the rms "
@@ -136,31 +84,7 @@ def on_bench(stage: Stage, *, knob: float | None = None, load_ohm: float | None 
 
 
 def with_knob(stage: Stage, knob: float | None) -> Stage:
-    """A stage with its knob at a share of its travel.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    knob : float or None, 0 to 1
-        None leaves it as it is.
-
-    Returns
-    -------
-    Stage
-        The same stage otherwise.
-
-    Raises
-    ------
-    StageError
-        There is no control.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> with_knob(load_stage("line-stage"), 0.5).volume.position
-    0.5
-    """
+    """A stage with its knob at a share of its travel."""
     if knob is None:
         return stage
     if stage.volume is None:
@@ -170,26 +94,7 @@ def with_knob(stage: Stage, knob: float | None) -> Stage:
 
 
 def with_load(stage: Stage, load_ohm: float | None) -> Stage:
-    """A stage that drives another resistance.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    load_ohm : float or None, ohm, > 0
-        None leaves it as it is.
-
-    Returns
-    -------
-    Stage
-        The same stage otherwise; the load's capacitance stays.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> with_load(load_stage("line-stage"), 600.0).load.resistance.value
-    600.0
-    """
+    """A stage that drives another resistance."""
     if load_ohm is None:
         return stage
     load = stage.load or Load()

@@ -25,19 +25,7 @@ _QUIET = 0.1
 
 @dataclass(frozen=True)
 class Expectation:
-    """What the bench should show.
-
-    Parameters
-    ----------
-    bench : OnBench
-        The stage as it lies there.
-    measurement : Measurement
-        What the recorder should show, by the code that measures real recordings.
-    pictures : tuple of SquarePicture
-        What a scope should show.
-    remarks : tuple of str
-        Faults first, then what to know of the knob.
-    """
+    """What the bench should show."""
 
     bench: OnBench
     measurement: Measurement
@@ -45,37 +33,14 @@ class Expectation:
     remarks: tuple[str, ...]
 
     def picture(self, name: str) -> SquarePicture:
-        """One of the square waves.
-
-        Parameters
-        ----------
-        name : str
-            ``"small"``, ``"full"`` or ``"slow"``.
-
-        Returns
-        -------
-        SquarePicture
-            The picture.
-
-        Raises
-        ------
-        KeyError
-            There is none of that name.
-        """
+        """One of the square waves."""
         for one in self.pictures:
             if one.name == name:
                 return one
         raise KeyError(name)
 
     def as_json(self) -> dict[str, Any]:
-        """The expectation as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of a measurement file, and ``stage``, ``knob_position``, the volts of full
-            scale, the load, ``squares_on_scope``.
-        """
+        """The expectation as plain values."""
         load = self.bench.stage.load
         resistance = None if load is None or load.resistance is None else load.resistance.value
         found = self.measurement.as_json()
@@ -148,30 +113,7 @@ def expect(
 
 
 def measured_on(bench: OnBench, signal: TestSignal, *, seed: int = 0) -> Measurement:
-    """One test signal played through a modelled stage and measured.
-
-    Parameters
-    ----------
-    bench : OnBench
-        The stage.
-    signal : TestSignal
-        What is played.
-    seed : int
-        Of the stage's noise.
-
-    Returns
-    -------
-    Measurement
-        Of this signal alone, of the left channel.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> found = measured_on(on_bench(load_stage("wire")), signal_named("01-level-1khz"))
-    >>> abs(round(found.levels[0].gain_db, 3))
-    0.0
-    """
+    """One test signal played through a modelled stage and measured."""
     recorded = bench.through(signal.samples(), signal.rate_hz, seed=seed)
     return measure_signal(
         signal,
@@ -200,22 +142,6 @@ def _remarks(bench: OnBench) -> Iterator[str]:
 
 
 def loads_of(plain: Mapping[str, Any]) -> float | None:
-    """The load that a measurement file was made with.
-
-    Parameters
-    ----------
-    plain : mapping
-        The file's values.
-
-    Returns
-    -------
-    float or None, ohm
-        None where it does not say.
-
-    Examples
-    --------
-    >>> loads_of({"load_resistance_ohm": 600.0})
-    600.0
-    """
+    """The load that a measurement file was made with."""
     value = plain.get("load_resistance_ohm")
     return float(value) if isinstance(value, int | float) and value > 0.0 else None

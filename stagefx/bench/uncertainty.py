@@ -19,19 +19,7 @@ _SMALL = 1e-4
 
 @dataclass(frozen=True)
 class Measured:
-    """A value with its uncertainty.
-
-    Parameters
-    ----------
-    exact : float or uncertainties' own number
-        Value and uncertainty, related to all others from the same readings.
-    low, high : float
-        With every reading at its worst end.
-    readings : tuple of int
-        Which readings it comes from, counted from 1.
-    assumed : bool
-        Whether any of them states no uncertainty, so that a usual one was taken.
-    """
+    """A value with its uncertainty."""
 
     exact: Any = field(repr=False)
     low: float
@@ -55,18 +43,7 @@ class Measured:
         return 0.5 * (self.high - self.low)
 
     def meets(self, other: Measured) -> bool:
-        """Whether the ranges of two values overlap.
-
-        Parameters
-        ----------
-        other : Measured
-            A value of the same thing.
-
-        Returns
-        -------
-        bool
-            Overlap, ends included.
-        """
+        """Whether the ranges of two values overlap."""
         slack = 1e-12 * max(abs(self.value), abs(other.value))
         return self.low <= other.high + slack and other.low <= self.high + slack
 
@@ -74,57 +51,14 @@ class Measured:
 def stated(
     value: float, half_width: float = 0.0, *, reading: int | None = None, assumed: bool = False
 ) -> Measured:
-    """A value as it was read.
-
-    Parameters
-    ----------
-    value : float
-        What the instrument showed.
-    half_width : float, >= 0
-        By how much it may be wrong; 0 is exact.
-    reading : int
-        Which reading, counted from 1.
-    assumed : bool
-        Whether the half width is only a usual one.
-
-    Returns
-    -------
-    Measured
-        With a symmetrical range.
-
-    Examples
-    --------
-    >>> stated(2.0, 0.1).low
-    1.9
-    """
+    """A value as it was read."""
     exact = ufloat(value, half_width) if half_width > 0.0 else value
     numbers = () if reading is None else (reading,)
     return Measured(exact, value - half_width, value + half_width, numbers, assumed)
 
 
 def carry(law: Callable[..., float], *given: Measured) -> Measured:
-    """Carry values and their uncertainties through a law.
-
-    Parameters
-    ----------
-    law : callable
-        From as many floats to one; it should rise or fall with each of them.
-    *given : Measured
-        What goes in.
-
-    Returns
-    -------
-    Measured
-        What comes out: uncertainties to first order, the range by the law itself.
-
-    Examples
-    --------
-    >>> loaded = carry(lambda a, b: 1e3 * (a - b) / b, stated(1.0, 1e-3), stated(0.953, 1e-3))
-    >>> round(loaded.value, 3), round(loaded.low, 3), round(loaded.high, 3)
-    (49.318, 47.17, 51.471)
-    >>> round(loaded.uncertainty, 3)
-    1.521
-    """
+    """Carry values and their uncertainties through a law."""
     slopes = [_slope(law, index, one.half_range) for index, one in enumerate(given)]
     value = wrap(law, slopes)(*(one.exact for one in given))
     middle = [one.value for one in given]
@@ -157,24 +91,7 @@ def _slope(law: Callable[..., float], index: int, half_range: float) -> Callable
 
 
 def combined(given: Sequence[Measured]) -> Measured:
-    """The mean of several values of one thing, the surer ones counting more.
-
-    Parameters
-    ----------
-    given : sequence of Measured
-        At least one.
-
-    Returns
-    -------
-    Measured
-        Weighted by one over the squares of their uncertainties (least squares).
-
-    Examples
-    --------
-    >>> both = combined([stated(1.0, 0.1), stated(1.3, 0.2)])
-    >>> round(both.value, 3), round(both.uncertainty, 4)
-    (1.06, 0.0894)
-    """
+    """The mean of several values of one thing, the surer ones counting more."""
     if len(given) == 1:
         return given[0]
     sure = [one for one in given if one.uncertainty == 0.0]
@@ -189,48 +106,12 @@ def combined(given: Sequence[Measured]) -> Measured:
 
 
 def exactly(value: float, like: Measured) -> Measured:
-    """A value that readings leave no doubt of.
-
-    Parameters
-    ----------
-    value : float
-        The value.
-    like : Measured
-        What it was concluded from.
-
-    Returns
-    -------
-    Measured
-        Without uncertainty, from the same readings.
-
-    Examples
-    --------
-    >>> exactly(1.0, stated(0.999, 0.01)).uncertainty
-    0.0
-    """
+    """A value that readings leave no doubt of."""
     return replace(like, exact=value, low=value, high=value)
 
 
 def rounded(value: float, uncertainty: float) -> float:
-    """A value without the digits that its uncertainty makes meaningless.
-
-    Parameters
-    ----------
-    value : float
-        Any value.
-    uncertainty : float, >= 0
-        Its uncertainty.
-
-    Returns
-    -------
-    float
-        Off by at most a hundredth of the uncertainty.
-
-    Examples
-    --------
-    >>> rounded(49.317943, 1.5)
-    49.32
-    """
+    """A value without the digits that its uncertainty makes meaningless."""
     if value == 0.0 or uncertainty <= 0.0 or not math.isfinite(uncertainty):
         return value
     finest = math.floor(math.log10(0.02 * uncertainty))

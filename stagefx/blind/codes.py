@@ -27,17 +27,7 @@ _JOINTS = re.compile(r"[\s\-\u2010-\u2015\u2212\u00ad_.]+")
 
 @dataclass(frozen=True)
 class Answer:
-    """One trial: what the page drew and what was replied.
-
-    Parameters
-    ----------
-    item : int, 0 to 255
-        Which of the pack's items.
-    draw : int, 0 to 255
-        What the page drew, by the protocol's rule.
-    reply : tuple of int
-        One number; of the hidden-reference triple two grades, in tenths.
-    """
+    """One trial: what the page drew and what was replied."""
 
     item: int
     draw: int
@@ -46,19 +36,7 @@ class Answer:
 
 @dataclass(frozen=True)
 class Reply:
-    """All that one listener replied to one pack.
-
-    Parameters
-    ----------
-    pack : str
-        The pack's identity, 16 hexadecimal digits.
-    listener : str
-        The name that was given; may be empty.
-    sitting : str
-        16 hexadecimal digits drawn by the page, which tell two people of one name apart.
-    answers : tuple of Answer
-        In the order in which they were given.
-    """
+    """All that one listener replied to one pack."""
 
     pack: str
     listener: str
@@ -66,13 +44,7 @@ class Reply:
     answers: tuple[Answer, ...]
 
     def as_json(self) -> dict[str, Any]:
-        """The reply as the page saves it.
-
-        Returns
-        -------
-        dict
-            ``pack``, ``listener``, ``sitting``, ``draws``, ``replies``, ``check``.
-        """
+        """The reply as the page saves it."""
         replies = [list(a.reply) if len(a.reply) > 1 else a.reply[0] for a in self.answers]
         return {
             "pack": self.pack,
@@ -90,56 +62,13 @@ class Reply:
 
 
 def encode_reply(reply: Reply) -> str:
-    """The code of a reply.
-
-    Parameters
-    ----------
-    reply : Reply
-        What was drawn and replied.
-
-    Returns
-    -------
-    str
-        Groups of four characters, joined by hyphens.
-
-    Raises
-    ------
-    BlindError
-        The name is too long, or a number does not fit.
-
-    Examples
-    --------
-    >>> encode_reply(Reply("00" * 8, "Ada", "11" * 8, (Answer(0, 1, (1,)),)))[:14]
-    'AEAA-AAAA-AAAA'
-    """
+    """The code of a reply."""
     text = base64.b32encode(_bytes_of(reply)).decode("ascii").rstrip("=")
     return "-".join(text[start : start + _GROUP] for start in range(0, len(text), _GROUP))
 
 
 def decode_reply(text: str) -> Reply:
-    """A reply from its code.
-
-    Parameters
-    ----------
-    text : str
-        A code; lower case, spaces and any kind of hyphen are taken.
-
-    Returns
-    -------
-    Reply
-        What was drawn and replied.
-
-    Raises
-    ------
-    BlindError
-        The text is no code, or was altered or cut on its way.
-
-    Examples
-    --------
-    >>> reply = Reply("0123456789abcdef", "Ada", "11" * 8, (Answer(0, 1, (1,)),))
-    >>> decode_reply(encode_reply(reply).lower().replace("-", " ")) == reply
-    True
-    """
+    """A reply from its code."""
     if not like_a_code(text):
         raise BlindError(
             f"'{_short(text)}' is no reply code; paste the whole code that the page showed at the "
@@ -154,52 +83,12 @@ def decode_reply(text: str) -> Reply:
 
 
 def like_a_code(text: str) -> bool:
-    """Whether a text is a code, be it an altered one, and not something else.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    bool
-        True where it is nothing but many of a code's letters.
-
-    Examples
-    --------
-    >>> like_a_code("What a nice film!"), like_a_code("AEAA-" * 12)
-    (False, True)
-    """
+    """Whether a text is a code, be it an altered one, and not something else."""
     return bool(_LETTERS.fullmatch(_JOINTS.sub("", text).upper()))
 
 
 def reply_from_json(found: Any, place: str) -> Reply:
-    """A reply from what the page saved as a file.
-
-    Parameters
-    ----------
-    found : object
-        The file's JSON.
-    place : str
-        Where it comes from, for the error.
-
-    Returns
-    -------
-    Reply
-        What was drawn and replied.
-
-    Raises
-    ------
-    BlindError
-        It is no saved reply, or was altered.
-
-    Examples
-    --------
-    >>> reply = Reply("0123456789abcdef", "Ada", "11" * 8, (Answer(0, 1, (1,)),))
-    >>> reply_from_json(reply.as_json(), "ada.json") == reply
-    True
-    """
+    """A reply from what the page saved as a file."""
     try:
         replies = [tuple(r) if isinstance(r, list) else (r,) for r in found["replies"]]
         answers = tuple(

@@ -22,25 +22,7 @@ _HEX_16 = re.compile(r"[0-9a-f]{16}")
 
 @dataclass(frozen=True)
 class SealedKey:
-    """Which unlabelled version is which.
-
-    Parameters
-    ----------
-    pack : str
-        The pack's identity, 16 hexadecimal digits.
-    protocol : str
-        What its trials ask.
-    key : tuple of str
-        Of each item a permutation: digit j tells which version the j-th unlabelled one is.
-    items : tuple of str
-        Of each item ``"main"`` or ``"control"``.
-    nonce : str
-        At least 32 hexadecimal digits nobody could guess.
-    versions : tuple of str
-        What the versions are, in the words of whoever made the pack.
-    trials, control_trials : int or None
-        Of a whole reply; None where the pack does not say.
-    """
+    """Which unlabelled version is which."""
 
     pack: str
     protocol: str
@@ -62,14 +44,7 @@ class SealedKey:
         return hashlib.sha256(self.sealed_text.encode("ascii")).hexdigest()
 
     def as_json(self) -> dict[str, Any]:
-        """The key as its file holds it.
-
-        Returns
-        -------
-        dict
-            ``pack``, ``protocol``, ``key``, ``nonce``, ``commitment``, ``items``, ``versions``,
-            ``trials``, ``control_trials``.
-        """
+        """The key as its file holds it."""
         return {
             "pack": self.pack,
             "protocol": self.protocol,
@@ -93,36 +68,7 @@ def draw_key(
 ) -> SealedKey:
     """Draw a key that nobody knows.
 
-    Parameters
-    ----------
-    protocol : str
-        One of `stagefx.blind.protocol.PROTOCOLS`.
-    items : tuple of str
-        Of each item ``"main"`` or ``"control"``.
-    versions : tuple of str
-        What the versions are.
-    trials, control_trials : int or None
-        How many of each a whole reply holds.
-
-    Returns
-    -------
-    SealedKey
-        From the operating system's entropy, never from a seed.
-
-    Raises
-    ------
-    BlindError
-        There is no such protocol.
-
-    Notes
-    -----
     An item with a positive control has two versions, however many the others have.
-
-    Examples
-    --------
-    >>> key = draw_key("abx", ("main", "control"))
-    >>> sorted(key.key[0]), len(key.commitment)
-    (['0', '1'], 64)
     """
     find_protocol(protocol)
     chance = secrets.SystemRandom()
@@ -144,63 +90,14 @@ def draw_key(
 
 
 def save_key(key: SealedKey, place: str | Path, *, force: bool = False) -> None:
-    """Write a key to a file that only its owner can read.
-
-    Parameters
-    ----------
-    key : SealedKey
-        What to write.
-    place : str or Path
-        Outside the pack.
-    force : bool
-        Whether a file that is there may be replaced.
-
-    Raises
-    ------
-    OutputError
-        The place cannot be written, or holds something already.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> key = draw_key("abx", ("main",))
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     save_key(key, Path(folder, "key.json"))
-    ...     load_key(Path(folder, "key.json")) == key
-    True
-    """
+    """Write a key to a file that only its owner can read."""
     with WholeFile(place, force=force) as whole:
         os.fchmod(whole.file.fileno(), 0o600)
         whole.file.write(json.dumps(key.as_json(), indent=2).encode() + b"\n")
 
 
 def load_key(place: str | Path) -> SealedKey:
-    """Read a key, and see that it is the one that was sealed.
-
-    Parameters
-    ----------
-    place : str or Path
-        A key file.
-
-    Returns
-    -------
-    SealedKey
-        As it was drawn.
-
-    Raises
-    ------
-    BlindError
-        The file cannot be read or is no key.
-    BlindError
-        The key does not fit its commitment: it was changed after it was sealed.
-
-    Examples
-    --------
-    >>> load_key("no such key.json")
-    Traceback (most recent call last):
-    stagefx.errors.BlindError: no such key.json cannot be read: No such file or directory; give a \
-key file
-    """
+    """Read a key, and see that it is the one that was sealed."""
     try:
         found = from_json(Path(place).read_text(encoding="utf-8"))
         key = SealedKey(

@@ -20,15 +20,7 @@ from stagefx.errors import BlindError
 
 @dataclass(frozen=True)
 class Controls:
-    """Trials of a change that is known to be heard.
-
-    Parameters
-    ----------
-    correct, trials : int
-        Right answers and answers.
-    chance : float, 0 to 1
-        Share that chance alone gets right.
-    """
+    """Trials of a change that is known to be heard."""
 
     correct: int
     trials: int
@@ -42,70 +34,26 @@ class Controls:
         return p_value(self.correct, self.trials, self.chance) <= USUAL_FALSE_PASS
 
     def as_json(self) -> dict[str, Any]:
-        """The controls as plain values.
-
-        Returns
-        -------
-        dict
-            ``correct``, ``trials``, ``passed``.
-        """
+        """The controls as plain values."""
         return {"correct": self.correct, "trials": self.trials, "passed": self.passed}
 
 
 @dataclass(frozen=True)
 class Grades:
-    """How much lower the object was graded than the hidden reference (ITU-R BS.1116).
-
-    Parameters
-    ----------
-    mean, low, high : float
-        Mean difference, object less reference, and Student's 95 % interval.
-    """
+    """How much lower the object was graded than the hidden reference (ITU-R BS.1116)."""
 
     mean: float
     low: float
     high: float
 
     def as_json(self) -> dict[str, float]:
-        """The grades as plain values.
-
-        Returns
-        -------
-        dict
-            ``mean``, ``low``, ``high``.
-        """
+        """The grades as plain values."""
         return dict(vars(self))
 
 
 @dataclass(frozen=True)
 class Listener:
-    """What one listener got right.
-
-    Parameters
-    ----------
-    name : str
-        As it was given.
-    correct, trials : int
-        Right answers and answers, controls apart; of a preference those for the first version.
-    p : float
-        Exact.
-    p_holm : float
-        Corrected for the number of listeners.
-    interval : tuple of two float
-        Of the share of right answers, 95 %.
-    d_prime : float or None
-        None of a preference.
-    d_prime_model : str
-        The decision model it rests on.
-    controls : Controls
-        The positive control.
-    outcomes : tuple of bool
-        Each answer, in order.
-    choices : tuple of tuple of two int
-        Of a preference: the version chosen, the version passed over.
-    grades : Grades or None
-        Of the hidden-reference triple.
-    """
+    """What one listener got right."""
 
     name: str
     correct: int
@@ -121,28 +69,11 @@ class Listener:
     grades: Grades | None = None
 
     def with_holm(self, p_holm: float) -> Listener:
-        """The same listener, corrected for how many there are.
-
-        Parameters
-        ----------
-        p_holm : float
-            Corrected p-value.
-
-        Returns
-        -------
-        Listener
-            Otherwise alike.
-        """
+        """The same listener, corrected for how many there are."""
         return replace(self, p_holm=p_holm)
 
     def as_json(self) -> dict[str, Any]:
-        """The listener as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of one of ``listeners`` in ``stagefx blind score --json``.
-        """
+        """The listener as plain values."""
         none = {"value": None, "reason": "a preference has no right answer"}
         return {
             "name": self.name,
@@ -159,34 +90,7 @@ class Listener:
 
 
 def listener_of(reply: Reply, key: SealedKey) -> Listener:
-    """Count a listener's replies.
-
-    Parameters
-    ----------
-    reply : Reply
-        A whole reply to this key's pack.
-    key : SealedKey
-        Which unlabelled version is which.
-
-    Returns
-    -------
-    Listener
-        Not yet corrected for how many listeners there are.
-
-    Raises
-    ------
-    BlindError
-        The reply holds no trial of what the test is about.
-
-    Examples
-    --------
-    >>> from stagefx.blind.codes import Answer
-    >>> key = SealedKey("0" * 16, "abx", ("01",), ("main",), "0" * 32)
-    >>> answers = tuple(Answer(0, 1, (1 if n < 12 else 0,)) for n in range(16))
-    >>> found = listener_of(Reply("0" * 16, "Ada", "0" * 16, answers), key)
-    >>> found.correct, round(found.p, 4), round(found.d_prime, 2)
-    (12, 0.0384, 1.79)
-    """
+    """Count a listener's replies."""
     opened = [open_trial(answer, key) for answer in reply.answers]
     trials = [trial for trial in opened if not trial.control]
     if not trials:
@@ -212,23 +116,7 @@ def listener_of(reply: Reply, key: SealedKey) -> Listener:
 
 
 def controls_of(parts: Sequence[Controls]) -> Controls:
-    """Positive controls taken together.
-
-    Parameters
-    ----------
-    parts : sequence of Controls
-        Of one listener each.
-
-    Returns
-    -------
-    Controls
-        Their sum.
-
-    Examples
-    --------
-    >>> controls_of([Controls(5, 5, 0.5), Controls(4, 5, 0.5)]).passed
-    True
-    """
+    """Positive controls taken together."""
     chance = parts[0].chance if parts else 0.5
     return Controls(sum(c.correct for c in parts), sum(c.trials for c in parts), chance)
 

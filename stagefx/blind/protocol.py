@@ -9,21 +9,7 @@ from stagefx.errors import BlindError, nearest
 
 @dataclass(frozen=True)
 class Protocol:
-    """What a trial plays and asks.
-
-    Parameters
-    ----------
-    name : str
-        As it is typed.
-    chance : float, 0 to 1
-        Share of trials that somebody who hears nothing gets right.
-    asks : str
-        The question of a trial.
-    model : str
-        The decision model by which a score becomes d'.
-    two_sided : bool
-        Whether both answers count as a finding, as in a preference.
-    """
+    """What a trial plays and asks."""
 
     name: str
     chance: float
@@ -47,28 +33,7 @@ ITU-R BS.1116, in which a trial is right when the hidden reference is given the 
 
 
 def find_protocol(name: str) -> Protocol:
-    """A protocol by its name.
-
-    Parameters
-    ----------
-    name : str
-        One of `PROTOCOLS`.
-
-    Returns
-    -------
-    Protocol
-        What it plays and asks.
-
-    Raises
-    ------
-    BlindError
-        There is none of this name.
-
-    Examples
-    --------
-    >>> find_protocol("triangle").asks
-    'Which is the odd one?'
-    """
+    """A protocol by its name."""
     if name not in PROTOCOLS:
         raise BlindError(f"no protocol '{name}'{nearest(name, PROTOCOLS)}")
     return PROTOCOLS[name]

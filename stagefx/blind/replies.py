@@ -15,20 +15,7 @@ from stagefx.io.texts import from_json
 
 @dataclass(frozen=True)
 class SetAside:
-    """A reply that is not counted.
-
-    Parameters
-    ----------
-    where : str
-        File and line.
-    who : str
-        The listener's name, where it could be read.
-    why : str
-        ``"not a code"``, ``"altered"``, ``"another pack's"``, ``"not whole"``, ``"a duplicate"``,
-        ``"not this listener's first"`` or ``"not there at the first scoring"``.
-    detail : str
-        A sentence.
-    """
+    """A reply that is not counted."""
 
     where: str
     who: str
@@ -36,29 +23,13 @@ class SetAside:
     detail: str
 
     def as_json(self) -> dict[str, str]:
-        """The reply as plain values.
-
-        Returns
-        -------
-        dict
-            ``where``, ``who``, ``why``, ``detail``.
-        """
+        """The reply as plain values."""
         return dict(vars(self))
 
 
 @dataclass(frozen=True)
 class Sorted:
-    """Replies told apart.
-
-    Parameters
-    ----------
-    counted : tuple of Reply
-        In the order in which they stand.
-    late : tuple of Reply
-        Whole, but not there at the first scoring.
-    set_aside : tuple of SetAside
-        With the reason.
-    """
+    """Replies told apart."""
 
     counted: tuple[Reply, ...]
     late: tuple[Reply, ...]
@@ -66,34 +37,7 @@ class Sorted:
 
 
 def read_replies(places: Iterable[str | Path]) -> tuple[list[tuple[str, Reply]], list[SetAside]]:
-    """Read codes and saved replies from files.
-
-    Parameters
-    ----------
-    places : iterable of str or Path
-        Saved replies (JSON), or text files with one code a line.
-
-    Returns
-    -------
-    replies : list of tuple of str and Reply
-        Where each stands, and the reply.
-    not_codes : list of SetAside
-        Lines that are no codes, or were altered.
-
-    Raises
-    ------
-    BlindError
-        A file cannot be read as text, or is JSON but no saved reply.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     codes = Path(folder, "comments.txt")
-    ...     _ = codes.write_text("What a nice film!", encoding="utf-8")
-    ...     read_replies([codes])[1][0].why
-    'not a code'
-    """
+    """Read codes and saved replies from files."""
     replies: list[tuple[str, Reply]] = []
     not_codes: list[SetAside] = []
     for place in places:
@@ -116,29 +60,7 @@ def read_replies(places: Iterable[str | Path]) -> tuple[list[tuple[str, Reply]],
 def sort_replies(
     replies: Sequence[tuple[str, Reply]], key: SealedKey, *, seen: frozenset[str] | None = None
 ) -> Sorted:
-    """Tell the replies that count from those that do not.
-
-    Parameters
-    ----------
-    replies : sequence of tuple of str and Reply
-        Where each stands, and the reply.
-    key : SealedKey
-        The pack's.
-    seen : frozenset of str or None
-        Fingerprints of what was there at the first scoring; None at the first.
-
-    Returns
-    -------
-    Sorted
-        The first whole reply of each listener; those without a name are told apart by sitting.
-
-    Examples
-    --------
-    >>> key = SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32)
-    >>> told = sort_replies([("a.txt, line 1", Reply("1" * 16, "Ada", "0" * 16, ()))], key)
-    >>> told.set_aside[0].why
-    "another pack's"
-    """
+    """Tell the replies that count from those that do not."""
     counted: list[Reply] = []
     late: list[Reply] = []
     aside: list[SetAside] = []

@@ -17,23 +17,7 @@ from stagefx.io.tables import html_table, share
 
 @dataclass(frozen=True)
 class Pooled:
-    """All listeners' answers taken together.
-
-    Parameters
-    ----------
-    correct, trials : int
-        Right answers and answers; of a preference those for the first version of two.
-    p : float
-        Exact.
-    interval : tuple of two float
-        Of the share of right answers, 95 %.
-    share_who_hear : Share or None
-        Of answers that hearing got right; None of a preference.
-    p_over_listeners : float or None
-        With each listener taken as one; None with fewer than three.
-    ruled_out : float
-        Hit rates above this are ruled out at 95 %.
-    """
+    """All listeners' answers taken together."""
 
     correct: int
     trials: int
@@ -44,13 +28,7 @@ class Pooled:
     ruled_out: float
 
     def as_json(self) -> dict[str, Any]:
-        """The pooled score as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of ``pooled`` in ``stagefx blind score --json``.
-        """
+        """The pooled score as plain values."""
         share = self.share_who_hear
         few = {"value": None, "reason": "fewer than three listeners, or all alike"}
         none = {"value": None, "reason": "a preference has no right answer"}
@@ -154,23 +132,7 @@ class BlindScore:
 
 
 def out_of_a_thousand(p: float) -> str:
-    """A p-value told as people count.
-
-    Parameters
-    ----------
-    p : float, 0 to 1
-        How often somebody who hears no difference scores this well or better.
-
-    Returns
-    -------
-    str
-        ``"in 38 of 1000 such tests"``.
-
-    Examples
-    --------
-    >>> out_of_a_thousand(0.0384), out_of_a_thousand(0.00002)
-    ('in 38 of 1000 such tests', 'in fewer than 1 of 1000 such tests')
-    """
+    """A p-value told as people count."""
     if p < 0.0005:
         return "in fewer than 1 of 1000 such tests"
     return f"in {round(1000.0 * p)} of 1000 such tests"

@@ -85,33 +85,7 @@ def score(
     seen: frozenset[str] | None = None,
     not_codes: Sequence[SetAside] = (),
 ) -> BlindScore:
-    """Score replies with an open key.
-
-    Parameters
-    ----------
-    key : SealedKey
-        Which unlabelled version is which.
-    replies : sequence of tuple of str and Reply
-        Where each stands, and the reply.
-    seen : frozenset of str or None
-        Fingerprints of what was there at the first scoring; None at the first.
-    not_codes : sequence of SetAside
-        What was read but is no reply.
-
-    Returns
-    -------
-    BlindScore
-        Exact; nothing is drawn.
-
-    Examples
-    --------
-    >>> from stagefx.blind.codes import Answer
-    >>> key = SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32)
-    >>> right = tuple(Answer(0, 0, (1,)) for _ in range(16))
-    >>> found = score(key, [("here", Reply("0" * 16, "Ada", "0" * 16, right))])
-    >>> found.pooled.correct, round(1e6 * found.pooled.p, 2)
-    (16, 15.26)
-    """
+    """Score replies with an open key."""
     told = sort_replies(replies, key, seen=seen)
     listeners = [listener_of(reply, key) for reply in told.counted]
     late = tuple(listener_of(reply, key) for reply in told.late)

@@ -22,17 +22,7 @@ USUAL_TESTS = 1000
 
 @dataclass(frozen=True)
 class SimulatedListener:
-    """Somebody who hears some of the time and guesses the rest.
-
-    Parameters
-    ----------
-    hit_rate : float, chance to 1
-        Share of trials that come out right.
-    bias : float, 0 to 1
-        Share of the guesses that are simply the first reply there is.
-    control_hit_rate : float, chance to 1
-        The same of the positive control.
-    """
+    """Somebody who hears some of the time and guesses the rest."""
 
     hit_rate: float
     bias: float = 0.0
@@ -48,39 +38,7 @@ def simulate_reply(
     control_trials: int = 0,
     name: str = "",
 ) -> Reply:
-    """What a simulated listener replies to a pack.
-
-    Parameters
-    ----------
-    listener : SimulatedListener
-        Who.
-    key : SealedKey
-        Of the pack; the listener's ears know it, the listener does not.
-    rng : numpy.random.Generator
-        Of the page's draws and the listener's guesses.
-    trials, control_trials : int
-        How many of each.
-    name : str
-        The name that is given.
-
-    Returns
-    -------
-    Reply
-        By the page's own rules: items in turn, controls among them.
-
-    Raises
-    ------
-    BlindError
-        The protocol is a preference, which has no right reply.
-
-    Examples
-    --------
-    >>> key = SealedKey("0" * 16, "triangle", ("10",), ("main",), "0" * 32)
-    >>> rng = np.random.default_rng(1)
-    >>> reply = simulate_reply(SimulatedListener(1.0), key, rng, trials=3)
-    >>> [answer.reply[0] == answer.draw // 2 for answer in reply.answers]
-    [True, True, True]
-    """
+    """What a simulated listener replies to a pack."""
     if key.protocol == "preference":
         raise BlindError("a preference has no right reply, so none can be simulated")
     chance = find_protocol(key.protocol).chance
@@ -207,26 +165,6 @@ def _passed(
 def simulated_key(
     protocol: str, items: Sequence[str], rng: np.random.Generator
 ) -> SealedKey:  # fmt: skip
-    """A key for simulations, which has a seed and must never seal a real pack.
-
-    Parameters
-    ----------
-    protocol : str
-        One of `stagefx.blind.protocol.PROTOCOLS`.
-    items : sequence of str
-        Of each item ``"main"`` or ``"control"``.
-    rng : numpy.random.Generator
-        Where the key comes from.
-
-    Returns
-    -------
-    SealedKey
-        With two versions.
-
-    Examples
-    --------
-    >>> simulated_key("abx", ["main"], np.random.default_rng(1)).items
-    ('main',)
-    """
+    """A key for simulations, which has a seed and must never seal a real pack."""
     drawn = tuple("01" if rng.random() < 0.5 else "10" for _ in items)
     return SealedKey(rng.bytes(8).hex(), protocol, drawn, tuple(items), rng.bytes(32).hex())

@@ -15,23 +15,7 @@ versions there are, the triple's replies are grades."""
 
 @dataclass(frozen=True)
 class Trial:
-    """One trial, opened.
-
-    Parameters
-    ----------
-    item : int
-        Which item was played.
-    control : bool
-        Whether it was a positive control.
-    right : bool
-        Whether the reply was right; of a preference whether the lower-numbered version was chosen.
-    differed : bool
-        Of same and different: whether the two were different; else true.
-    chosen, passed_over : int
-        Of a preference: the versions' numbers; else -1.
-    grade_difference : float or None
-        Of the triple: the object's grade less the hidden reference's.
-    """
+    """One trial, opened."""
 
     item: int
     control: bool
@@ -43,31 +27,7 @@ class Trial:
 
 
 def open_trial(answer: Answer, key: SealedKey) -> Trial:
-    """A trial's outcome.
-
-    Parameters
-    ----------
-    answer : Answer
-        What the page drew and what was replied.
-    key : SealedKey
-        Which unlabelled version is which.
-
-    Returns
-    -------
-    Trial
-        Right or wrong.
-
-    Raises
-    ------
-    BlindError
-        Draw or reply is none that the page could have given.
-
-    Examples
-    --------
-    >>> key = SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32)
-    >>> open_trial(Answer(0, 0, (1,)), key).right
-    True
-    """
+    """A trial's outcome."""
     if answer.item >= len(key.key):
         raise BlindError(f"a trial of item {answer.item}, where the pack has {len(key.key)}")
     order = [int(digit) for digit in key.key[answer.item]]

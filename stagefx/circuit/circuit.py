@@ -28,33 +28,7 @@ __all__ = ["Array", "Circuit", "Device", "Pick", "build", "nominal"]
 
 @dataclass(frozen=True)
 class Circuit:
-    """A stage's parts as arrays of shape (draws, 1), in SI units; None is absent.
-
-    Parameters
-    ----------
-    stage : Stage
-        Where the values come from; also holds what has no tolerance (topology, places, rails).
-    temperature_k : float, K
-        Temperature of every resistance.
-    source_ohm, source_coupling_f, input_cable_f : array [draws, 1]
-        The source and its cable.
-    source_v_rms, source_offset_v : array [draws, 1]
-        Full-scale level of the source, and its direct voltage.
-    volume_ohm, volume_ratio, volume_position : array [draws, 1]
-        The control: whole resistance, unloaded ratio, share of travel.
-    input_coupling_f, input_series_ohm, input_shunt_f, input_ohm, input_f : array [draws, 1]
-        The input, in order from source to amplifier.
-    feedback_ohm, gain_leg_ohm, feedback_f, gain_leg_f, gain : array [draws, 1]
-        The feedback parts, or the gain alone.
-    device : Device
-        The device's figures.
-    output_ohm, output_coupling_f, output_cable_f, load_ohm, load_f : array [draws, 1]
-        The output, in order from amplifier to load.
-    supply : SupplyValues
-        The supply's parts.
-    chain : ChainValues
-        The listening chain's.
-    """
+    """A stage's parts as arrays of shape (draws, 1), in SI units; None is absent."""
 
     stage: Stage
     temperature_k: float
@@ -91,18 +65,7 @@ class Circuit:
         return int(self.source_ohm.shape[0])
 
     def at_position(self, position: float | Array) -> Circuit:
-        """The same circuit with the knob elsewhere.
-
-        Parameters
-        ----------
-        position : float or array [draws, 1], 0 to 1
-            Share of the knob's travel.
-
-        Returns
-        -------
-        Circuit
-            Unchanged where there is no control.
-        """
+        """The same circuit with the knob elsewhere."""
         if self.stage.volume is None:
             return self
         travel = np.broadcast_to(np.asarray(position, dtype=np.float64), (self.draws, 1))
@@ -112,52 +75,12 @@ class Circuit:
 
 
 def nominal(stage: Stage) -> Circuit:
-    """A stage's circuit at its stated values and its device's usual figures.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-
-    Returns
-    -------
-    Circuit
-        One draw.  The knob stands where the stage says, else at full.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> nominal(stage_from({"source": {"resistance": "600 ohm"}})).source_ohm
-    array([[600.]])
-    """
+    """A stage's circuit at its stated values and its device's usual figures."""
     return build(stage, lambda _key, spread: np.array([[float(spread[1])]]))
 
 
 def build(stage: Stage, pick: Pick) -> Circuit:
-    """A stage's circuit, with draws chosen part by part.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    pick : callable
-        From a part's key (``"table.key"``) and its (low, usual, high) quantities to its draws,
-        shape (draws, 1).  For a part with a tolerance the three are the same quantity.
-
-    Returns
-    -------
-    Circuit
-        All parts as arrays.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> low = lambda key, spread: np.array([[float(spread[0])]])
-    >>> build(
-    ...     stage_from({"amplifier": {"topology": "follower", "device": "FET-input"}}), low
-    ... ).device.gain_bandwidth_hz
-    array([[4000000.]])
-    """
+    """A stage's circuit, with draws chosen part by part."""
 
     def part(table: str, key: str) -> Array | None:
         holder = getattr(stage, table)

@@ -12,33 +12,7 @@ from stagefx.circuit.network.placement import load_parts, output_parts, socket_p
 
 
 def direct_path(parts: Sequence[Part], draws: int) -> tuple[Array, Array]:
-    """Walk a ladder with direct current: a capacitor in series ends it, one across is not there.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        From source to load.
-    draws : int
-        Number of rows.
-
-    Returns
-    -------
-    transfer : array [draws]
-        Open-circuit voltage at the end over the EMF.
-    resistance_ohm : array [draws], ohm
-        Seen from the end; infinite where no resistance leads to ground.
-
-    Examples
-    --------
-    >>> one = np.ones((1, 1))
-    >>> parts = [
-    ...     Part("c", "capacitor", 1e-6 * one, across=False),
-    ...     Part("r", "resistor", 47e3 * one, across=True),
-    ... ]
-    >>> transfer, resistance = direct_path(parts, 1)
-    >>> float(transfer[0]), float(resistance[0])
-    (0.0, 47000.0)
-    """
+    """Walk a ladder with direct current: a capacitor in series ends it, one across is not there."""
     transfer, resistance = np.ones(draws), np.zeros(draws)
     for part in parts:
         value = part.value[:, 0]
@@ -61,27 +35,8 @@ def output_direct_v(circuit: Circuit) -> Array:
 
     N (offset + bias |Rs - Rf || Rg|) + |source offset x gain|, all at direct current.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with an amplifier.
-
-    Returns
-    -------
-    array [draws], V, >= 0
-        The worst of all signs; infinite where the bias current has no path to ground.
-
-    Notes
-    -----
     Rs is what the non-inverting input sees, Rf || Rg what the inverting one does; a capacitor in
     the gain leg makes the noise gain 1 and leaves Rf alone.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(output_direct_v(nominal(load_stage("line-stage")))[0]) * 1e3, 3)
-    37.9
     """
     amplifier, device = circuit.stage.amplifier, circuit.device
     assert amplifier is not None

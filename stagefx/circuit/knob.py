@@ -28,20 +28,7 @@ _CLOSE_DB = 1e-11
 
 @dataclass(frozen=True)
 class Knob:
-    """A circuit with its knob set, and what that means at the seat.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        The circuit at that position; each draw of a spread has its own.
-    position : float or None, 0 to 1
-        Share of travel, of the first draw; None without a control.
-    level_at_seat_db : float or None, dB SPL
-        The programme's level at the seat, of the first draw; None without a listening chain or a
-        source level.
-    remark : str
-        Empty, or why the wanted level is not reached.
-    """
+    """A circuit with its knob set, and what that means at the seat."""
 
     circuit: Circuit
     position: float | None
@@ -55,36 +42,7 @@ def set_knob(
     listening_level_db: float = 85.0,
     programme_db: float = ASSUMED_PROGRAMME_DB,
 ) -> Knob:
-    """Set the knob as the stage asks.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-    listening_level_db : float, dB SPL
-        Wanted level at the seat, for a stage whose knob is set by listening.
-    programme_db : float, dB
-        The programme's level re a full-scale sine on all its channels; -18 where no music is at
-        hand, a working assumption.
-
-    Returns
-    -------
-    Knob
-        The circuit at its position.
-
-    Raises
-    ------
-    StageError
-        ``setting = "listening"`` without a listening chain or a source level.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> knob = set_knob(nominal(load_stage("line-stage")))
-    >>> round(knob.level_at_seat_db, 3)
-    85.0
-    """
+    """Set the knob as the stage asks."""
     stage = circuit.stage
     volume = stage.volume
     reachable = stage.listening is not None and stage.source.level is not None
@@ -145,23 +103,6 @@ def full_scale_spl_db(circuit: Circuit) -> Array:
     """Sound pressure at the seat of a full-scale 1 kHz sine, all speakers together.
 
     SPL = 20 log10(V g / sqrt 8) + sensitivity - 20 log10(distance) + 10 log10(speakers)
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit whose stage has a source level and a listening chain.
-
-    Returns
-    -------
-    array [draws], dB SPL
-        In a free field, the speakers' powers added; minus infinity with the knob at zero.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(full_scale_spl_db(nominal(load_stage("unity-buffer")))[0]), 1)
-    106.0
     """
     assert circuit.source_v_rms is not None
     to_load = np.abs(Response(circuit, np.array([1000.0])).to_load)[:, 0]
@@ -169,30 +110,7 @@ def full_scale_spl_db(circuit: Circuit) -> Array:
 
 
 def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = None) -> Array:
-    """Sound pressure that a voltage at the stage's load makes.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit whose stage has a listening chain.
-    load_v_rms : array [draws], V rms
-        At the power amplifier's input; any shape with a circuit of one draw.
-    at_m : float, m
-        Distance from one speaker alone; left out, at the seat with all speakers.
-
-    Returns
-    -------
-    array, dB SPL
-        Same shape; minus infinity where there is no voltage.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> circuit = nominal(load_stage("unity-buffer"))
-    >>> round(float(seat_spl_db(circuit, np.array([10e-6]), at_m=1.0)[0]), 6)
-    6.596375
-    """
+    """Sound pressure that a voltage at the stage's load makes."""
     chain = circuit.stage.listening
     assert chain is not None
     assert circuit.chain is not None
@@ -205,25 +123,7 @@ def seat_spl_db(circuit: Circuit, load_v_rms: Array, *, at_m: float | None = Non
 
 
 def rated_input_v(circuit: Circuit) -> Array | None:
-    """Voltage at the power amplifier's input for its rated power.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    array [draws], V rms, or None
-        sqrt(P R) over the power amplifier's gain; None where it is not described.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(rated_input_v(nominal(load_stage("unity-buffer")))[0]), 6)
-    0.740741
-    """
+    """Voltage at the power amplifier's input for its rated power."""
     chain, values = circuit.stage.listening, circuit.chain
     if chain is None or values is None:
         return None

@@ -18,17 +18,7 @@ _ALMOST_DIRECT_HZ = np.array([1e-6])
 
 @dataclass(frozen=True)
 class Limits:
-    """The large-signal limits at the amplifier's output; None is no limit.
-
-    Parameters
-    ----------
-    high_v, low_v : array [draws], V
-        Highest and lowest voltage the output reaches, less its direct voltage; low is negative.
-    slew_rise_v_per_s, slew_fall_v_per_s : array [draws], V/s, > 0
-        Steepest rise and fall.
-    time_constant_s : array [draws], s
-        The closed loop's small-signal time constant N/w_t; 0 where the device is ideally fast.
-    """
+    """The large-signal limits at the amplifier's output; None is no limit."""
 
     high_v: Array | None
     low_v: Array | None
@@ -40,47 +30,9 @@ class Limits:
 def limits(circuit: Circuit) -> Limits | None:
     """The large-signal limits of a circuit's amplifier.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    Limits or None
-        None without an amplifier.
-
-    Raises
-    ------
-    StageError
-        The rails are lower than what the device loses to them.
-
-    Notes
-    -----
     A rail less the swing loss, or the output current into all that hangs on the output at 1 kHz,
     whichever comes first.  Where a capacitor hangs straight on the output, the output current
     also limits the slope.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> found = limits(
-    ...     nominal(
-    ...         stage_from(
-    ...             {
-    ...                 "supply": {"positive": "15 V", "negative": "-15 V"},
-    ...                 "amplifier": {
-    ...                     "topology": "follower",
-    ...                     "swing_loss_high": "1.5 V",
-    ...                     "swing_loss_low": "1.5 V",
-    ...                 },
-    ...             }
-    ...         )
-    ...     )
-    ... )
-    >>> float(found.high_v[0]), float(found.low_v[0])
-    (13.5, -13.5)
     """
     if circuit.stage.amplifier is None:
         return None
@@ -105,27 +57,7 @@ def _smaller(limit: Array | None, current: Array | None) -> Array | None:
 
 
 def current_slope_v_per_s(circuit: Circuit) -> Array | None:
-    """How fast the output current charges a capacitor that no resistor keeps apart.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    array [draws, 1], V/s, or None
-        None where there is no such capacitor, or the current is not stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> amplifier = {"topology": "follower", "output_current": "20 mA"}
-    >>> stage = stage_from({"amplifier": amplifier, "load": {"capacitance": "10 nF"}})
-    >>> float(current_slope_v_per_s(nominal(stage))[0, 0])
-    2000000.0
-    """
+    """How fast the output current charges a capacitor that no resistor keeps apart."""
     current, between = circuit.device.output_current_a, output_parts(circuit)
     resistors = [part for part in between if part.kind == "resistor" and not part.across]
     if current is None or any(np.any(part.value > 0.0) for part in resistors):
@@ -138,27 +70,7 @@ def current_slope_v_per_s(circuit: Circuit) -> Array | None:
 
 
 def current_reach_v(circuit: Circuit) -> Array | None:
-    """How far the output current drives all that hangs on the amplifier's output, at 1 kHz.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with an amplifier.
-
-    Returns
-    -------
-    array [draws, 1], V peak, or None
-        None where the current is not stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> amplifier = {"topology": "follower", "output_current": "20 mA"}
-    >>> stage = stage_from({"amplifier": amplifier, "load": {"resistance": "600 ohm"}})
-    >>> round(float(current_reach_v(nominal(stage))[0, 0]), 6)
-    12.0
-    """
+    """How far the output current drives all that hangs on the amplifier's output, at 1 kHz."""
     current = circuit.device.output_current_a
     if current is None:
         return None
@@ -169,25 +81,7 @@ def current_reach_v(circuit: Circuit) -> Array | None:
 
 
 def rail_swing_v(circuit: Circuit) -> tuple[Array, Array] | None:
-    """How far the rails let the output swing.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with an amplifier.
-
-    Returns
-    -------
-    (high, low) : arrays [draws, 1], V, or None
-        Rails less swing losses; None without a supply.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> [float(swing[0, 0]) for swing in rail_swing_v(nominal(load_stage("line-stage")))]
-    [13.5, -13.5]
-    """
+    """How far the rails let the output swing."""
     supply, device = circuit.supply, circuit.device
     if supply is None:
         return None
@@ -218,27 +112,7 @@ def _levels(circuit: Circuit) -> tuple[Array | None, Array | None]:
 
 
 def stated_direct_v(circuit: Circuit) -> Array:
-    """Direct voltage at the amplifier's output whose sign is known.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with an amplifier.
-
-    Returns
-    -------
-    array [draws, 1], V
-        From the source's stated offset, and the amplifier's where the stage itself states it; a
-        device class's offset has no known sign and is left out.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from({"source": {"offset": "50 mV"}, "amplifier": {"gain": 4.0}})
-    >>> float(stated_direct_v(nominal(stage))[0, 0])
-    0.2
-    """
+    """Direct voltage at the amplifier's output whose sign is known."""
     amplifier = circuit.stage.amplifier
     assert amplifier is not None
     response = Response(circuit, _ALMOST_DIRECT_HZ)

@@ -27,15 +27,7 @@ Densities = dict[str, Array]
 
 @dataclass(frozen=True)
 class NoiseDensity:
-    """Noise at the load, its white and 1/f parts apart.
-
-    Parameters
-    ----------
-    white : dict of str to array [draws, frequencies], V²/Hz
-        Counts from 0 Hz.
-    flicker : dict of str to array [draws, frequencies], V²/Hz
-        Counts from 20 Hz.
-    """
+    """Noise at the load, its white and 1/f parts apart."""
 
     white: Densities
     flicker: Densities
@@ -44,32 +36,9 @@ class NoiseDensity:
 def noise_density(circuit: Circuit, hz: Array) -> NoiseDensity:
     """Noise density at the load, contributor by contributor.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-    hz : array [frequencies], Hz, > 0
-        Where to look.
-
-    Returns
-    -------
-    NoiseDensity
-        V²/Hz at the load.
-
-    Notes
-    -----
     Thermal noise is 4 k T R for every real impedance (Nyquist, Physical Review 32, 1928,
     110-113); the device's noise voltage and the noise currents of both inputs see the loop's
     noise gain; both inputs have the stated noise current, not correlated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from({"source": {"resistance": "1 kohm"}})
-    >>> density = noise_density(nominal(stage), np.array([1e3])).white["source resistance"]
-    >>> round(float(np.sqrt(density[0, 0])) * 1e9, 4)
-    4.0578
     """
     response = Response(circuit, hz)
     white: Densities = {}
@@ -180,28 +149,7 @@ def _output_noise(circuit: Circuit, response: Response) -> Densities:
 
 
 def noise_bands(circuit: Circuit) -> tuple[Array, Array]:
-    """Noise at the load in third-octave bands.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit; its first draw is used.
-
-    Returns
-    -------
-    band_hz : array [30], Hz
-        Exact base-ten mid-band frequencies from 20 Hz to 16 kHz (IEC 61260-1).
-    v_rms : array [30], V rms
-        Noise within each band, the lines of the supply's ripple included.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> hz, volts = noise_bands(nominal(stage_from({"source": {"resistance": "10 kohm"}})))
-    >>> round(float(hz[0]), 3), round(float(volts[17]) * 1e9, 1)
-    (19.953, 194.9)
-    """
+    """Noise at the load in third-octave bands."""
     middles, volts = noise_bands_by_draw(circuit)
     return middles, volts[0]
 

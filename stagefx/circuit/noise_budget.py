@@ -29,55 +29,20 @@ _KNOB_POINTS, _KNOB_ROUNDS = 33, 4
 
 @dataclass(frozen=True)
 class NoiseBudget:
-    """Noise voltages at the load, contributor by contributor.
-
-    Parameters
-    ----------
-    contributors : dict of str to array [draws], V rms
-        Each one alone.
-    total : array [draws], V rms
-        Root of the sum of their squares.
-    """
+    """Noise voltages at the load, contributor by contributor."""
 
     contributors: dict[str, Array]
     total: Array
 
 
 def noise_budget(circuit: Circuit, *, weighting: Weighting | None = None) -> NoiseBudget:
-    """Noise at the load over the audio band, contributor by contributor.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-    weighting : callable
-        From frequencies in Hz to dB; flat where left out.
-
-    Returns
-    -------
-    NoiseBudget
-        V rms over 20 kHz.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> budget = noise_budget(nominal(stage_from({"source": {"resistance": "10 kohm"}})))
-    >>> round(float(budget.total[0]) * 1e6, 6)
-    1.814697
-    """
+    """Noise at the load over the audio band, contributor by contributor."""
     return AudioNoise(circuit).budget(weighting)
 
 
 @dataclass(frozen=True)
 class AudioNoise:
-    """A circuit's noise over the audio band, ready to be weighted.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-    """
+    """A circuit's noise over the audio band, ready to be weighted."""
 
     circuit: Circuit
 
@@ -87,18 +52,7 @@ class AudioNoise:
         return noise_density(self.circuit, _quadrature()[0])
 
     def budget(self, weighting: Weighting | None = None) -> NoiseBudget:
-        """Noise over 20 kHz.
-
-        Parameters
-        ----------
-        weighting : callable
-            From frequencies in Hz to dB; flat where left out.
-
-        Returns
-        -------
-        NoiseBudget
-            V rms.
-        """
+        """Noise over 20 kHz."""
         hz, power = _quadrature()
         if weighting is not None:
             power = power * 10.0 ** (weighting(hz) / 10.0)
@@ -133,25 +87,7 @@ def _integral(density: Array, power: Array) -> Array:
 
 
 def noisiest_position(stage: Stage) -> float | None:
-    """The knob position at which a stage is noisiest.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-
-    Returns
-    -------
-    float, 0 to 1, or None
-        Share of travel, at stated values and usual device figures; None without a control.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> stage = load_stage("line-stage")
-    >>> round(float(stage.volume.law.ratio(noisiest_position(stage))), 1)
-    0.5
-    """
+    """The knob position at which a stage is noisiest."""
     if stage.volume is None:
         return None
     steps = len(stage.volume.law.steps_db)

@@ -25,15 +25,7 @@ Complex = NDArray[np.complex128]
 
 @dataclass(frozen=True)
 class Response:
-    """What a circuit does at given frequencies.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-    hz : array [frequencies] or [draws, frequencies], Hz, > 0
-        Where to look.
-    """
+    """What a circuit does at given frequencies."""
 
     circuit: Circuit
     hz: Array

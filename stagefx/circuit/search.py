@@ -27,31 +27,8 @@ def root(
 ) -> Array:
     """Where a function falls to nought between two points.
 
-    Parameters
-    ----------
-    function : callable
-        From array [draws, 1] to values of the same shape, draw by draw; 0 or more inside, 0 or
-        less outside.
-    inside, outside : array [draws, 1]
-        The two points; NaN for draws that have none.
-    close : float
-        What counts as nought.
-
-    Returns
-    -------
-    array [draws, 1]
-        The point between; NaN for draws that have none.
-
-    Notes
-    -----
     Regula falsi, the end that does not move halved (the Illinois rule: M. Dowell, P. Jarratt, BIT
     11, 1971, 168-174).
-
-    Examples
-    --------
-    >>> found = root(lambda x: 2.0 - x**2, np.array([[0.0]]), np.array([[3.0]]))
-    >>> round(float(found[0, 0]), 12)
-    1.414213562373
     """
     missing = np.isnan(inside) | np.isnan(outside)
     a, b = np.where(missing, 0.0, inside), np.where(missing, 0.0, outside)
@@ -69,27 +46,7 @@ def root(
 
 
 def highest(function: Callable[[Array], Array], grid: Array) -> tuple[Array, Array]:
-    """Where a function is highest, and how high.
-
-    Parameters
-    ----------
-    function : callable
-        From array [draws, points] to values of the same shape, draw by draw.
-    grid : array [draws, points]
-        Where to look first, rising along each row; the highest point is then refined between its
-        neighbours by golden section.
-
-    Returns
-    -------
-    where, value : array [draws]
-        Position and value of the maximum.
-
-    Examples
-    --------
-    >>> where, value = highest(lambda x: -((x - 0.3) ** 2), np.linspace(0.0, 1.0, 9)[None, :])
-    >>> round(float(where[0]), 6), round(abs(float(value[0])), 9)
-    (0.3, 0.0)
-    """
+    """Where a function is highest, and how high."""
     values = function(grid)
     best = np.argmax(values, axis=1)[:, None]
     last = grid.shape[1] - 1

@@ -23,25 +23,7 @@ Pick = Callable[[str, Any], Array]
 
 @dataclass(frozen=True)
 class Device:
-    """An amplifying device's figures; None is ideal.
-
-    Parameters
-    ----------
-    gain_bandwidth_hz, open_loop_gain, second_pole_hz, open_loop_output_ohm : array [draws, 1]
-        Small-signal figures.
-    slew_rise_v_per_s, slew_fall_v_per_s : array [draws, 1]
-        Slew limits, both positive.
-    voltage_noise_v_rthz, voltage_noise_corner_hz : array [draws, 1]
-        White noise voltage, and where its 1/f part equals it.
-    current_noise_a_rthz, current_noise_corner_hz : array [draws, 1]
-        The same of the noise current of each input.
-    bias_current_a, offset_voltage_v : array [draws, 1]
-        Direct-current figures.
-    swing_loss_high_v, swing_loss_low_v, output_current_a : array [draws, 1]
-        Limits of the output.
-    supply_rejection_db, quiescent_current_a, supply_maximum_v : array [draws, 1]
-        Figures of the supply.
-    """
+    """An amplifying device's figures; None is ideal."""
 
     gain_bandwidth_hz: Array | None = None
     open_loop_gain: Array | None = None
@@ -87,29 +69,7 @@ _DEVICE_KEYS = {
 
 @dataclass(frozen=True)
 class SupplyValues:
-    """The supply's parts; None is not stated.
-
-    Parameters
-    ----------
-    positive_v, negative_v : array [draws, 1], V
-        The rails; negative is negative, or 0 V.
-    secondary_v_rms : array [draws, 1], V rms
-        Of one secondary, at its rated load and nominal mains.
-    transformer_regulation : array [draws, 1], ratio
-        How much higher the secondary stands off load.
-    transformer_ohm : array [draws, 1], ohm
-        Of one winding, with what the primary adds.
-    diode_drop_v : array [draws, 1], V
-        Of one diode.
-    mains_frequency_hz : array [draws, 1], Hz
-        Of the mains.
-    reservoir_f : array [draws, 1], F
-        Of each rail.
-    load_current_a : array [draws, 1], A
-        Drawn from each reservoir.
-    regulator_dropout_v, regulator_rejection_db, regulator_noise_v_rms : array [draws, 1]
-        Of each regulator.
-    """
+    """The supply's parts; None is not stated."""
 
     positive_v: Array
     negative_v: Array
@@ -143,19 +103,7 @@ _SUPPLY_KEYS = {
 
 @dataclass(frozen=True)
 class ChainValues:
-    """The listening chain's figures that may have a tolerance; None is not stated.
-
-    Parameters
-    ----------
-    distance_m : array [draws, 1], m
-        From a loudspeaker to the seat.
-    rated_power_w : array [draws, 1], W
-        Of the power amplifier.
-    speaker_ohm : array [draws, 1], ohm
-        Of one loudspeaker.
-    amplifier_bandwidth_hz : array [draws, 1], Hz
-        The power amplifier's corner.
-    """
+    """The listening chain's figures that may have a tolerance; None is not stated."""
 
     distance_m: Array
     rated_power_w: Array | None = None
@@ -172,27 +120,7 @@ _CHAIN_KEYS = {
 
 
 def device_values(stage: Stage, pick: Pick) -> Device:
-    """Draw a stage's device figures.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    pick : callable
-        Chooses the draws; see `Pick`.
-
-    Returns
-    -------
-    Device
-        Ideal without an amplifier.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> high = lambda key, spread: np.array([[float(spread[2])]])
-    >>> float(device_values(load_stage("line-stage"), high).gain_bandwidth_hz[0, 0])
-    12000000.0
-    """
+    """Draw a stage's device figures."""
     if stage.amplifier is None:
         return Device()
     spreads = {key: device_figure(stage.amplifier, key) for key in _DEVICE_KEYS}
@@ -206,54 +134,14 @@ def device_values(stage: Stage, pick: Pick) -> Device:
 
 
 def supply_values(stage: Stage, pick: Pick) -> SupplyValues | None:
-    """Draw a stage's supply.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    pick : callable
-        Chooses the draws; see `Pick`.
-
-    Returns
-    -------
-    SupplyValues or None
-        None where no supply is described.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> usual = lambda key, spread: np.array([[float(spread[1])]])
-    >>> float(supply_values(load_stage("line-stage"), usual).reservoir_f[0, 0])
-    0.001
-    """
+    """Draw a stage's supply."""
     if stage.supply is None:
         return None
     return SupplyValues(**_drawn(stage, "supply", _SUPPLY_KEYS, pick))
 
 
 def chain_values(stage: Stage, pick: Pick) -> ChainValues | None:
-    """Draw a stage's listening chain.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    pick : callable
-        Chooses the draws; see `Pick`.
-
-    Returns
-    -------
-    ChainValues or None
-        None where no listening chain is described.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> usual = lambda key, spread: np.array([[float(spread[1])]])
-    >>> float(chain_values(load_stage("line-stage"), usual).distance_m[0, 0])
-    3.0
-    """
+    """Draw a stage's listening chain."""
     if stage.listening is None:
         return None
     return ChainValues(**_drawn(stage, "listening", _CHAIN_KEYS, pick))

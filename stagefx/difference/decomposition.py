@@ -52,13 +52,7 @@ _FEWEST_SEGMENTS = 8
 
 @dataclass(frozen=True)
 class Loudness:
-    """Programme loudness of both versions over what they have in common.
-
-    Parameters
-    ----------
-    first_lufs, second_lufs : float or None, LUFS
-        By ITU-R BS.1770; None for silence and for less than 0.4 s.
-    """
+    """Programme loudness of both versions over what they have in common."""
 
     first_lufs: float | None
     second_lufs: float | None
@@ -73,56 +67,7 @@ class Loudness:
 
 @dataclass(frozen=True)
 class Difference:
-    """What changed from a first version of a piece to a second.
-
-    Parameters
-    ----------
-    alignment : Alignment
-        Delay, gain and polarity; the gain over all that was compared.
-    null_db : NullDepths
-        What is left as each cause is taken away.
-    loudness : Loudness
-        Of both, each at its own level.
-    balance_db : float or None, dB
-        Power ratio, second to first version, 20 Hz to 18 kHz, of the first channel re that of the
-        second; of more channels the largest re the smallest.  None where fewer than two sound.
-    response : Response
-        Third octaves re 1 kHz.
-    start, stop : int, frames
-        The stretch of the first that was compared.
-    first_dbfs : float, dB
-        Its rms level re a full-scale sine, mean of the channels.
-    transfer : TransferModel or None
-        The linear filter from the first to the aligned second.
-    group_delay : DelayFound or None
-        The largest, 500 Hz to 8 kHz, less pure delay.
-    interchannel_delay : DelayFound or None
-        How much later the first channel has become than the second.
-    edits : tuple of Edit
-        What was cut, repeated, exchanged, turned over or sped up, in order of time.
-    level_db : float or None, dB
-        Second re first in power, K-weighted, 20 Hz to 18 kHz.
-    band_powers : ndarray of float64 [2, channels, 31], full scale squared
-        Mean squares of both in third octaves, 20 Hz to 20 kHz.
-    interchannel_coherence : float or None, 0 to 1
-        Between the first's two channels, below 1.4 kHz.
-    interchannel_phase_deg : float or None, degrees
-        Mean change of phase between the channels, 100 Hz to 1.4 kHz, less pure delay.
-    step_powers : ndarray of float64 [steps], full scale squared
-        Mean square of the quieter version at the first's gain, fiftieth of a second by fiftieth,
-        its loudest channel.
-    group_delays : tuple of DelayFound
-        Of every third octave and channel, 500 Hz to 8 kHz, less pure delay.
-    rate_hz : int, Hz
-        Sampling rate of the first.
-    residual_hum : tuple of HumLine
-        Lines of the mains in what no linear filter explains, mean of the channels.
-    above_hearing_dbfs : float or None, dB
-        What one version has more above 18 kHz, re a full-scale sine; None where that is nothing.
-    short_filter : ndarray of float64 [channels, 129] or None
-        The filter from the first to the aligned second at the first's gain, 64 frames to either
-        side of the present.
-    """
+    """What changed from a first version of a piece to a second."""
 
     alignment: Alignment
     null_db: NullDepths
@@ -182,39 +127,8 @@ def take_apart(
 ) -> Difference:
     """Take the difference of two versions of a piece apart.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of one rate and number of channels.
-    start, stop : int, frames
-        The stretch of the first to compare; all that both have where left out.
-    search_s : float, s
-        How far apart they may begin.
-    together : bool
-        Whether both were worked out from one piece, and so begin together.
-
-    Returns
-    -------
-    Difference
-        Level, balance, time, response and remainder.
-
-    Raises
-    ------
-    ComparisonError
-        They cannot be compared: other rates or channels, silence, too short, not the same music.
-
-    Notes
-    -----
     After the alignment both are read once, block by block, on several threads; the numbers do not
     depend on how many there are.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 2))
-    >>> found = take_apart(HeldAudio(noise, 48000), HeldAudio(-noise, 48000))
-    >>> found.alignment.polarity, found.null_db.after_gain, found.response.worst().db
-    (-1, -inf, 0.0)
     """
     alignment = align(first, second, start=start, stop=stop, search_s=search_s, together=together)
     found, steady = _taken_apart(first, second, alignment, start, stop)
@@ -309,25 +223,7 @@ def _taken_apart(
 
 
 def segment_frames(frames: int, *, rate_hz: int) -> int:
-    """How long the segments of the averaged spectra are.
-
-    Parameters
-    ----------
-    frames : int
-        What there is to average over.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    int, frames
-        The largest power of two up to 1.5 s of which eight fit in, overlapping by half.
-
-    Examples
-    --------
-    >>> segment_frames(10 * 44100, rate_hz=44100), segment_frames(44100, rate_hz=44100)
-    (65536, 8192)
-    """
+    """How long the segments of the averaged spectra are."""
     longest = min(_SEGMENT_S * rate_hz, 2.0 * frames / (_FEWEST_SEGMENTS + 1))
     return int(2 ** math.floor(math.log2(max(longest, 2.0))))
 

@@ -41,30 +41,7 @@ _LEAST_STEP = 1e-4
 
 @dataclass(frozen=True)
 class Edit:
-    """Something that was done to the second version as a whole, or at one place.
-
-    Parameters
-    ----------
-    kind : str
-        ``"missing at the beginning"``, ``"missing at the end"``, ``"added at the beginning"``,
-        ``"added at the end"``, ``"cut"``, ``"repeated"``, ``"inserted"``, ``"exchanged channels"``,
-        ``"inverted channel"``, ``"dead channel"``, ``"inverted polarity"``, ``"speed"``, ``"wow"``
-        or ``"direct voltage"``.
-    at_s : float, s
-        Where in the first; 0 of what was added at the beginning, and of what concerns all of it.
-    length_s : float, s
-        How long.
-    level_db : float or None, dB
-        Rms level of the sound that is missing or was added, re a full-scale sine: its loudest
-        channel, its loudest tenth of a second.  None where there is none.
-    silent : bool
-        Whether what is missing or was added is silence, below -70 dBFS.
-    channel : int or None
-        Of the first, where one channel alone is concerned.
-    amount : float or None
-        Speed in %, weighted wow in %, direct voltage in full scale; of exchanged channels the
-        level difference between them in dB.
-    """
+    """Something that was done to the second version as a whole, or at one place."""
 
     kind: str
     at_s: float
@@ -75,13 +52,7 @@ class Edit:
     amount: float | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The edit as plain values.
-
-        Returns
-        -------
-        dict
-            All fields; what is not known is None.
-        """
+        """The edit as plain values."""
         return {
             "kind": self.kind,
             "at_s": self.at_s,
@@ -103,35 +74,7 @@ def find_edits(
     powers: Array | None = None,
     direct: Array | None = None,
 ) -> tuple[Edit, ...]:
-    """Name what was done to a second version as a whole, by how it lies beside a first.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    alignment : Alignment
-        How the second lies beside the first.
-    start, stop : int, frames
-        The stretch of the first that is compared: ends beyond it are not looked at.
-    powers : ndarray of float64 [2, channels] or None
-        Powers of both by channel: whether one is dead.
-    direct : ndarray of float64 [parts, channels] or None, full scale
-        What the second has more, on average, part by part.
-
-    Returns
-    -------
-    tuple of Edit
-        In order of time.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
-    >>> one, other = HeldAudio(noise, 48000), HeldAudio(-noise[4800:], 48000)
-    >>> found = find_edits(one, other, Alignment(-4800.0, 0.0, -1, channel_polarity=(-1,)))
-    >>> [(each.kind, each.length_s) for each in found]
-    [('missing at the beginning', 0.1), ('inverted polarity', 0.9)]
-    """
+    """Name what was done to a second version as a whole, by how it lies beside a first."""
     second = at_rate_of(first, second)
     rate_hz, frames = first.format.rate_hz, first.format.frames
     stop = frames if stop is None else min(stop, frames)

@@ -20,17 +20,7 @@ _SINE = 0.5
 
 @dataclass(frozen=True)
 class HumLine:
-    """A line of the mains.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        A multiple of the mains' frequency.
-    dbfs : float, dB
-        Re a full-scale sine.
-    over_noise_db : float, dB
-        Over the noise around it.
-    """
+    """A line of the mains."""
 
     hz: float
     dbfs: float
@@ -40,32 +30,7 @@ class HumLine:
 def find_hum(hz: Array, power: Array) -> tuple[tuple[HumLine, ...], int | None]:
     """Find the lines of the mains in a spectrum.
 
-    Parameters
-    ----------
-    hz : ndarray of float64 [lines], Hz
-        Evenly spaced from 0.
-    power : ndarray of float64 [lines], full scale squared
-        Mean square in each line, under a raised cosine.
-
-    Returns
-    -------
-    lines : tuple of HumLine
-        Those that stand out by 10 dB, up to 1 kHz, of the family that has more.
-    mains_hz : int or None, Hz
-        50 or 60; None where no line stands out.
-
-    Notes
-    -----
     300, 600 and 900 Hz belong to both families and tell nothing between them.
-
-    Examples
-    --------
-    >>> hz = np.arange(2000) * 4.0
-    >>> power = np.full(2000, 1e-14)
-    >>> power[[25, 75]] = 1e-10
-    >>> lines, mains_hz = find_hum(hz, power)
-    >>> [line.hz for line in lines], mains_hz, round(lines[0].dbfs)
-    ([100.0, 300.0], 50, -97)
     """
     families = {mains: _family(hz, power, mains) for mains in MAINS_HZ}
     weight = {

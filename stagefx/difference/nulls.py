@@ -32,20 +32,7 @@ _LEAST_LOUD = 1e-5
 
 @dataclass(frozen=True)
 class NullDepths:
-    """What is left when a second version is taken from a first, re the first's rms.
-
-    Parameters
-    ----------
-    plain : float, dB
-        As they lie.
-    after_gain : float, dB
-        The second brought to the first's gain and polarity.
-    after_delay : float, dB
-        Its delay taken away, too.
-    after_response : float or None, dB
-        What no linear filter makes of the first, 20 Hz to 20 kHz; None where it was not
-        measured.  Minus infinity, here as above, where nothing is left.
-    """
+    """What is left when a second version is taken from a first, re the first's rms."""
 
     plain: float
     after_gain: float
@@ -58,11 +45,6 @@ class Squares:
 
     The second enters by its difference from the first, so that small differences are exact and
     equal pieces leave exactly nothing.
-
-    Parameters
-    ----------
-    channels : int
-        Channels of both.
     """
 
     def __init__(self, channels: int) -> None:
@@ -70,20 +52,7 @@ class Squares:
         self.first, self.across, self.difference = self._sums
 
     def add(self, first: Array, second: Array, gain: float) -> Array:
-        """Add the next stretch.
-
-        Parameters
-        ----------
-        first, second : ndarray of float64 [frames, channels]
-            Both pieces.
-        gain : float
-            What the second is divided by.
-
-        Returns
-        -------
-        ndarray of float64 [frames, channels]
-            What the second has more.
-        """
+        """Add the next stretch."""
         more = np.empty_like(second)
         add_squares(first, second, gain, self._sums, more)
         return more
@@ -94,63 +63,19 @@ class Squares:
         return 1.0 + float(self.across.sum()) / float(self.first.sum())
 
     def null_db(self, gain: float) -> float:
-        """Residual of the second at the first's gain, re the first.
-
-        Parameters
-        ----------
-        gain : float
-            What the second is divided by.
-
-        Returns
-        -------
-        float, dB
-            Minus infinity where nothing is left.
-        """
+        """Residual of the second at the first's gain, re the first."""
         more = gain - 1.0
         left = self.difference - 2.0 * more * self.across + more * more * self.first
         return decibels(float(left.sum()) / gain**2, float(self.first.sum()))
 
 
 def decibels(power: float, reference: float) -> float:
-    """A ratio of powers in decibels.
-
-    Parameters
-    ----------
-    power, reference : float
-        Two powers; rounding may have left the first just below zero.
-
-    Returns
-    -------
-    float, dB
-        Minus infinity where the power is nothing.
-
-    Examples
-    --------
-    >>> decibels(1.0, 100.0), decibels(0.0, 1.0)
-    (-20.0, -inf)
-    """
+    """A ratio of powers in decibels."""
     return 10.0 * math.log10(power / reference) if power > 0.0 and reference > 0.0 else -math.inf
 
 
 class NullMeter:
-    """A meter of null depths that two pieces are passed through side by side.
-
-    Parameters
-    ----------
-    channels : int, 1 or more
-        Number of channels.
-    gain : float
-        A close guess at the gain from first to second, polarity included.
-
-    Examples
-    --------
-    >>> music = np.random.default_rng(1).standard_normal((4800, 1))
-    >>> louder = 10.0 ** (0.1 / 20.0) * music
-    >>> meter = NullMeter(1, 1.0)
-    >>> more = meter.add(Pair(music, louder, louder))
-    >>> round(meter.plain_db, 5), meter.after_delay_db < -250.0
-    (-38.72624, True)
-    """
+    """A meter of null depths that two pieces are passed through side by side."""
 
     def __init__(self, channels: int, gain: float) -> None:
         self._gain = gain
@@ -159,18 +84,7 @@ class NullMeter:
         self.aligned = Squares(channels)
 
     def add(self, pair: Pair) -> Array:
-        """Pass the next stretch through the meter.
-
-        Parameters
-        ----------
-        pair : Pair
-            The same stretch of both.
-
-        Returns
-        -------
-        ndarray of float64 [frames, channels]
-            What the aligned second has more than the first, at the first's approximate gain.
-        """
+        """Pass the next stretch through the meter."""
         first, untouched = np.ascontiguousarray(pair.first), np.ascontiguousarray(pair.untouched)
         self._plain.add(first, untouched, 1.0)
         self._untouched.add(first, untouched, self._gain)

@@ -21,18 +21,7 @@ BLOCK_FRAMES = 1 << 16
 
 @dataclass(frozen=True)
 class Pair:
-    """The same stretch of two versions of a piece.
-
-    Parameters
-    ----------
-    first : ndarray of float64 [frames, channels], full scale 1.0
-        The first.
-    second : ndarray of float64 [frames, channels], full scale 1.0
-        The second with delay, drift and an exchange of channels taken away; its gain and polarity
-        kept.
-    untouched : ndarray of float64 [at most frames, channels], full scale 1.0
-        The second at the same frame numbers, as it lies, shorter where it ends early.
-    """
+    """The same stretch of two versions of a piece."""
 
     first: Array
     second: Array
@@ -49,34 +38,9 @@ def side_by_side(
 ) -> Iterator[Pair]:
     """Read the stretch that both versions have, block by block.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of one number of channels; the second is converted to the first's rate.
-    alignment : Alignment
-        How the second lies beside the first.
-    start, stop : int, frames
-        The stretch of the first to read; all that both have where left out.
-
-    Yields
-    ------
-    Pair
-        In order, each frame once.
-
-    Notes
-    -----
     Where samples were dropped or doubled, nothing can be read between the frames on either side of
     the place: there, and where it is unsure, the second is given as the first at its own gain, so
     that it adds nothing to a difference.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> early = HeldAudio(np.arange(5.0)[:, None], 48000)
-    >>> late = HeldAudio(np.arange(-2.0, 5.0)[:, None], 48000)
-    >>> (pair,) = side_by_side(early, late, Alignment(2.0, 0.0, 1))
-    >>> pair.second.ravel(), pair.untouched.ravel()
-    (array([0., 1., 2., 3., 4.]), array([-2., -1.,  0.,  1.,  2.]))
     """
     second = at_rate_of(first, second)
     first_frames, second_frames = first.format.frames, second.format.frames

@@ -14,65 +14,20 @@ def third_octaves_hz() -> NDArray[np.float64]:
 
     ``f = 1000 · 10^(n/10)``, so that "20 Hz" is 19.953 Hz and "16 kHz" 15,849 Hz.
 
-    Returns
-    -------
-    ndarray of float64 [31], Hz
-        Exact base-ten middle frequencies.
-
-    References
-    ----------
     IEC 61260-1: exact middle frequencies and band edges.
-
-    Examples
-    --------
-    >>> third_octaves_hz()[[0, 17, -1]].round(3)
-    array([   19.953,  1000.   , 19952.623])
     """
     return np.asarray(1000.0 * 10.0 ** (np.arange(_LOWEST, _HIGHEST + 1) / 10.0))
 
 
 def band_edges_hz(middle_hz: float) -> tuple[float, float]:
-    """Where a third-octave band begins and ends.
-
-    Parameters
-    ----------
-    middle_hz : float, Hz
-        Exact middle frequency.
-
-    Returns
-    -------
-    low_hz, high_hz : float, Hz
-        A factor 10^0.05 to either side.
-
-    Examples
-    --------
-    >>> [round(edge, 2) for edge in band_edges_hz(1000.0)]
-    [891.25, 1122.02]
-    """
+    """Where a third-octave band begins and ends."""
     return middle_hz / _HALF_BAND, middle_hz * _HALF_BAND
 
 
 def nominal_hz(middle_hz: float) -> str:
     """What a third-octave band is called.
 
-    Parameters
-    ----------
-    middle_hz : float, Hz
-        Exact middle frequency.
-
-    Returns
-    -------
-    str
-        The rounded name with its unit.
-
-    References
-    ----------
     IEC 61260-1: nominal frequencies.
-
-    Examples
-    --------
-    >>> nominal_hz(15848.93), nominal_hz(31.623), nominal_hz(1000.0)
-    ('16 kHz', '31.5 Hz', '1 kHz')
     """
     mantissas = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
     step = round(10.0 * np.log10(middle_hz))

@@ -12,32 +12,7 @@ GRID_FRAMES = 1024
 
 
 def as_block(samples: ArrayLike, *, channels: int | None = None) -> NDArray[np.float64]:
-    """Audio in the one shape that everything here works on.
-
-    Parameters
-    ----------
-    samples : array-like [frames, channels], full scale 1.0
-        Audio.
-    channels : int or None, 1 or more
-        How many channels there have to be; any number if None.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels], full scale 1.0
-        The same audio, contiguous frame by frame; not copied where it was so already.
-
-    Raises
-    ------
-    AudioError
-        The array has no two dimensions.
-    AudioError
-        It has another number of channels.
-
-    Examples
-    --------
-    >>> as_block([[0.5, -0.5], [0.25, -0.25]]).shape
-    (2, 2)
-    """
+    """Audio in the one shape that everything here works on."""
     block = np.ascontiguousarray(samples, dtype=np.float64)
     if block.ndim != 2:
         raise AudioError(

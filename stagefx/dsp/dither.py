@@ -21,15 +21,7 @@ _HALVES_PER_SAMPLE = 2
 
 @dataclass(frozen=True)
 class Quantised:
-    """Audio in whole steps of an integer format.
-
-    Parameters
-    ----------
-    codes : ndarray of int32 [frames, channels], steps
-        Signed steps; full scale is 2**(bits - 1) of them.
-    overs : int
-        Samples beyond full scale, which were clipped.
-    """
+    """Audio in whole steps of an integer format."""
 
     codes: NDArray[np.int32]
     overs: int
@@ -48,45 +40,11 @@ def quantise(
 
     ``code = floor(x · 2^(bits - 1) + d + 1/2)``, d the difference of two even draws from [0, 1)
 
-    Parameters
-    ----------
-    block : ndarray of float64 [frames, channels], full scale 1.0
-        Audio; beyond full scale it is clipped.
-    bits : int, 2 to 32
-        Word length.
-    first_frame : int, 0 or more
-        Place of the block's first frame in the piece; with the seed it decides the dither.
-    seed : int, default: 0
-        What the user chose.
-    stream : int, default: 0
-        Set apart two versions of a piece that need dither independent of each other.
-    dither : bool, default: True
-        Off for audio that lies on the steps already.
-
-    Returns
-    -------
-    Quantised
-        Codes, and how many samples were clipped.
-
-    Raises
-    ------
-    AudioError
-        The block has not the shape (frames, channels).
-
-    Notes
-    -----
     The residual is `dither_floor_dbfs`.  A frame gets the same dither whatever the block it
     comes in.  The draws have 16 bits, so that the dither's own steps lie 96 dB below one step.
 
-    References
-    ----------
     S. P. Lipshitz, R. A. Wannamaker, J. Vanderkooy, "Quantization and Dither: A Theoretical
     Survey", J. Audio Eng. Soc. 40 (5), 1992: why triangular, and why ±1 step.
-
-    Examples
-    --------
-    >>> quantise(np.array([[0.5], [-1.0]]), bits=16, first_frame=0, dither=False).codes.ravel()
-    array([ 16384, -32768], dtype=int32)
     """
     from stagefx.kernels.dither import round_to_steps
 
@@ -118,20 +76,5 @@ def dither_floor_dbfs(bits: int) -> float:
     """The level of rounding and dither together, from 0 Hz to half the rate.
 
     ``20 log10( (LSB / 2) / (1 / √2) )``, LSB = 2^(1 - bits)
-
-    Parameters
-    ----------
-    bits : int
-        Word length.
-
-    Returns
-    -------
-    float
-        Level in dB re a full-scale sine.
-
-    Examples
-    --------
-    >>> round(dither_floor_dbfs(16), 4), round(dither_floor_dbfs(24), 2)
-    (-93.3193, -141.48)
     """
     return 20.0 * math.log10(2.0**-bits * math.sqrt(2.0))

@@ -15,26 +15,7 @@ BAND_EDGE = 0.45
 
 
 def toeplitz_solve(first_row: Array, right: Array) -> Array:
-    """Solve a symmetric positive definite Toeplitz system.
-
-    Parameters
-    ----------
-    first_row : array [n]
-        First row of the matrix.
-    right : array [n]
-        Right-hand side.
-
-    Returns
-    -------
-    array [n]
-        The solution, by Levinson's recursion (Journal of Mathematics and Physics 25, 1946,
-        261-278); the same bits whatever the number of threads of the linear-algebra library.
-
-    Examples
-    --------
-    >>> toeplitz_solve(np.array([2.0, 1.0]), np.array([3.0, 3.0]))
-    array([1., 1.])
-    """
+    """Solve a symmetric positive definite Toeplitz system."""
     n = first_row.size
     solution, backward = np.zeros(n), np.zeros(n)
     solution[0], backward[0] = right[0] / first_row[0], 1.0 / first_row[0]
@@ -60,33 +41,7 @@ def fit(
     weight: Callable[[Array], Array],
     points: int = 4096,
 ) -> Array:
-    """Fit an impulse response to a complex response by weighted least squares.
-
-    Parameters
-    ----------
-    target : callable
-        From frequency in sampling rates, 0 to 0.5, to the wanted response, delay removed.
-    taps : int
-        Length.
-    delay : int, frames
-        Delay that the result has beside the target's own.
-    weight : callable
-        From frequency in sampling rates to the weight of the squared error.
-    points : int
-        Frequencies of the fit.
-
-    Returns
-    -------
-    array [taps]
-        Real impulse response.
-
-    Examples
-    --------
-    >>> flat = lambda f: np.ones_like(f, dtype=complex)
-    >>> h = fit(flat, taps=8, delay=3, weight=np.ones_like)
-    >>> [round(float(tap), 9) + 0.0 for tap in h]
-    [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0]
-    """
+    """Fit an impulse response to a complex response by weighted least squares."""
     frequency = np.asarray((np.arange(points) + 0.5) / (2.0 * points), dtype=np.float64)
     weights = np.asarray(weight(frequency), dtype=np.float64)
     wanted = weights * target(frequency)

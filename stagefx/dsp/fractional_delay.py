@@ -23,49 +23,14 @@ _LONGEST = 1 << 14
 
 
 def whole_and_fraction(delay_frames: float) -> tuple[int, float]:
-    """Split a delay into whole frames and a rest.
-
-    Parameters
-    ----------
-    delay_frames : float, frames
-        Any delay.
-
-    Returns
-    -------
-    whole : int, frames
-        The nearest whole number.
-    fraction : float, frames, -0.5 to 0.5
-        What is left.
-
-    Examples
-    --------
-    >>> whole_and_fraction(-1.25)
-    (-1, -0.25)
-    """
+    """Split a delay into whole frames and a rest."""
     whole = round(delay_frames)
     return whole, delay_frames - whole
 
 
 @lru_cache(maxsize=64)
 def interpolation(fraction: float) -> NDArray[np.float64]:
-    """Weights of the frames around a point between two frames.
-
-    Parameters
-    ----------
-    fraction : float, frames, -0.5 to 0.5
-        How far the point lies behind the middle frame.
-
-    Returns
-    -------
-    ndarray of float64 [257]
-        Weights of the frames from 128 before to 128 after the middle one; not to be written to.
-
-    Examples
-    --------
-    >>> weights = interpolation(0.5)
-    >>> weights[127:130].round(4)
-    array([-0.212 ,  0.6365,  0.6365])
-    """
+    """Weights of the frames around a point between two frames."""
     distance = fraction - np.arange(-REACH_FRAMES, REACH_FRAMES + 1)
     inside = np.clip(1.0 - (distance / (REACH_FRAMES + 1)) ** 2, 0.0, None)
     window = np.i0(_KAISER_BETA * np.sqrt(inside)) / np.i0(_KAISER_BETA)
@@ -79,28 +44,8 @@ def read_later(samples: NDArray[np.float64], fraction: float) -> NDArray[np.floa
 
     ``y[n] = Σ weights[k] x[n + k]``: the result begins and ends 128 frames inside the samples.
 
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames + 256, channels]
-        Audio, with 128 frames more on either side.
-    fraction : float, frames, -0.5 to 0.5
-        How much later.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels]
-        The audio between the frames.
-
-    Notes
-    -----
     No fraction changes no sample.  Up to 0.45 of the rate any other is exact to -140 dB; above
     0.48 of it the interpolation falls off.
-
-    Examples
-    --------
-    >>> line = np.arange(300.0)[:, None]
-    >>> read_later(line, 0.25)[:2].round(3).ravel()
-    array([128.25, 129.25])
     """
     samples = as_block(samples)
     if fraction == 0.0:

@@ -24,56 +24,13 @@ def _decibels(power: ArrayLike) -> NDArray[np.float64]:
 
 
 def rms_dbfs(samples: ArrayLike) -> NDArray[np.float64]:
-    """The rms level of each channel re a full-scale sine.
-
-    Parameters
-    ----------
-    samples : array-like [frames, channels], full scale 1.0
-        Audio.
-
-    Returns
-    -------
-    ndarray of float64 [channels], dBFS
-        Level; minus infinity for silence and for no frames.
-
-    Raises
-    ------
-    AudioError
-        The array has not the shape (frames, channels).
-
-    Examples
-    --------
-    >>> tone = np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000)
-    >>> rms_dbfs(np.stack([tone, tone / 10], axis=1)).round(4) + 0.0
-    array([  0., -20.])
-    """
+    """The rms level of each channel re a full-scale sine."""
     rows = np.ascontiguousarray(as_block(samples).T)
     return _decibels(np.square(rows).sum(axis=1) / (SINE_POWER * max(rows.shape[1], 1)))
 
 
 def peak_dbfs(samples: ArrayLike) -> NDArray[np.float64]:
-    """The largest sample of each channel re the peak of a full-scale sine.
-
-    Parameters
-    ----------
-    samples : array-like [frames, channels], full scale 1.0
-        Audio.
-
-    Returns
-    -------
-    ndarray of float64 [channels], dBFS
-        Level; minus infinity for silence and for no frames.
-
-    Raises
-    ------
-    AudioError
-        The array has not the shape (frames, channels).
-
-    Examples
-    --------
-    >>> peak_dbfs([[0.25, 0.0], [-0.5, 0.0]]).round(2)
-    array([-6.02,  -inf])
-    """
+    """The largest sample of each channel re the peak of a full-scale sine."""
     rows = np.ascontiguousarray(as_block(samples).T)
     return 2.0 * _decibels(np.abs(rows).max(axis=1, initial=0.0))
 
@@ -81,30 +38,8 @@ def peak_dbfs(samples: ArrayLike) -> NDArray[np.float64]:
 class AWeightedMeter:
     """A meter of the A-weighted level of a programme, over the blocks that count for loudness.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz, 8000 to 384000
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels; their powers are summed.
-
-    Attributes
-    ----------
-    loudness : LoudnessMeter
-        The meter whose gates decide; it has been passed the same audio.
-
-    Notes
-    -----
     The curve of IEC 61672-1 as filters, see `a_weighting`.  What comes out is summed up every
     100 ms; the level is that of the blocks of 400 ms that pass the gates of the loudness.
-
-    Examples
-    --------
-    >>> tone = np.sin(2 * np.pi * 100.0 * np.arange(48000) / 48000)
-    >>> meter = AWeightedMeter(48000, 1)
-    >>> meter.add(tone[:, None])
-    >>> round(meter.level_db, 1)
-    -19.1
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -119,18 +54,7 @@ class AWeightedMeter:
         self._energies = array("d")
 
     def add(self, block: ArrayLike) -> None:
-        """Pass the next stretch of audio through the meter.
-
-        Parameters
-        ----------
-        block : array-like [frames, channels], full scale 1.0
-            Any number of frames.
-
-        Raises
-        ------
-        AudioError
-            The block has not the shape (frames, channels) of this meter.
-        """
+        """Pass the next stretch of audio through the meter."""
         from stagefx.kernels.filters.loudness import weighted_energy
         from stagefx.kernels.filters.treble import filter_treble
 
@@ -168,31 +92,7 @@ class AWeightedMeter:
 
 
 def a_weighted_level_db(samples: ArrayLike, *, rate_hz: int) -> float:
-    """The A-weighted level of a whole piece in memory, over the blocks that count for loudness.
-
-    Parameters
-    ----------
-    samples : array-like [frames, channels], full scale 1.0
-        Audio.
-    rate_hz : int, Hz, 8000 to 384000
-        Sampling rate.
-
-    Returns
-    -------
-    float, dB re a full-scale sine
-        Level, channel powers summed; minus infinity for silence and for less than 0.4 s.
-
-    Raises
-    ------
-    AudioError
-        The array has not the shape (frames, channels).
-
-    Examples
-    --------
-    >>> tone = np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000)
-    >>> round(a_weighted_level_db(np.stack([tone, tone], axis=1), rate_hz=48000), 2)
-    3.01
-    """
+    """The A-weighted level of a whole piece in memory, over the blocks that count for loudness."""
     block = as_block(samples)
     meter = AWeightedMeter(rate_hz, block.shape[1])
     meter.add(block)
@@ -200,28 +100,7 @@ def a_weighted_level_db(samples: ArrayLike, *, rate_hz: int) -> float:
 
 
 def match_gain_db(first_lufs: float, second_lufs: float) -> float:
-    """The gain that brings a second piece to the loudness of a first.
-
-    Parameters
-    ----------
-    first_lufs, second_lufs : float, LUFS
-        Integrated loudness of each.
-
-    Returns
-    -------
-    float, dB
-        What the second has to be turned up by.
-
-    Raises
-    ------
-    AudioError
-        One of them has no loudness: silence, or less than 0.4 s.
-
-    Examples
-    --------
-    >>> match_gain_db(-23.0, -20.5)
-    -2.5
-    """
+    """The gain that brings a second piece to the loudness of a first."""
     for which, loudness in (("first", first_lufs), ("second", second_lufs)):
         if not math.isfinite(loudness):
             raise AudioError(

@@ -39,21 +39,6 @@ def to_lufs(power: ArrayLike) -> NDArray[np.float64]:
     """The loudness of a K-weighted mean square, channels weighted and summed.
 
     ``L = -0.691 + 10 log10( Σ G z )``
-
-    Parameters
-    ----------
-    power : array-like of float, full scale 1.0 squared
-        Sum over the channels of weight times mean square.
-
-    Returns
-    -------
-    ndarray of float64, LUFS
-        Loudness; minus infinity for silence.
-
-    Examples
-    --------
-    >>> to_lufs([0.5, 0.0])
-    array([-3.70129996,        -inf])
     """
     with np.errstate(divide="ignore"):
         loudness: NDArray[np.float64] = OFFSET_DB + 10.0 * np.log10(np.asarray(power, np.float64))
@@ -63,31 +48,7 @@ def to_lufs(power: ArrayLike) -> NDArray[np.float64]:
 def sliding_power(
     energies: NDArray[np.float64], *, first: int, length: int, rate_hz: int, per_second: int
 ) -> NDArray[np.float64]:
-    """The mean square over every window of some steps of time.
-
-    Parameters
-    ----------
-    energies : ndarray of float64 [steps]
-        Sum of the squares of each step.
-    first : int
-        Number of the first step; step n ends before frame ``(n + 1) * rate_hz // per_second``.
-    length : int
-        Steps in a window.
-    rate_hz : int, Hz
-        Sampling rate.
-    per_second : int
-        Steps in a second.
-
-    Returns
-    -------
-    ndarray of float64 [steps - length + 1]
-        Sums over the windows, divided by their frames; none where there are too few steps.
-
-    Examples
-    --------
-    >>> sliding_power(np.array([10.0, 30.0, 50.0]), first=0, length=2, rate_hz=100, per_second=10)
-    array([2., 4.])
-    """
+    """The mean square over every window of some steps of time."""
     windows = max(len(energies) - length + 1, 0)
     total = np.zeros(windows)
     # Added afresh for each window, so that no error piles up: runs of 1, 2, 4 ... steps.
@@ -109,30 +70,11 @@ def sliding_power(
 class LoudnessMeter:
     """A meter that audio is passed through, block by block.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz, 8000 to 384000
-        Sampling rate.
-    channels : int, 1 or more
-        5 are L R C Ls Rs, 6 are L R C LFE Ls Rs; otherwise every channel counts alike.
-
-    Notes
-    -----
     The readings are the same bit for bit however the audio is cut into blocks.  Only one number
     is kept for every 100 ms.  An incomplete block at the end is not used.
 
-    References
-    ----------
     ITU-R BS.1770-5, annex 1: weighting, channel weights, both gates.
     EBU Tech 3341: momentary (0.4 s) and short-term (3 s) loudness, ungated.
-
-    Examples
-    --------
-    >>> tone = np.sin(2 * np.pi * 997.0 * np.arange(2 * 48000) / 48000)
-    >>> meter = LoudnessMeter(48000, 1)
-    >>> meter.add(tone[:, None])
-    >>> round(meter.integrated_lufs, 2)
-    -3.01
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -153,18 +95,7 @@ class LoudnessMeter:
         return self._frame
 
     def add(self, block: ArrayLike) -> None:
-        """Pass the next stretch of audio through the meter.
-
-        Parameters
-        ----------
-        block : array-like [frames, channels], full scale 1.0
-            Any number of frames.
-
-        Raises
-        ------
-        AudioError
-            The block has not the shape (frames, channels) of this meter.
-        """
+        """Pass the next stretch of audio through the meter."""
         from stagefx.kernels.filters.loudness import weighted_energy
 
         block = as_block(block, channels=self._channels)

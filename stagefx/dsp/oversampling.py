@@ -25,23 +25,7 @@ BETWEEN = 1e-12
 
 @cache
 def up_filters(factor: int) -> tuple[Array, ...]:
-    """Impulse responses that find the nodes between the frames.
-
-    Parameters
-    ----------
-    factor : int, >= 2
-        Nodes a frame.
-
-    Returns
-    -------
-    tuple of factor - 1 arrays [UP_TAPS]
-        Each a share of a frame later than the one before; within 4e-7 up to 0.45 of the rate.
-
-    Examples
-    --------
-    >>> round(float(up_filters(4)[1].sum()), 6)
-    1.0
-    """
+    """Impulse responses that find the nodes between the frames."""
     return tuple(earlier(position / factor, UP_TAPS, PASS) for position in range(1, factor))
 
 
@@ -57,24 +41,7 @@ def earlier(share: float, taps: int, edge: float) -> Array:
 
 @cache
 def down_filters(factor: int) -> tuple[Array, ...]:
-    """Impulse responses that take nodes back to the file's rate.
-
-    Parameters
-    ----------
-    factor : int, >= 2
-        Nodes a frame.
-
-    Returns
-    -------
-    tuple of factor arrays [DOWN_TAPS]
-        One for each node of a frame.  Together they pass the audio band, and keep out what would
-        fold back onto it, by 126 dB.
-
-    Examples
-    --------
-    >>> round(float(sum(h.sum() for h in down_filters(2))), 5)
-    1.0
-    """
+    """Impulse responses that take nodes back to the file's rate."""
     length = factor * DOWN_TAPS - 1
 
     def target(f: Array) -> NDArray[np.complex128]:
@@ -91,25 +58,7 @@ def down_filters(factor: int) -> tuple[Array, ...]:
 
 
 def up(samples: Array, nodes: Array, *, factor: int) -> None:
-    """Find several nodes a frame.
-
-    Parameters
-    ----------
-    samples : array [frames + UP_TAPS - 1]
-        One channel, with UP_REACH - 1 frames more in front and UP_REACH behind; the frames to
-        work on start at index UP_REACH - 1.
-    nodes : array [factor frames]
-        Overwritten; node factor n is frame n itself.
-    factor : int, >= 2
-        Nodes a frame.
-
-    Examples
-    --------
-    >>> nodes = np.empty(8)
-    >>> up(np.ones(2 + UP_TAPS - 1), nodes, factor=4)
-    >>> round(float(nodes.sum()), 5)
-    8.0
-    """
+    """Find several nodes a frame."""
     frames = nodes.size // factor
     nodes[::factor] = samples[UP_REACH - 1 : UP_REACH - 1 + frames]
     between = np.empty(frames)
@@ -119,24 +68,7 @@ def up(samples: Array, nodes: Array, *, factor: int) -> None:
 
 
 def down(nodes: Array, result: Array, *, factor: int) -> None:
-    """Take nodes back to the file's rate.
-
-    Parameters
-    ----------
-    nodes : array [factor (frames + DOWN_TAPS - 1)]
-        With DOWN_REACH frames of nodes more in front and DOWN_REACH - 1 behind.
-    result : array [frames]
-        Overwritten; frame n lies at node factor (n + DOWN_REACH).
-    factor : int, >= 2
-        Nodes a frame.
-
-    Examples
-    --------
-    >>> result = np.empty(1)
-    >>> down(np.ones(4 * DOWN_TAPS), result, factor=4)
-    >>> round(float(result[0]), 5)
-    1.0
-    """
+    """Take nodes back to the file's rate."""
     part = np.empty_like(result)
     result[:] = 0.0
     for p, taps in enumerate(down_filters(factor)):

@@ -30,35 +30,13 @@ _LEAD = QUARTER_TAPS // 4
 
 @cache
 def between_frames() -> Array:
-    """Impulse response that finds what lies midway between frames.
-
-    Returns
-    -------
-    array [HALF_TAPS]
-        Symmetric; within 4e-7 up to 0.45 of the rate.
-
-    Examples
-    --------
-    >>> round(float(between_frames().sum()), 6)
-    1.0
-    """
+    """Impulse response that finds what lies midway between frames."""
     return _evened(earlier(0.5, HALF_TAPS, PASS))
 
 
 @cache
 def between_halves() -> Array:
-    """Impulse response that finds what lies midway between two values a frame.
-
-    Returns
-    -------
-    array [QUARTER_TAPS]
-        Symmetric; within 2e-7 up to 0.45 of the file's rate.
-
-    Examples
-    --------
-    >>> round(float(between_halves().sum()), 6)
-    1.0
-    """
+    """Impulse response that finds what lies midway between two values a frame."""
     return _evened(earlier(0.5, QUARTER_TAPS, 0.5 * PASS))
 
 
@@ -70,20 +48,7 @@ def _evened(taps: Array) -> Array:
 
 @cache
 def to_halves() -> Array:
-    """Impulse response from four nodes a frame to two values a frame.
-
-    Returns
-    -------
-    array [2 QUARTER_TAPS - 1]
-        Symmetric.  The nodes hold integrals against cubic B-splines, whose own response (sinc to
-        the fourth power) it undoes; it keeps out what would fold back onto the audio band by
-        139 dB.
-
-    Examples
-    --------
-    >>> round(float(to_halves().sum()), 6)
-    1.0
-    """
+    """Impulse response from four nodes a frame to two values a frame."""
     edge = PASS / FACTOR
 
     def target(f: Array) -> NDArray[np.complex128]:
@@ -104,23 +69,7 @@ def _to_halves_apart() -> tuple[Array, Array]:
 
 
 def up(samples: Array, nodes: Array) -> None:
-    """Find four nodes a frame.
-
-    Parameters
-    ----------
-    samples : array [frames + UP_TAPS - 1]
-        One channel, with UP_REACH - 1 frames more in front and UP_REACH behind; the frames to
-        work on start at index UP_REACH - 1.
-    nodes : array [FACTOR frames]
-        Overwritten; node 4 n is frame n itself.
-
-    Examples
-    --------
-    >>> nodes = np.empty(8)
-    >>> up(np.ones(2 + UP_TAPS - 1), nodes)
-    >>> round(float(nodes.sum()), 5)
-    8.0
-    """
+    """Find four nodes a frame."""
     frames = nodes.size // FACTOR + 2 * _LEAD
     midway = np.empty(frames)
     convolve(samples, between_frames(), midway)
@@ -133,22 +82,7 @@ def up(samples: Array, nodes: Array) -> None:
 
 
 def down(nodes: Array, result: Array) -> None:
-    """Take splines' integrals at four nodes a frame back to the file's rate.
-
-    Parameters
-    ----------
-    nodes : array [FACTOR (frames + DOWN_TAPS - 1)]
-        With DOWN_REACH frames of nodes more in front and DOWN_REACH - 1 behind.
-    result : array [frames]
-        Overwritten; frame n lies at node 4 (n + DOWN_REACH).
-
-    Examples
-    --------
-    >>> result = np.empty(1)
-    >>> down(np.ones(FACTOR * DOWN_TAPS), result)
-    >>> round(float(result[0]), 5)
-    1.0
-    """
+    """Take splines' integrals at four nodes a frame back to the file's rate."""
     even, odd = _to_halves_apart()
     count = nodes.size // 2 - QUARTER_TAPS - 1  # the first is HALF_TAPS - 1 before frame 0
     halves, more = np.empty(count), np.empty(count)

@@ -29,32 +29,8 @@ def _key(seed: int, stream: str) -> int:
 def grid_generator(seed: int, stream: str, grid_block: int) -> np.random.Generator:
     """Random numbers for one step of the grid of 1024 frames.
 
-    Parameters
-    ----------
-    seed : int
-        What the user chose.
-    stream : str
-        Whose chance it is, for example ``"noise, channel 1"``; two streams never meet.
-    grid_block : int, 0 or more
-        Which step of the grid: the absolute frame divided by 1024.
-
-    Returns
-    -------
-    numpy.random.Generator
-        A generator at the first of 2**66 words that belong to this step alone.
-
-    Notes
-    -----
     The bits are the same on every machine.  What a method of the generator makes of them, such as
     a normal deviate, is the same for the same version of numpy.
-
-    Examples
-    --------
-    >>> first = grid_generator(0, "noise", 7).standard_normal(1024)
-    >>> again = grid_generator(0, "noise", 7).standard_normal(1024)
-    >>> other = grid_generator(0, "noise", 8).standard_normal(1024)
-    >>> bool((first == again).all()), bool((first == other).any())
-    (True, False)
     """
     counter = [0, 0, 0, 0]
     counter[_GRID_BLOCK_WORD] = grid_block
@@ -62,30 +38,7 @@ def grid_generator(seed: int, stream: str, grid_block: int) -> np.random.Generat
 
 
 def words_at(seed: int, stream: str, *, first_word: int, words: int) -> NDArray[np.uint64]:
-    """A stretch of one endless row of random words.
-
-    Parameters
-    ----------
-    seed : int
-        What the user chose.
-    stream : str
-        Whose chance it is.
-    first_word : int, 0 or more
-        Where in the row the stretch begins.
-    words : int, 0 or more
-        How long it is.
-
-    Returns
-    -------
-    ndarray of uint64 [words]
-        Random bits; the same place in the row always holds the same word.
-
-    Examples
-    --------
-    >>> row = words_at(0, "dither", first_word=0, words=10)
-    >>> bool((words_at(0, "dither", first_word=7, words=3) == row[7:]).all())
-    True
-    """
+    """A stretch of one endless row of random words."""
     count, skipped = divmod(first_word, WORDS_PER_COUNT)
     philox = np.random.Philox(key=_key(seed, stream), counter=[count, 0, 0, 0])
     row: NDArray[np.uint64] = philox.random_raw(skipped + words)
@@ -93,29 +46,6 @@ def words_at(seed: int, stream: str, *, first_word: int, words: int) -> NDArray[
 
 
 def bytes_at(seed: int, stream: str, *, first_word: int, words: int) -> NDArray[np.uint8]:
-    """The same stretch in pieces of 8 bits.
-
-    Parameters
-    ----------
-    seed : int
-        What the user chose.
-    stream : str
-        Whose chance it is.
-    first_word : int, 0 or more
-        Where in the row the stretch begins.
-    words : int, 0 or more
-        How long it is.
-
-    Returns
-    -------
-    ndarray of uint8 [8 * words]
-        Random bits; eight pieces to a word, the lowest first on every machine.
-
-    Examples
-    --------
-    >>> word = words_at(0, "noise", first_word=7, words=1)
-    >>> int(bytes_at(0, "noise", first_word=7, words=1)[0]) == int(word[0]) % 256
-    True
-    """
+    """The same stretch in pieces of 8 bits."""
     row = words_at(seed, stream, first_word=first_word, words=words)
     return row.astype("<u8", copy=False).view(np.uint8)

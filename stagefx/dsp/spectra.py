@@ -19,21 +19,6 @@ Complex = NDArray[np.complex128]
 class PairSpectra:
     """Power spectra of two pieces, and their cross spectrum, summed over segments.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    segment_frames : int, frames
-        Length of a segment; lines lie rate / length apart.
-    segments : int
-        How many were summed.
-    first, second : ndarray of float64 [channels, lines], full scale squared
-        Σ |X|² and Σ |Y|².
-    cross : ndarray of complex128 [channels, lines], full scale squared
-        Σ X* Y.
-
-    References
-    ----------
     P. D. Welch, "The use of fast Fourier transform for the estimation of power spectra", IEEE
     Trans. Audio and Electroacoustics 15 (2), 1967: averaged overlapping segments.
     J. S. Bendat, A. G. Piersol, "Random Data", Wiley: transfer estimate and coherence.
@@ -84,65 +69,19 @@ class PairSpectra:
         return np.minimum(share, 1.0)
 
     def noise_power(self, mean_square: float) -> float:
-        """What white noise adds to every line.
-
-        Parameters
-        ----------
-        mean_square : float, full scale squared
-            Power of the noise from 0 Hz to half the rate.
-
-        Returns
-        -------
-        float, full scale squared
-            In the same sums as `first` and `second`.
-        """
+        """What white noise adds to every line."""
         return (
             mean_square * self.segments * float(np.square(raised_cosine(self.segment_frames)).sum())
         )
 
 
 def raised_cosine(frames: int) -> Array:
-    """The window that segments are seen through.
-
-    Parameters
-    ----------
-    frames : int, frames
-        Its length.
-
-    Returns
-    -------
-    ndarray of float64 [frames]
-        0 at its beginning, 1 in its middle.
-
-    Examples
-    --------
-    >>> raised_cosine(4).round(9)
-    array([0. , 0.5, 1. , 0.5])
-    """
+    """The window that segments are seen through."""
     return np.asarray(np.sin(np.pi * np.arange(frames) / frames) ** 2)
 
 
 class PairMeter:
-    """A meter that two pieces are passed through side by side.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    segment_frames : int, frames, even
-        Length of a segment.
-
-    Examples
-    --------
-    >>> meter = PairMeter(48000, 1, 1024)
-    >>> noise = np.random.default_rng(1).standard_normal((48000, 1))
-    >>> meter.add(noise, 0.5 * noise)
-    >>> spectra = meter.spectra()
-    >>> spectra.segments, float(abs(spectra.transfer[0, 100]).round(9))
-    (92, 0.5)
-    """
+    """A meter that two pieces are passed through side by side."""
 
     def __init__(self, rate_hz: int, channels: int, segment_frames: int) -> None:
         self._rate_hz = rate_hz
@@ -160,13 +99,7 @@ class PairMeter:
         self._waiting = np.empty((2, self._channels, 0))
 
     def add(self, first: Array, second: Array) -> None:
-        """Pass the next stretch of both pieces through the meter.
-
-        Parameters
-        ----------
-        first, second : ndarray of float64 [frames, channels]
-            The same frames of both.
-        """
+        """Pass the next stretch of both pieces through the meter."""
         frames = len(self._window)
         self._waiting = np.concatenate([self._waiting, np.stack([first.T, second.T])], axis=2)
         begin = 0
@@ -183,26 +116,14 @@ class PairMeter:
         self._segments += 1
 
     def add_spectra(self, spectra: PairSpectra) -> None:
-        """Add what another meter of the same kind has measured.
-
-        Parameters
-        ----------
-        spectra : PairSpectra
-            Sums of other stretches.
-        """
+        """Add what another meter of the same kind has measured."""
         self._first += spectra.first
         self._second += spectra.second
         self._cross += spectra.cross
         self._segments += spectra.segments
 
     def spectra(self) -> PairSpectra:
-        """What was measured so far.
-
-        Returns
-        -------
-        PairSpectra
-            Sums over all whole segments.
-        """
+        """What was measured so far."""
         return PairSpectra(
             rate_hz=self._rate_hz,
             segment_frames=len(self._window),

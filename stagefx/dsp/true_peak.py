@@ -27,22 +27,7 @@ def _gains(instant: float) -> NDArray[np.float64]:
 
 
 def interpolation_gains() -> tuple[NDArray[np.float64], float]:
-    """The filter that looks between samples, a quarter, half and three quarters of the way.
-
-    Returns
-    -------
-    pair_gains : ndarray of float64 [3, pairs]
-        Half; even and odd part of a quarter.  Column k weights the samples k steps away.
-    largest_gain : float
-        Σ|h| of the worst of the three: an interpolated value is never larger than this times
-        the largest of the 48 samples it is made from.
-
-    Examples
-    --------
-    >>> gains, largest = interpolation_gains()
-    >>> gains.shape, round(largest, 2)
-    ((3, 24), 2.69)
-    """
+    """The filter that looks between samples, a quarter, half and three quarters of the way."""
     half, quarter = _gains(0.5), _gains(0.25)
     before = slice(PAIRS - 1, None, -1)
     even = (quarter[before] + quarter[PAIRS:]) / 2.0
@@ -55,34 +40,13 @@ def interpolation_gains() -> tuple[NDArray[np.float64], float]:
 class TruePeakMeter:
     """A meter that audio is passed through, block by block.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz, 8000 to 384000
-        Sampling rate.  Looked at are four instants a sample, two from 88.2 kHz and the samples
-        alone from 176.4 kHz.
-    channels : int, 1 or more
-        Number of channels.
-
-    Notes
-    -----
     The interpolation is a Kaiser-windowed sinc of 48 samples, within 0.005 dB up to 0.453 of the
     rate (20 kHz at 44.1 kHz).  Between the instants a sine of 0.45 of the rate can rise another
     0.55 dB, less for lower frequencies (BS.1770-5, annex 2, attachment 1).
     A stretch is passed over where the largest sample around it, times Σ|h| = 2.69, does not reach
     the highest point so far: nothing in it could, so the reading is the same bit for bit.
 
-    References
-    ----------
     ITU-R BS.1770-5, annex 2: oversampling; a result rate of 192 kHz needs four times from 48 kHz.
-
-    Examples
-    --------
-    >>> frame = np.arange(4800)
-    >>> quarter_rate = np.sin(np.pi / 2 * frame + np.pi / 4) * np.sin(np.pi * frame / 4800)
-    >>> meter = TruePeakMeter(48000, 1)
-    >>> meter.add(quarter_rate[:, None])  # no sample of it is above -3.01 dBFS
-    >>> meter.peak_dbtp.round(2) + 0.0
-    array([0.])
     """
 
     def __init__(self, rate_hz: int, channels: int) -> None:
@@ -95,18 +59,7 @@ class TruePeakMeter:
         self._peak = np.zeros((channels, 1))
 
     def add(self, block: ArrayLike) -> None:
-        """Pass the next stretch of audio through the meter.
-
-        Parameters
-        ----------
-        block : array-like [frames, channels], full scale 1.0
-            Any number of frames.
-
-        Raises
-        ------
-        AudioError
-            The block has not the shape (frames, channels) of this meter.
-        """
+        """Pass the next stretch of audio through the meter."""
         block = as_block(block, channels=self._channels)
         samples = self._after_recent(block)
         np.maximum(self._peak, np.abs(samples).max(axis=1, keepdims=True), out=self._peak)

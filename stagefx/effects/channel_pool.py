@@ -24,19 +24,7 @@ _WORTH = 1.5
 
 
 class Helpers:
-    """Threads to spread channels over, unless the processors have enough to do.
-
-    Parameters
-    ----------
-    threads : int
-        Beside the caller's own.
-
-    Attributes
-    ----------
-    others_s : callable
-        What another thread needs for as much music, in s; the channels are spread only if they
-        need clearly more.  Without influence on the samples.
-    """
+    """Threads to spread channels over, unless the processors have enough to do."""
 
     def __init__(self, threads: int) -> None:
         self._pool = ThreadPoolExecutor(threads)
@@ -44,20 +32,7 @@ class Helpers:
         self.others_s: Callable[[], float] = lambda: 0.0
 
     def run(self, work: Callable[[int], bool], channels: int) -> list[bool]:
-        """Do the work of each channel.
-
-        Parameters
-        ----------
-        work : callable
-            Takes the number of a channel.
-        channels : int
-            How many there are.
-
-        Returns
-        -------
-        list of bool [channels]
-            What the work returns.
-        """
+        """Do the work of each channel."""
         start = perf_counter()
         spread = self._needed_s >= _WORTH * self.others_s()
         if spread:
@@ -82,18 +57,7 @@ class OneChannel(Protocol):
         ...
 
     def through(self, samples: Array) -> Array:
-        """Work on the next samples; may return them untouched, never changes them.
-
-        Parameters
-        ----------
-        samples : array [n GRID_FRAMES]
-            One channel.
-
-        Returns
-        -------
-        array [n GRID_FRAMES]
-            Late by `delay_frames`.
-        """
+        """Work on the next samples; may return them untouched, never changes them."""
         ...
 
     def rewind(self) -> None:
@@ -102,17 +66,7 @@ class OneChannel(Protocol):
 
 
 class Channelwise:
-    """A `Running` made of a row of runners for each channel.
-
-    Parameters
-    ----------
-    makers : sequence of callables
-        Each makes one of the runners of a channel, in order, from the channel's number.
-    channels : int
-        Channels of every block.
-    helpers : Helpers or None
-        Threads to spread the channels over; the samples do not depend on it.
-    """
+    """A `Running` made of a row of runners for each channel."""
 
     def __init__(
         self,
@@ -129,18 +83,7 @@ class Channelwise:
         return sum(runner.delay_frames for runner in self.rows[0])
 
     def through(self, block: Array) -> Array:
-        """Work on the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            Not changed.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            `block` itself where no channel was touched.
-        """
+        """Work on the next block."""
         result = np.empty_like(block, order="C")
 
         def work(channel: int) -> bool:

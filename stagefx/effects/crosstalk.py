@@ -37,17 +37,7 @@ _LOUDEST_HZ = 20e3
 
 @dataclass(frozen=True)
 class Crosstalk:
-    """Crosstalk between two channels, and the gain of the second over the first.
-
-    Parameters
-    ----------
-    crosstalk : callable
-        From Hz to what of one channel reaches the other, as a complex ratio.
-    mismatch : float
-        Gain of the second channel over the first.
-    corners : tuple of Corner
-        Low corners of the crosstalk, which a short impulse response cannot hold.
-    """
+    """Crosstalk between two channels, and the gain of the second over the first."""
 
     crosstalk: ResponseAt = field(repr=False)
     mismatch: float = 1.0
@@ -57,27 +47,7 @@ class Crosstalk:
     settings: ClassVar[tuple[Setting, ...]] = SETTINGS
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> CrosstalkRunner:  # noqa: ARG002
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Must be two.
-        unit_v : float, V
-            What a sample of 1.0 means; without influence.
-
-        Returns
-        -------
-        InterchannelRunner
-            At rest.
-
-        Raises
-        ------
-        EffectError
-            Not two channels.
-        """
+        """A running copy."""
         if channels != _TWO:
             raise EffectError(
                 f"crosstalk needs two channels, and the music has {channels}; "
@@ -91,17 +61,7 @@ class Crosstalk:
 
 
 class CrosstalkRunner:
-    """Mixes a little of each channel into the other.
-
-    Parameters
-    ----------
-    across : Channelwise or None
-        Crosstalk over its size, for each channel; None where there is none.
-    scale : float
-        That size.
-    mismatch : float
-        Gain of the second channel over the first.
-    """
+    """Mixes a little of each channel into the other."""
 
     def __init__(self, across: Channelwise | None, scale: float, mismatch: float) -> None:
         self._across = across
@@ -121,18 +81,7 @@ class CrosstalkRunner:
             self._across.rewind()
 
     def through(self, block: Array) -> Array:
-        """Work on the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, 2]
-            Not changed.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, 2]
-            With crosstalk and mismatch.
-        """
+        """Work on the next block."""
         if self._across is None:
             return np.asarray(block * self._gains)
         line = np.concatenate((self._waiting, block))
@@ -142,34 +91,7 @@ class CrosstalkRunner:
 
 
 def crosstalk(circuit: Circuit, hz: Array) -> Complex:
-    """What of one channel reaches the other, referred to the same place in both.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw of either channel.
-    hz : array, Hz
-        Frequencies.
-
-    Returns
-    -------
-    complex array
-        s C R/(1 + s C R), R the source impedance where the capacitance hangs, plus the shared
-        resistance over the load's impedance.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from(
-    ...     {
-    ...         "crosstalk": {"coupling_capacitance": "5 pF"},
-    ...         "source": {"resistance": "12.5 kohm"},
-    ...     }
-    ... )
-    >>> round(float(20 * np.log10(abs(crosstalk(nominal(stage), np.array([10e3]))[0]))), 5)
-    -48.11887
-    """
+    """What of one channel reaches the other, referred to the same place in both."""
     table = circuit.stage.crosstalk
     s = laplace(hz)
     total = np.zeros(s.shape, dtype=np.complex128)

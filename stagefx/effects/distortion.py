@@ -34,15 +34,6 @@ _ROOM = UP_REACH + DOWN_REACH - 1
 class Distortion:
     """A static curve: y = x + A (sum of s_n a_n T_n(x/A)), less its value at 0.
 
-    Parameters
-    ----------
-    harmonics : tuple of float
-        a_n, ratios of the 2nd, 3rd ... harmonic to the fundamental.
-    level_v : float, V
-        A, the peak output at which they are stated.
-
-    Notes
-    -----
     Even terms are positive, odd ones negative, which compresses.  Beyond the stated level the
     curve goes on with the slope it has there: the polynomials would explode.
     """
@@ -55,18 +46,7 @@ class Distortion:
     delay_frames: ClassVar[int] = UP_REACH + DOWN_REACH
 
     def added(self, x: Array) -> Array:
-        """What the curve adds to a signal.
-
-        Parameters
-        ----------
-        x : array, in units of the stated level
-            Output without distortion.
-
-        Returns
-        -------
-        array, in units of the stated level
-            Same shape.
-        """
+        """What the curve adds to a signal."""
         order = np.arange(2, 2 + len(self.harmonics))
         signs = np.where(order % 2 == 0, 1.0, -1.0)
         series = np.concatenate(([0.0, 0.0], signs * np.asarray(self.harmonics)))
@@ -77,39 +57,11 @@ class Distortion:
         return np.asarray(chebyshev.chebval(inside, series) + edge * (x - inside))
 
     def runners(self, rate_hz: int, *, unit_v: float = 1.0) -> Callable[[int], OneChannel]:  # noqa: ARG002
-        """What makes the runner of one channel.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        unit_v : float, V
-            What a sample of 1.0 means.
-
-        Returns
-        -------
-        callable
-            Makes a runner at rest.
-        """
+        """What makes the runner of one channel."""
         return lambda _channel: _DistortionRunner(self, unit_v / self.level_v)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block.
-        unit_v : float, V
-            What a sample of 1.0 means.
-
-        Returns
-        -------
-        Channelwise
-            At rest.
-        """
+        """A running copy."""
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
 
@@ -141,31 +93,7 @@ class _DistortionRunner:
 
 
 def distortion(harmonics_db: Sequence[float], level_v_rms: float) -> Distortion:
-    """Add harmonics as a static curve does.
-
-    Parameters
-    ----------
-    harmonics_db : sequence of float, dB
-        Levels of the 2nd, 3rd ... harmonic re the fundamental.
-    level_v_rms : float, V rms, > 0
-        Sine at the amplifier's output at which they are stated.
-
-    Returns
-    -------
-    Curvature
-        The effect.
-
-    Raises
-    ------
-    EffectError
-        A parameter is out of range.
-
-    Examples
-    --------
-    >>> curve = distortion([-60.0, -80.0], 1.0)
-    >>> [round(a, 6) for a in curve.harmonics]
-    [0.001, 0.0001]
-    """
+    """Add harmonics as a static curve does."""
     ratios, level_v = tuple(ratio(level) for level in harmonics_db), ROOT_TWO * level_v_rms
     for harmonic in ratios:
         check_settings(NAME, SETTINGS, harmonics=harmonic, level_v=level_v)

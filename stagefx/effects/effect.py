@@ -49,26 +49,7 @@ class Setting:
 
 
 def check_settings(effect: str, settings: Iterable[Setting], **values: float) -> None:
-    """Refuse parameters that are out of their range.
-
-    Parameters
-    ----------
-    effect : str
-        The effect's name, for messages.
-    settings : iterable of Setting
-        Its parameters with their ranges.
-    **values : float
-        What they shall be, by name; infinite away from zero where there is no limit.
-
-    Raises
-    ------
-    EffectError
-        One is not a number, or outside its range.
-
-    Examples
-    --------
-    >>> check_settings("shelf", [Setting("corner_hz", "Hz", 1.0, 1e5, "corner")], corner_hz=50.0)
-    """
+    """Refuse parameters that are out of their range."""
     for setting in settings:
         value = values.get(setting.name)
         if value is None or setting.minimum <= value <= setting.maximum:
@@ -113,13 +94,7 @@ class Placed(Protocol):
     """A running copy whose output depends on where in the music a block lies."""
 
     def start_at(self, frame: int) -> None:
-        """Say which frame of the music the first block starts at.
-
-        Parameters
-        ----------
-        frame : int
-            Below zero where what stands before is late.
-        """
+        """Say which frame of the music the first block starts at."""
         ...
 
 

@@ -63,46 +63,12 @@ _BY_FAULT = MappingProxyType(
 
 
 def caution_for(code: str) -> str:
-    """The caution that goes with a fault.
-
-    Parameters
-    ----------
-    code : str
-        A fault's code.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-
-    Examples
-    --------
-    >>> caution_for("dc-at-speaker").startswith("Direct current warms")
-    True
-    """
+    """The caution that goes with a fault."""
     return " ".join(CAUTIONS[name] for name in _BY_FAULT[code])
 
 
 def cautions_of(stage: Stage) -> tuple[str, ...]:
-    """The cautions that apply to working on a stage at all, fault or none.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-
-    Returns
-    -------
-    tuple of str
-        Of mains where a transformer is described, of earth where hum is, of loudspeakers and of
-        scope clips where there is something to power and to probe.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> [text.split()[0] for text in cautions_of(load_stage("line-stage"))]
-    ['Mains', 'Unplug', 'A']
-    """
+    """The cautions that apply to working on a stage at all, fault or none."""
     rules = {
         "mains": stage.supply is not None and stage.supply.secondary is not None,
         "earth": stage.hum is not None,

@@ -26,13 +26,7 @@ NO_RATED_POWER = "no power amplifier with rated_power and speaker_impedance is d
 
 @dataclass(frozen=True)
 class Missing:
-    """Why a figure has no number.
-
-    Parameters
-    ----------
-    reason : str
-        In words.
-    """
+    """Why a figure has no number."""
 
     reason: str
 
@@ -43,17 +37,7 @@ Worked = Array | Missing
 
 @dataclass(frozen=True)
 class Working:
-    """A circuit, and the intermediate results that its figures share.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        At the given knob position.
-    noisiest_position : float, 0 to 1
-        The knob position at which the stage is noisiest, where it is known already.
-    programme_db : float, dB
-        The programme's level re a full-scale sine on all its channels.
-    """
+    """A circuit, and the intermediate results that its figures share."""
 
     circuit: Circuit
     noisiest_position: float | None = None
@@ -113,25 +97,7 @@ class Working:
 
 @dataclass(frozen=True)
 class Definition:
-    """One figure on paper.
-
-    Parameters
-    ----------
-    key : str
-        Its name in results.
-    unit : str
-        Unit of its value, as the key's ending says.
-    group : str
-        Under which heading it is printed.
-    meaning : str
-        What it says, for people.
-    formula : str
-        How it is worked out.
-    inputs : tuple of str
-        The tables and keys of the stage file that enter most.
-    work : callable
-        From a `Working` to the draws.
-    """
+    """One figure on paper."""
 
     key: str
     unit: str
@@ -143,22 +109,6 @@ class Definition:
 
 
 def decibels_of(gain: Array) -> Array:
-    """Magnitudes as levels.
-
-    Parameters
-    ----------
-    gain : array, >= 0
-        Voltage ratios.
-
-    Returns
-    -------
-    array, dB
-        Minus infinity for zero.
-
-    Examples
-    --------
-    >>> float(decibels_of(np.array(10.0)))
-    20.0
-    """
+    """Magnitudes as levels."""
     with np.errstate(divide="ignore"):
         return np.asarray(20.0 * np.log10(gain))

@@ -58,17 +58,7 @@ class FaultRemark(str):
 
 @dataclass(frozen=True)
 class Fault:
-    """Something to be put right before sound is talked of.
-
-    Parameters
-    ----------
-    code : str
-        One of `RULES`.
-    sentence : str
-        What is wrong, in plain words and with a number.
-    caution : str
-        What to mind while putting it right.
-    """
+    """Something to be put right before sound is talked of."""
 
     code: str
     sentence: str
@@ -81,27 +71,7 @@ class Fault:
 
 
 def faults_of(circuit: Circuit) -> tuple[Fault, ...]:
-    """All faults of a circuit.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        At its knob position; its first draw is used.
-
-    Returns
-    -------
-    tuple of Fault
-        In the order of `RULES`; empty for a healthy stage.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> [fault.code for fault in faults_of(nominal(load_stage("too-hot")))]
-    ['clips-on-its-source']
-    >>> faults_of(nominal(load_stage("line-stage")))
-    ()
-    """
+    """All faults of a circuit."""
     return tuple(
         Fault(code, sentence, caution_for(code))
         for code, rule in RULES.items()

@@ -25,17 +25,7 @@ _CHANCE = 10.0
 
 @dataclass(frozen=True)
 class Range:
-    """A figure's range over a spread.
-
-    Parameters
-    ----------
-    low, high : float or None
-        The 5 % and 95 % ends; None where there is no finite number.
-    widest : str
-        Key of the part that contributes most to the range; empty where none does.
-    widest_share : float or None, 0 to 1
-        Its share: the square of the rank correlation between part and figure.
-    """
+    """A figure's range over a spread."""
 
     low: float | None
     high: float | None
@@ -46,36 +36,9 @@ class Range:
 def ranges(spread: Spread, definitions: Sequence[Definition], nominal: Working) -> dict[str, Range]:
     """Work out every figure's range.
 
-    Parameters
-    ----------
-    spread : Spread
-        The draws.
-    definitions : sequence of Definition
-        The figures wanted.
-    nominal : Working
-        The stage at its stated values: its knob position holds for every draw.
-
-    Returns
-    -------
-    dict of str to Range
-        By key; a figure that has no number has no range.
-
-    Notes
-    -----
     The share is Spearman's rank correlation squared (C. Spearman, American Journal of Psychology
     15, 1904, 72-101): that of the figure's rank variance which the part alone explains, for
     figures that rise or fall with it.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> from stagefx.figures.level import LEVEL
-    >>> from stagefx.figures.spread import draw
-    >>> stage = stage_from({"source": {"resistance": "1 kohm 5 %"}})
-    >>> found = ranges(draw(stage, 1000), LEVEL, Working(nominal(stage)))
-    >>> found["output_impedance_ohm"].widest
-    'source.resistance'
     """
     shared = replace(nominal, noisiest_position=nominal.worst_position)
 
@@ -93,32 +56,7 @@ def ranges(spread: Spread, definitions: Sequence[Definition], nominal: Working) 
 def response_band(
     spread: Spread, nominal: Circuit, hz: Array
 ) -> tuple[tuple[float, float, float], ...]:
-    """The range of the response over a spread.
-
-    Parameters
-    ----------
-    spread : Spread
-        The draws.
-    nominal : Circuit
-        The stage at its stated values: its knob position holds for every draw.
-    hz : array [frequencies], Hz, > 0
-        Where to look.
-
-    Returns
-    -------
-    tuple of (float, float, float)
-        Hz, and the 5 % and 95 % ends of EMF to load, dB re 1 kHz; empty where nothing comes
-        through.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.figures.spread import draw
-    >>> stage = load_stage("thin-coupling")
-    >>> response_band(draw(stage, 100), nominal(stage), np.array([1000.0]))
-    ((1000.0, 0.0, 0.0),)
-    """
+    """The range of the response over a spread."""
 
     def work(circuit: Circuit) -> Array:
         reference = np.abs(Response(circuit, _KILOHERTZ).to_load)

@@ -53,17 +53,7 @@ _DRAWN_WITH = {"amplifier.slew_fall": "amplifier.slew_rise"}
 
 @dataclass(frozen=True)
 class Spread:
-    """A stage's draws.
-
-    Parameters
-    ----------
-    stage : Stage
-        The stage.
-    parts : dict of str to array [draws, 1]
-        Every part's and device figure's draws by key (``"table.key"``), in SI units.
-    draws, seed : int
-        How many, and what they were drawn with.
-    """
+    """A stage's draws."""
 
     stage: Stage
     parts: dict[str, Array]
@@ -76,13 +66,7 @@ class Spread:
         return {key: v[:, 0] for key, v in self.parts.items() if np.any(v != v[0])}
 
     def circuits(self) -> Iterator[Circuit]:
-        """The circuits of the draws, in chunks.
-
-        Yields
-        ------
-        Circuit
-            At most `DRAWS_A_CHUNK` draws, the knob where the stage says.
-        """
+        """The circuits of the draws, in chunks."""
         for begin in range(0, self.draws, DRAWS_A_CHUNK):
             yield build(self.stage, self._rows(slice(begin, begin + DRAWS_A_CHUNK)))
 
@@ -91,35 +75,7 @@ class Spread:
 
 
 def draw(stage: Stage, draws: int, *, seed: int = 0) -> Spread:
-    """Draw a stage's parts.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    draws : int, >= 20
-        How many.
-    seed : int, >= 0
-        The same seed gives the same draws; a part's draws do not depend on which others there
-        are, so that two stages meet the same luck.
-
-    Returns
-    -------
-    Spread
-        All draws.
-
-    Raises
-    ------
-    StageError
-        Too few draws, or a negative seed.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> source = draw(stage_from({"source": {"resistance": "1 kohm"}}), 1000).parts
-    >>> bool(np.all(np.abs(source["source.resistance"] - 1000.0) <= 10.0))
-    True
-    """
+    """Draw a stage's parts."""
     if draws < FEWEST_DRAWS:
         raise StageError(
             f"a spread of {draws} draws is too few for its 5 % ends; it needs at least "

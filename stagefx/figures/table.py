@@ -41,27 +41,7 @@ _RESPONSE_HZ = np.geomspace(10.0, 100e3, 81)
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure on paper.
-
-    Parameters
-    ----------
-    value : float or None
-        In `unit`; None where there is no number.
-    unit : str
-        Unit of the value.
-    formula : str
-        How it was worked out.
-    inputs : tuple of str
-        Tables and keys of the stage file that enter most.
-    reason : str
-        Why there is no number; empty where there is one.
-    low, high : float or None
-        The 5 % and 95 % ends of its spread, where one was worked out.
-    widest : str
-        Key of the part that contributes most to that range; empty where none does.
-    widest_share : float or None, 0 to 1
-        Its share, the square of the rank correlation.
-    """
+    """One figure on paper."""
 
     value: float | None
     unit: str
@@ -267,25 +247,7 @@ def _budget(working: Working) -> tuple[tuple[str, float, float], ...]:
 
 
 def response_curve(circuit: Circuit) -> tuple[tuple[float, float, float], ...]:
-    """The response from EMF to load, 10 Hz to 100 kHz.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit; its first draw is used.
-
-    Returns
-    -------
-    tuple of (float, float, float)
-        Hz, dB re 1 kHz, degrees with polarity removed.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> response_curve(nominal(load_stage("wire")))[0][1]
-    0.0
-    """
+    """The response from EMF to load, 10 Hz to 100 kHz."""
     reference = Response(circuit, np.array([1000.0])).to_load[0, 0]
     if reference == 0.0:
         return ()

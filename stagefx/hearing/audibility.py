@@ -21,35 +21,7 @@ NEAR_FACTOR, NEAR_DB = 1.25, 2.0
 
 @dataclass(frozen=True)
 class AudibilityRow:
-    """One kind of difference, set against hearing.
-
-    Parameters
-    ----------
-    name : str
-        Which kind.
-    value : float or None
-        How much there is, in `unit`; of a deviation its size.  None where it was not judged.
-    unit : str
-        Of value, limits and floor.
-    may, will : float
-        May be heard from, will be heard from.
-    margin_db : float or None, dB
-        Distance from the may-limit, positive on the safe side; None where it was not judged.
-    grade : Grade or None
-        None where it was not judged.
-    source : str
-        What the limits rest on.
-    floor : float or None
-        The least that could have been found.
-    at_hz : float or None, Hz
-        Where in frequency the value was found.
-    direction : str
-        ``"up"`` or ``"down"`` where the second version has more or less; else empty.
-    remark : str
-        Why there is no value, or what the value leaves out.
-    sentence : str
-        What was found, with its time, where a number with its unit does not say it.
-    """
+    """One kind of difference, set against hearing."""
 
     name: str
     value: float | None

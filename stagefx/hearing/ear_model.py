@@ -30,21 +30,7 @@ FLOOR_S = 10.0
 
 @dataclass(frozen=True)
 class Heard:
-    """What the ear model makes of two versions of a piece.
-
-    Parameters
-    ----------
-    pair : EarAccount
-        Of both, their level as judged.
-    remainder : MaskAccount
-        Of what no linear filter explains.
-    floor_probability : float or None
-        Probability of detection of 24-bit dither.
-    floor_noise_to_mask_db : float or None, dB
-        Noise-to-mask ratio of 24-bit dither.
-    events : EventAccount
-        Of what happens seldom and no linear filter explains.
-    """
+    """What the ear model makes of two versions of a piece."""
 
     pair: EarAccount
     remainder: MaskAccount
@@ -53,13 +39,7 @@ class Heard:
     events: EventAccount
 
     def as_json(self) -> dict[str, Any]:
-        """The account as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of ``hearing`` in ``stagefx compare --json``, and the pair's own account.
-        """
+        """The account as plain values."""
         pair, rest = self.pair.as_json(), self.remainder.as_json()
         return {
             "detection_probability": pair["detection_probability"],
@@ -82,41 +62,7 @@ def listen(
     matched_db: float = 0.0,
     room_dba: float | None = None,
 ) -> Heard:
-    """Pass two versions of a piece through the ear model.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    difference : Difference
-        What `take_apart` found between them; polarity, delay and drift are taken away by it.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine at the ear.
-    matched_db : float, dB
-        Level of the second re the first that a listener's level match takes away.
-    room_dba : float or None, dBA
-        The room's noise, which masks; None for none.
-
-    Returns
-    -------
-    Heard
-        The pair, and the remainder alone.
-
-    Raises
-    ------
-    ComparisonError
-        The difference holds no filter.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> one, other = HeldAudio(noise, 48000), HeldAudio(-1.5 * noise, 48000)
-    >>> found = listen(one, other, take_apart(one, other), full_scale_spl_db=100.0)
-    >>> round(found.pair.detection_probability, 2), found.remainder.noise_to_mask_db < -200.0
-    (1.0, True)
-    """
+    """Pass two versions of a piece through the ear model."""
     made = first.format
     settings = (made.rate_hz, made.channels, full_scale_spl_db, room_dba)
     ear, floor = EarBeside(*settings), _Floor(*settings)

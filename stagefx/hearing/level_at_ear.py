@@ -29,20 +29,7 @@ _BLOCK_FRAMES = 1 << 16
 
 @dataclass(frozen=True)
 class LevelAtEar:
-    """How loud full scale is at the seat.
-
-    Parameters
-    ----------
-    listening_level_db : float, dB
-        A-weighted level while the first version plays.
-    programme_db : float or None, dB
-        A-weighted level of the first version re a full-scale sine; None where nothing passes
-        the gates of loudness.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine in one channel.
-    remarks : tuple of str
-        What the reader has to know of it.
-    """
+    """How loud full scale is at the seat."""
 
     listening_level_db: float
     programme_db: float | None
@@ -57,31 +44,7 @@ def level_at_ear(
 
     ``SPL of a full-scale sine = listening level - programme level``, at most 120 dB
 
-    Parameters
-    ----------
-    programme_db : float, dB
-        A-weighted level of the music re a full-scale sine; minus infinity if it has none.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat.
-
-    Returns
-    -------
-    LevelAtEar
-        With a remark where the rule could not be kept, and above 100 dB.
-
-    Raises
-    ------
-    ComparisonError
-        The listening level is below 0 or above 120 dB.
-
-    References
-    ----------
     ITU-R BS.1387: 92 dB where nothing is known.
-
-    Examples
-    --------
-    >>> level_at_ear(-20.0).full_scale_spl_db, level_at_ear(-50.0).full_scale_spl_db
-    (105.0, 120.0)
     """
     remarks = _remarks_on(listening_level_db)
     if not math.isfinite(programme_db):
@@ -101,33 +64,7 @@ def level_at_ear(
 
 
 def level_of(recording: Recording, *, listening_level_db: float = USUAL_LISTENING_DB) -> LevelAtEar:
-    """How loud full scale is while a recording plays at the listening level.
-
-    Parameters
-    ----------
-    recording : Recording
-        The first version, measured over the blocks that count for its loudness.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat.
-
-    Returns
-    -------
-    LevelAtEar
-        As of `level_at_ear`.
-
-    Raises
-    ------
-    ComparisonError
-        The listening level is below 0 or above 120 dB.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.io.recording import HeldAudio
-    >>> tone = 0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000)[:, None]
-    >>> round(level_of(HeldAudio(tone, 48000)).full_scale_spl_db, 2)
-    105.0
-    """
+    """How loud full scale is while a recording plays at the listening level."""
     _remarks_on(listening_level_db)
     made = recording.format
     meter = AWeightedMeter(made.rate_hz, made.channels)

@@ -44,20 +44,7 @@ _PRE_ROLL_S = 0.005
 
 @dataclass(frozen=True)
 class Passage:
-    """A stretch of music that was chosen.
-
-    Parameters
-    ----------
-    start_s, stop_s : float, s
-        From where to where, in the first version's time.
-    why : str
-        Why this one, in a sentence.
-
-    Examples
-    --------
-    >>> Passage(12.0, 22.0, "The whole piece.").seconds
-    10.0
-    """
+    """A stretch of music that was chosen."""
 
     start_s: float
     stop_s: float
@@ -74,13 +61,7 @@ class Passage:
         return self.stop_s - self.start_s
 
     def as_json(self) -> dict[str, Any]:
-        """The passage as plain values.
-
-        Returns
-        -------
-        dict
-            Its ends and the reason.
-        """
+        """The passage as plain values."""
         return {"start_s": self.start_s, "stop_s": self.stop_s, "why": self.why}
 
 
@@ -96,51 +77,12 @@ def choose_passage(
 ) -> Passage:
     """Find the stretch in which the difference of two versions is most likely to be heard.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece: files, or two stages' renders.
-    seconds : float, s, 0.5 or more
-        How long it should be; a shorter piece is taken whole.
-    listening_level_db : float, dB, 0 to 120
-        A-weighted level at the seat while the first plays.
-    level_matched : bool
-        Whether the level between them is taken away, as listening tests do.
-    alignment : Alignment
-        How the second lies beside the first; found out where left out.
-    ear : LevelAtEar
-        How loud the first is; measured, at the listening level, where left out.
-
-    Returns
-    -------
-    Passage
-        The same for the same music, whatever the machine's load.
-
-    Raises
-    ------
-    ComparisonError
-        The versions cannot be compared.
-    ComparisonError
-        The passage wanted is too short, or all of the music is silent.
-
-    Notes
-    -----
     The ear model goes through the whole piece.  Of all passages whose highest probability of
     detection is within a tenth of the best, and whose summed evidence (squared differences in
     just-noticeable steps) is within 1 dB of the most, that one is taken that begins, and ends,
     most like music does: on a strong onset, where the colour changes.  What decides has a second
     of music on either side of it, where the piece has.  Where nothing differs, the loudest
     passages are as good as each other.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((30 * 44100, 1))
-    >>> other = music.copy()
-    >>> other[20 * 44100 : 21 * 44100] *= 1.1
-    >>> found = choose_passage(HeldAudio(music, 44100), HeldAudio(other, 44100))
-    >>> found.start_s < 19.0 and found.stop_s > 22.0, round(found.seconds, 6)
-    (True, 10.0)
     """
     if not seconds >= SHORTEST_PASSAGE_S:
         raise ComparisonError(

@@ -27,29 +27,7 @@ COLOUR_S = 1.0
 
 @dataclass(frozen=True)
 class Phrasing:
-    """How much begins at each moment of a stretch of music.
-
-    Parameters
-    ----------
-    times_s : ndarray of float64 [moments], s
-        Rising, evenly apart; in the whole piece's time.
-    onset : ndarray of float64 [moments]
-        Mean rise over the mel bands since the moment before, in decibels.
-    novelty : ndarray of float64 [moments]
-        How far the spectrum of the second after differs from that of the second before: 0 alike,
-        1 nothing in common.
-    following : ndarray of float64 [moments], full scale squared
-        Mean square of the 30 ms that follow, all channels.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> hit = np.zeros((44100, 1))
-    >>> hit[22050:] = 0.1 * np.random.default_rng(1).standard_normal((22050, 1))
-    >>> found = phrasing(HeldAudio(hit, 44100), 0.0, 1.0)
-    >>> round(float(found.times_s[found.onset.argmax()]), 1)
-    0.5
-    """
+    """How much begins at each moment of a stretch of music."""
 
     times_s: Array
     onset: Array
@@ -60,39 +38,14 @@ class Phrasing:
 def phrasing(recording: Recording, start_s: float, stop_s: float) -> Phrasing:
     """Look for beginnings in a stretch of a piece.
 
-    Parameters
-    ----------
-    recording : Recording
-        The piece.
-    start_s, stop_s : float, s
-        The stretch; beyond the piece's ends there is silence.
-
-    Returns
-    -------
-    Phrasing
-        A moment every 12 ms.
-
-    Notes
-    -----
     Onset strength is the mean over mel bands of what the level rises from one moment to the next,
     levels taken no lower than 80 dB under the loudest.  The filter bank is librosa's; its module
     of onsets is not loaded, since that compiles for half a minute on a fresh machine.
 
-    References
-    ----------
     S. Böck, G. Widmer, "Maximum filter vibrato suppression for onset detection", DAFx 2013:
     spectral flux over logarithmic bands.
     J. Foote, "Automatic audio segmentation using a measure of audio novelty", ICME 2000: before
     and after compared.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> tone = 0.1 * np.sin(0.1 * np.arange(88200))
-    >>> tone[44100:] = 0.1 * np.sin(0.2 * np.arange(44100))
-    >>> found = phrasing(HeldAudio(tone[:, None], 44100), 0.0, 2.0)
-    >>> round(float(found.times_s[found.novelty.argmax()]), 1)
-    1.0
     """
     made = recording.format
     hop = max(round(HOP_S * made.rate_hz), 1)

@@ -32,31 +32,7 @@ _MATCHED = {
 
 @dataclass(frozen=True)
 class Conditions:
-    """Under what a difference was judged.
-
-    Parameters
-    ----------
-    basis : ``"calculated"``, ``"measured"`` or ``"heard blind"``
-        Where the numbers come from.
-    listening_level_db : float, dB
-        A-weighted level at the seat.
-    music : str
-        What was played.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        How the levels were matched.
-    change_db : float, dB
-        Level of the second re the first, as judged.
-    strained : tuple of str
-        Where a version clipped or slewed, in words.
-    remainder_db : float or None, dB
-        What no linear filter explains, re the music.
-    room_dba : float or None, dBA
-        The room's noise.
-    in_quieter_room : Grade or None
-        What a very quiet room would make of it; None where that is not known.
-    named : tuple of str
-        What was found and is not graded, in sentences.
-    """
+    """Under what a difference was judged."""
 
     basis: Basis
     listening_level_db: float
@@ -82,19 +58,7 @@ class Conditions:
 
 @dataclass(frozen=True)
 class Flip:
-    """What would change a verdict.
-
-    Parameters
-    ----------
-    row : str or None
-        The row that decides; None where no row of the audibility table does.
-    value, limit : float or None
-        What it is, and where it would change the verdict, in `unit`.
-    unit : str
-        Of both.
-    sentence : str
-        The same in words.
-    """
+    """What would change a verdict."""
 
     row: str | None
     value: float | None
@@ -105,29 +69,7 @@ class Flip:
 
 @dataclass(frozen=True)
 class Verdict:
-    """Whether a difference would be heard, and on what that rests.
-
-    Parameters
-    ----------
-    grade : Grade
-        One of the four.
-    sentence : str
-        The answer, its conditions, and what would change it.
-    basis : ``"calculated"``, ``"measured"`` or ``"heard blind"``
-        Where the numbers come from.
-    flips_at : Flip
-        What would change it.
-    conditions : tuple of str
-        Under what it holds.
-    not_judged : tuple of str
-        Kinds of difference that no number stands for.
-    near_limit : str
-        A sentence where a factor 1.25 or 2 dB would turn the grade; else empty.
-    quieter_room : str
-        A sentence where a very quiet room would turn the grade; else empty.
-    named : tuple of str
-        What was found and is not graded, in sentences.
-    """
+    """Whether a difference would be heard, and on what that rests."""
 
     grade: Grade
     sentence: str

@@ -35,44 +35,12 @@ _SURE = 0.99
 
 
 def subject(name: str) -> str:
-    """A row's name as the subject of a sentence.
-
-    Parameters
-    ----------
-    name : str
-        A row of the audibility table.
-
-    Returns
-    -------
-    str
-        With its article.
-
-    Examples
-    --------
-    >>> subject("high end"), subject("hum")
-    ('the high end', 'the hum')
-    """
+    """A row's name as the subject of a sentence."""
     return _SUBJECTS.get(name, f"the {name}")
 
 
 def decibels(value: float) -> str:
-    """A size in decibels, in as many digits as a reader can use.
-
-    Parameters
-    ----------
-    value : float, dB
-        Any size.
-
-    Returns
-    -------
-    str
-        Thousandths below 0.1 dB, hundredths below 1 dB, tenths above; nothing is "less than".
-
-    Examples
-    --------
-    >>> decibels(0.0314), decibels(2.21), decibels(0.00001)
-    ('0.031 dB', '2.2 dB', 'less than 0.001 dB')
-    """
+    """A size in decibels, in as many digits as a reader can use."""
     if 0.0 < abs(value) < _FINEST_DB:
         return f"less than {_FINEST_DB} dB"
     digits = 3 if abs(value) < 0.1 else 2 if abs(value) < 1.0 else 1
@@ -80,25 +48,7 @@ def decibels(value: float) -> str:
 
 
 def quantity(value: float, unit: str) -> str:
-    """A value of a row or of its limit, with its unit.
-
-    Parameters
-    ----------
-    value : float
-        In the unit.
-    unit : str
-        ``"dB"``, ``"ms"``, ``"us"``, or empty for a probability.
-
-    Returns
-    -------
-    str
-        In as many digits as a reader can use.
-
-    Examples
-    --------
-    >>> quantity(0.0314, "dB"), quantity(0.5, "ms"), quantity(10.0, "us"), quantity(0.2, "")
-    ('0.031 dB', '0.5 ms', '10 us', 'a probability of 0.2')
-    """
+    """A value of a row or of its limit, with its unit."""
     if unit == "dB":
         return decibels(value)
     if unit:
@@ -109,48 +59,14 @@ def quantity(value: float, unit: str) -> str:
 
 
 def probability(value: float) -> str:
-    """A probability for a table: never sure, never nothing.
-
-    Parameters
-    ----------
-    value : float, 0 to 1
-        Any.
-
-    Returns
-    -------
-    str
-        Two digits.
-
-    Examples
-    --------
-    >>> probability(0.9999), probability(0.42), probability(1e-9)
-    ('> 0.99', '0.42', '< 0.01')
-    """
+    """A probability for a table: never sure, never nothing."""
     if value > _SURE:
         return f"> {_SURE}"
     return f"{value:.2f}" if value >= 1.0 - _SURE else f"< {1.0 - _SURE:.2f}"
 
 
 def in_control_steps(size_db: float) -> str:
-    """A change of level beside the smallest step of a typical volume control.
-
-    Parameters
-    ----------
-    size_db : float, dB, 0 or more
-        Size of the change.
-
-    Returns
-    -------
-    str
-        In words.
-
-    Examples
-    --------
-    >>> in_control_steps(0.04)
-    'about 1/12 of the smallest step of a typical volume control'
-    >>> in_control_steps(2.2)
-    'about 4 times the smallest step of a typical volume control'
-    """
+    """A change of level beside the smallest step of a typical volume control."""
     steps = size_db / CONTROL_STEP_DB
     if steps >= 2.5:
         many = f"about {steps:.0f} times"
@@ -168,23 +84,7 @@ def in_control_steps(size_db: float) -> str:
 
 
 def factor(ratio: float) -> str:
-    """How many times something fits.
-
-    Parameters
-    ----------
-    ratio : float, more than 0
-        A ratio.
-
-    Returns
-    -------
-    str
-        Two significant digits.
-
-    Examples
-    --------
-    >>> factor(38.4), factor(1.26), factor(123456.0)
-    ('38 times', '1.3 times', 'more than 10,000 times')
-    """
+    """How many times something fits."""
     if ratio > 1e4:
         return "more than 10,000 times"
     if ratio >= 100.0:
@@ -193,24 +93,7 @@ def factor(ratio: float) -> str:
 
 
 def size_of(row: AudibilityRow) -> str:
-    """What a judged row found, as a size.
-
-    Parameters
-    ----------
-    row : LedgerRow
-        With a value.
-
-    Returns
-    -------
-    str
-        Everyday terms first for deviations in dB, and where in frequency.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> size_of(judged_row("high end", 2.21, at_hz=15848.9, direction="down"))
-    'about 4 times the smallest step of a typical volume control (2.2 dB down at 16 kHz)'
-    """
+    """What a judged row found, as a size."""
     assert row.value is not None
     where = "" if row.at_hz is None else f" at {nominal_hz(row.at_hz)}"
     scale = limits()[row.name].scale
@@ -226,24 +109,7 @@ def size_of(row: AudibilityRow) -> str:
 
 
 def distance_of(row: AudibilityRow) -> str:
-    """How far a judged row is from where it may be heard.
-
-    Parameters
-    ----------
-    row : LedgerRow
-        With a value under its may-limit.
-
-    Returns
-    -------
-    str
-        A factor for deviations, decibels for levels.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> distance_of(judged_row("level", 0.02)), distance_of(judged_row("noise", -25.0))
-    ('10 times', '25.0 dB')
-    """
+    """How far a judged row is from where it may be heard."""
     assert row.value is not None
     scale = limits()[row.name].scale
     if scale == "level":

@@ -20,26 +20,7 @@ _FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
 
 def refuse_same_file(output: str | Path, *inputs: str | Path) -> None:
-    """Refuse to write where something is read from.
-
-    Parameters
-    ----------
-    output : str or Path
-        Where the result shall go.
-    *inputs : str or Path
-        What is read; ``"-"`` is never the same as anything.
-
-    Raises
-    ------
-    OutputError
-        The output is one of the inputs, under this name or another.
-
-    Examples
-    --------
-    >>> refuse_same_file("hall/../piece.wav", "piece.wav")
-    Traceback (most recent call last):
-    stagefx.errors.OutputError: hall/../piece.wav is an input too (piece.wav); write elsewhere
-    """
+    """Refuse to write where something is read from."""
     for one in inputs:
         if "-" not in {str(output), str(one)} and _same(Path(output), Path(one)):
             other = f" ({one})" if str(one) != str(output) else ""
@@ -54,31 +35,7 @@ def _same(first: Path, second: Path) -> bool:
 
 
 def check_free(place: str | Path, *, force: bool = False) -> Path:
-    """Refuse a place that cannot become a new file.
-
-    Parameters
-    ----------
-    place : str or Path
-        Where the result shall go.
-    force : bool, default: False
-        Whether a file that is there may be replaced.
-
-    Returns
-    -------
-    Path
-        The file itself, links followed.
-
-    Raises
-    ------
-    OutputError
-        Something is there already, or it is no ordinary file, or its folder is missing.
-
-    Examples
-    --------
-    >>> check_free("no such folder/piece.wav")
-    Traceback (most recent call last):
-    stagefx.errors.OutputError: there is no folder 'no such folder'; make it first
-    """
+    """Refuse a place that cannot become a new file."""
     path = Path(place)
     try:
         path = path.resolve()
@@ -97,25 +54,7 @@ def check_free(place: str | Path, *, force: bool = False) -> Path:
 
 
 def not_writable(place: str | Path, error: BaseException) -> OutputError:
-    """What to tell the user of a place that cannot be written.
-
-    Parameters
-    ----------
-    place : str or Path
-        Where the result was to go.
-    error : BaseException
-        What the system said.
-
-    Returns
-    -------
-    OutputError
-        What, where, and what would do.
-
-    Examples
-    --------
-    >>> str(not_writable("a.wav", OSError(errno.ENOSPC, "No space left on device")))
-    'a.wav cannot be written, for the disk is full; make room, or write to another disk'
-    """
+    """What to tell the user of a place that cannot be written."""
     number = getattr(error, "errno", None)
     reason = getattr(error, "strerror", None) or str(error)
     if number in _FULL:
@@ -141,37 +80,9 @@ class _Steadfast(io.FileIO):
 class WholeFile:
     """A file written beside its place under a hidden name, and renamed once it is whole.
 
-    Parameters
-    ----------
-    place : str or Path
-        Where the file will be.
-    force : bool, default: False
-        Whether a file that is there may be replaced.
-
-    Attributes
-    ----------
-    file : binary file, readable, writable, seekable, unbuffered
-        What to write to.
-
-    Raises
-    ------
-    OutputError
-        Something is there already, or the place cannot be written.
-
-    Notes
-    -----
     As a context manager it is kept at the end, and dropped after any exception, an interruption
     among them.  What another program put in the place meanwhile is not overwritten either.  Of a
     program that is killed a hidden file stays, which the next one for the same place removes.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     with WholeFile(Path(folder, "note.txt")) as whole:
-    ...         _ = whole.file.write(b"done")
-    ...     [path.name for path in Path(folder).iterdir()]
-    ['note.txt']
     """
 
     def __init__(self, place: str | Path, *, force: bool = False) -> None:
@@ -208,13 +119,7 @@ class WholeFile:
             raise not_writable(self._place, error) from None
 
     def keep(self) -> None:
-        """Put the file in its place.
-
-        Raises
-        ------
-        OutputError
-            The place was taken meanwhile, or cannot be written; the file is dropped.
-        """
+        """Put the file in its place."""
         try:
             self.file.close()
             if self._force:

@@ -15,35 +15,7 @@ from stagefx.io.stale_files import clear_orphans, hold, part_beside
 
 @contextmanager
 def whole_folder(place: Path, *, force: bool = False) -> Iterator[Path]:
-    """A folder that is put in place when all its files are finished.
-
-    Parameters
-    ----------
-    place : Path
-        Where it will be.
-    force : bool, default: False
-        Whether to put files into a folder that holds some: those of the same names are
-        overwritten, all others stay.
-
-    Yields
-    ------
-    Path
-        Where to write; removed if the block fails or is interrupted.
-
-    Raises
-    ------
-    OutputError
-        A file of that name, a folder that holds something already, or it cannot be written.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as home:
-    ...     with whole_folder(Path(home, "new")) as folder:
-    ...         _ = Path(folder, "note.txt").write_text("done")
-    ...     [path.name for path in Path(home, "new").iterdir()]
-    ['note.txt']
-    """
+    """A folder that is put in place when all its files are finished."""
     try:
         beside = _empty_beside(place, force=force)
     except OSError as error:

@@ -29,27 +29,7 @@ _ALL = MappingProxyType({**_INTEGER, "float": "FLOAT"})
 
 @dataclass(frozen=True, kw_only=True)
 class Container:
-    """A way to store audio.
-
-    Parameters
-    ----------
-    name : str
-        What people call it.
-    library_format : str or None
-        What libsndfile calls it; None for those written by `stagefx.io.wav_header`.
-    encodings : mapping of str to str
-        libsndfile's name of the encoding for each word length that there is.
-    lossy : bool
-        Whether samples are not kept as they are, so that the word length means nothing.
-    most_channels : int
-        Most channels.
-    rates_hz : frozenset of int or None
-        The only rates there are; None for all from 8 to 384 kHz.
-    highest_rate_hz : int
-        Highest rate.
-    most_bytes : int or None
-        Size of the audio that the header can still count.
-    """
+    """A way to store audio."""
 
     name: str
     library_format: str | None
@@ -101,36 +81,7 @@ CONTAINERS = MappingProxyType(
 
 
 def container_for(path: Path, *, rate_hz: int, channels: int, bits: Bits) -> Container:
-    """The container that a file's name asks for, if it can hold what is to be written.
-
-    Parameters
-    ----------
-    path : Path
-        Where the file will be.
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int
-        Number of channels.
-    bits : ``"16"``, ``"24"`` or ``"float"``
-        Word length.
-
-    Returns
-    -------
-    Container
-        One that can hold it.
-
-    Raises
-    ------
-    AudioError
-        The name's ending is not known, or this libsndfile cannot write it.
-    AudioError
-        The container cannot hold this word length, number of channels or rate.
-
-    Examples
-    --------
-    >>> container_for(Path("hall.flac"), rate_hz=44100, channels=2, bits="24").name
-    'FLAC'
-    """
+    """The container that a file's name asks for, if it can hold what is to be written."""
     container = CONTAINERS.get(path.suffix.lower())
     if container is None:
         ending = f"ends in '{path.suffix}'" if path.suffix else "has no ending"
@@ -157,30 +108,7 @@ def _check_written_here(container: Container, encoding: str) -> None:
 
 
 def check_holds(container: Container, *, rate_hz: int, channels: int, bits: Bits) -> None:
-    """Refuse what a container cannot hold.
-
-    Parameters
-    ----------
-    container : Container
-        Where the audio shall go.
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int
-        Number of channels.
-    bits : ``"16"``, ``"24"`` or ``"float"``
-        Word length.
-
-    Raises
-    ------
-    AudioError
-        The container cannot hold this word length, number of channels or rate.
-
-    Examples
-    --------
-    >>> check_holds(CONTAINERS[".mp3"], rate_hz=44100, channels=8, bits="24")
-    Traceback (most recent call last):
-    stagefx.errors.AudioError: MP3 holds 1 to 2 channels, not 8; write .wav or .flac
-    """
+    """Refuse what a container cannot hold."""
     name = container.name
     if bits not in BITS:
         raise AudioError(f"the word length is 16, 24 or float, not '{bits}'")

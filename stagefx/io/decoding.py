@@ -28,25 +28,7 @@ class _Unsought(soundfile.SoundFile):  # type: ignore[misc]
 
 
 class Decoder:
-    """A decoder that can be sent to any frame.
-
-    Parameters
-    ----------
-    file : binary file with a number of its own
-        An audio file; it stays open when the decoder is closed.
-    place : str
-        What the file is called in messages.
-
-    Attributes
-    ----------
-    sound : soundfile.SoundFile
-        What the library knows of the file.
-
-    Raises
-    ------
-    soundfile.LibsndfileError
-        The file is no audio.
-    """
+    """A decoder that can be sent to any frame."""
 
     def __init__(self, file: BinaryIO, *, place: str) -> None:
         self._file = file
@@ -64,21 +46,7 @@ class Decoder:
         self.sound.close()
 
     def read(self, first: int, block: Samples) -> None:
-        """The audio from one frame on.
-
-        Parameters
-        ----------
-        first : int, frames
-            First frame.
-        block : ndarray of float64 or int32 [frames, channels]
-            Overwritten; its frames lie inside the file by its header.  Full scale is 1.0 in
-            floating point, 2**31 in whole numbers.
-
-        Raises
-        ------
-        AudioError
-            The file ends before that, or cannot be decoded there.
-        """
+        """The audio from one frame on."""
         if first != self._position:
             self._go_to(first)
         self._next(block)
@@ -133,22 +101,6 @@ class ForwardDecoder(Decoder):
 
 
 def library_reason(error: soundfile.LibsndfileError) -> str:
-    """What the library says went wrong, fit for the middle of a sentence.
-
-    Parameters
-    ----------
-    error : soundfile.LibsndfileError
-        The library's error.
-
-    Returns
-    -------
-    str
-        Its text without ornaments.
-
-    Examples
-    --------
-    >>> library_reason(soundfile.LibsndfileError(1))
-    'Format not recognised'
-    """
+    """What the library says went wrong, fit for the middle of a sentence."""
     reason: str = error.error_string
     return reason.removeprefix("Error : ").rstrip(". ").strip()

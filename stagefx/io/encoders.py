@@ -31,13 +31,7 @@ class Encoder(Protocol):
     """Turns samples into the bytes of a file."""
 
     def write(self, samples: Samples) -> None:
-        """Append samples.
-
-        Parameters
-        ----------
-        samples : ndarray of int32 or float64 [frames, channels]
-            Whole steps for an integer format, else floating point, full scale 1.0.
-        """
+        """Append samples."""
 
     def finish(self) -> None:
         """Write what is still owed: the last frames, the lengths in the header."""
@@ -53,23 +47,7 @@ def _write_all(file: BinaryIO, data: bytes) -> None:
 
 
 class WaveEncoder:
-    """WAV or RF64, to a file or to a pipe.
-
-    Parameters
-    ----------
-    file : binary file, writable
-        Where the bytes go.
-    container : Container
-        WAV, which becomes RF64 when it has to, or RF64.
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int
-        Number of channels.
-    bits : ``"16"``, ``"24"`` or ``"float"``
-        Word length.
-    piped : bool, default: False
-        Whether there is no way back to the header; it then leaves the length open.
-    """
+    """WAV or RF64, to a file or to a pipe."""
 
     def __init__(
         self,
@@ -98,13 +76,7 @@ class WaveEncoder:
         )
 
     def write(self, samples: Samples) -> None:
-        """Append samples.
-
-        Parameters
-        ----------
-        samples : ndarray of int32 or float64 [frames, channels]
-            Whole steps for an integer format, else floating point, full scale 1.0.
-        """
+        """Append samples."""
         _write_all(self._file, sample_bytes(samples, self._bits))
         self._frames += len(samples)
 
@@ -156,26 +128,6 @@ def _frames_by_header(file: BinaryIO) -> int:
 class LibraryEncoder:
     """Everything that libsndfile writes.
 
-    Parameters
-    ----------
-    file : binary file, readable, writable, seekable
-        Where the bytes go.
-    container : Container
-        One that has a library format.
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int
-        Number of channels.
-    bits : ``"16"``, ``"24"`` or ``"float"``
-        Word length.
-
-    Raises
-    ------
-    AudioError
-        The library refuses this kind of file.
-
-    Notes
-    -----
     The library is never called in the main thread.  It calls back to write, and an interruption by
     the user, which Python raises in the main thread, would get lost there.  FLAC it writes to the
     open file itself, without calling back for every frame of it: its encoder minds what becomes of
@@ -222,13 +174,7 @@ class LibraryEncoder:
             self._sound = soundfile.SoundFile(self._sink, "w", **settings)
 
     def write(self, samples: Samples) -> None:
-        """Append samples.
-
-        Parameters
-        ----------
-        samples : ndarray of int32 or float64 [frames, channels]
-            Whole steps for an integer format, else floating point, full scale 1.0.
-        """
+        """Append samples."""
         self._frames += len(samples)
         most = self._container.most_bytes
         if most is not None and self._frames * self._frame_bytes > most:

@@ -45,21 +45,7 @@ _WHOLE_STEP = 2.0**-31
 
 @dataclass(frozen=True)
 class AudioFormat:
-    """What kind of audio a file holds, and how much.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz, 8000 to 384000
-        Sampling rate.
-    channels : int, 1 to 8
-        Number of channels.
-    frames : int, 1 or more
-        Length.
-    bits : int or None
-        Word length; None where samples are not whole steps: floating point, companded or lossy.
-    kind : str
-        Container, or codec where that says more: ``"WAV"``, ``"FLAC"``, ``"Ogg Vorbis"``.
-    """
+    """What kind of audio a file holds, and how much."""
 
     rate_hz: int
     channels: int
@@ -76,22 +62,6 @@ class AudioFormat:
 class AudioReader:
     """Audio that is open for reading; made by `open_audio`, and a context manager.
 
-    Parameters
-    ----------
-    file : binary file
-        An audio file, read from its beginning; closed with the reader.
-    place : str
-        What the file is called in messages.
-
-    Attributes
-    ----------
-    format : AudioFormat
-        Rate, channels, length, word length, kind.
-    place : str
-        What the file is called in messages.
-
-    Notes
-    -----
     One reader belongs to one thread.
     """
 
@@ -132,56 +102,14 @@ class AudioReader:
     def blocks(
         self, frames: int = 16 * GRID_FRAMES, *, start: int = 0, stop: int | None = None
     ) -> Iterator[NDArray[np.float64]]:
-        """The audio in order, a block at a time.
-
-        Parameters
-        ----------
-        frames : int, 1 or more
-            Length of every block but the last.
-        start : int, frames, 0 or more
-            First frame.
-        stop : int or None, frames
-            Frame after the last; the end of the file if None.
-
-        Yields
-        ------
-        ndarray of float64 [frames, channels], full scale 1.0
-            A new, contiguous array each time.
-
-        Raises
-        ------
-        AudioError
-            The stretch does not lie inside the file.
-        AudioError
-            The file ends early, cannot be decoded, or holds a value that is no number.
-        """
+        """The audio in order, a block at a time."""
         stop = self.format.frames if stop is None else stop
         self._check_stretch(start, stop)
         for first in range(start, stop, frames):
             yield self.read(first, min(first + frames, stop))
 
     def read(self, start: int, stop: int) -> NDArray[np.float64]:
-        """The audio from one frame up to another.
-
-        Parameters
-        ----------
-        start : int, frames, 0 or more
-            First frame.
-        stop : int, frames
-            Frame after the last.
-
-        Returns
-        -------
-        ndarray of float64 [stop - start, channels], full scale 1.0
-            A new, contiguous array.
-
-        Raises
-        ------
-        AudioError
-            The stretch does not lie inside the file.
-        AudioError
-            The file ends early, cannot be decoded, or holds a value that is no number.
-        """
+        """The audio from one frame up to another."""
         self._check_stretch(start, stop)
         if start <= self._known < stop <= len(self._kept):
             self._decoder.read(self._known, self._kept[self._known : stop])
@@ -208,16 +136,6 @@ class AudioReader:
         """Keep what is decoded from the beginning on, for it will be asked for again.
 
         At most 64 MiB of it, and only of files that hold whole steps.
-
-        Examples
-        --------
-        >>> import tempfile
-        >>> with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-        ...     soundfile.write(file.name, np.full((4800, 2), 0.25), 48000, subtype="PCM_24")
-        ...     with open_audio(file.name) as reader:
-        ...         reader.keep()
-        ...         [float(reader.read(0, 4800).max()) for _ in range(2)]
-        [0.25, 0.25]
         """
         if self.format.bits is not None and not len(self._kept):
             most = _MOST_KEPT_BYTES // (4 * self.format.channels)

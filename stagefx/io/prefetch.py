@@ -27,30 +27,7 @@ def processors() -> int:
 
 
 def ahead(items: Iterable[Item], *, depth: int = _DEPTH) -> Iterator[Item]:
-    """The same items, the next ones made on another thread while one is worked on.
-
-    Parameters
-    ----------
-    items : iterable
-        What is gone through, once, on one thread.
-    depth : int, 1 or more
-        How many items are made beforehand; each takes its memory.
-
-    Yields
-    ------
-    object
-        Every item, in order.
-
-    Raises
-    ------
-    Exception
-        Whatever making an item raises, where that item would have come.
-
-    Examples
-    --------
-    >>> list(ahead(number * number for number in range(4)))
-    [0, 1, 4, 9]
-    """
+    """The same items, the next ones made on another thread while one is worked on."""
     source = iter(items)
     with ThreadPoolExecutor(1, thread_name_prefix="ahead") as pool:
         coming = deque(pool.submit(_one_of, source) for _ in range(depth))
@@ -77,20 +54,6 @@ class _End:
 class BackgroundWriter(Generic[Item]):
     """Hands items to a callable on a thread of its own, in order; a context manager.
 
-    Parameters
-    ----------
-    take : callable
-        What is done with each item.
-    depth : int
-        Most items that wait.
-
-    Attributes
-    ----------
-    last_s : float, s
-        How long the last item took.
-
-    Notes
-    -----
     An exception of the callable comes out at the next `put`, or at the end.
     """
 
@@ -118,13 +81,7 @@ class BackgroundWriter(Generic[Item]):
                 self._broken.set()
 
     def put(self, item: Item) -> None:
-        """Hand over an item; waits while too many are waiting.
-
-        Parameters
-        ----------
-        item : any
-            The next item.
-        """
+        """Hand over an item; waits while too many are waiting."""
         if self._error is not None:
             raise self._error
         self._waiting.put(item)

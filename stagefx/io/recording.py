@@ -26,41 +26,12 @@ class Recording(Protocol):
         """What it is called in messages."""
 
     def read(self, start: int, stop: int) -> NDArray[np.float64]:
-        """The audio from one frame up to another.
-
-        Parameters
-        ----------
-        start : int, frames, 0 or more
-            First frame.
-        stop : int, frames
-            Frame after the last.
-
-        Returns
-        -------
-        ndarray of float64 [stop - start, channels], full scale 1.0
-            A new array.
-        """
+        """The audio from one frame up to another."""
 
 
 @dataclass(frozen=True)
 class HeldAudio:
-    """Audio held in memory.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames, channels], full scale 1.0
-        The audio.
-    rate_hz : int, Hz
-        Sampling rate.
-    place : str
-        What it is called in messages.
-
-    Examples
-    --------
-    >>> held = HeldAudio(np.zeros((48000, 2)), 48000)
-    >>> held.format.frames, held.read(10, 20).shape
-    (48000, (10, 2))
-    """
+    """Audio held in memory."""
 
     samples: NDArray[np.float64]
     rate_hz: int
@@ -75,37 +46,12 @@ class HeldAudio:
         return AudioFormat(self.rate_hz, channels, frames, bits=None, kind="memory")
 
     def read(self, start: int, stop: int) -> NDArray[np.float64]:
-        """The audio from one frame up to another.
-
-        Parameters
-        ----------
-        start : int, frames, 0 or more
-            First frame.
-        stop : int, frames
-            Frame after the last.
-
-        Returns
-        -------
-        ndarray of float64 [stop - start, channels], full scale 1.0
-            A new array.
-        """
+        """The audio from one frame up to another."""
         return as_block(self.samples)[start:stop].copy()
 
 
 class ForwardWindow:
-    """A stretch that moves forwards through a recording, silent outside it.
-
-    Parameters
-    ----------
-    recording : Recording
-        What is read; each frame once, and in order, as lossy decoders want it.
-
-    Examples
-    --------
-    >>> window = ForwardWindow(HeldAudio(np.ones((4, 1)), 48000))
-    >>> window.stretch(-2, 3).ravel(), window.stretch(2, 6).ravel()
-    (array([0., 0., 1., 1., 1.]), array([1., 1., 0., 0.]))
-    """
+    """A stretch that moves forwards through a recording, silent outside it."""
 
     def __init__(self, recording: Recording) -> None:
         self._recording = recording
@@ -114,20 +60,7 @@ class ForwardWindow:
         self._held = np.zeros((0, recording.format.channels))
 
     def stretch(self, start: int, stop: int) -> NDArray[np.float64]:
-        """The audio from one frame up to another, zeros outside the recording.
-
-        Parameters
-        ----------
-        start : int, frames
-            First frame; what lies before it is let go.
-        stop : int, frames
-            Frame after the last.
-
-        Returns
-        -------
-        ndarray of float64 [stop - start, channels], full scale 1.0
-            Not to be written to.
-        """
+        """The audio from one frame up to another, zeros outside the recording."""
         first, last = (min(max(frame, 0), self._frames) for frame in (start, stop))
         self._move(first, last)
         sound = self._held[: last - first]

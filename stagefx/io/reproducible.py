@@ -29,22 +29,7 @@ def _ogg_checksum(page: bytearray) -> int:
 
 
 def steady_ogg(file: BinaryIO) -> None:
-    r"""Give an Ogg stream the number 1.
-
-    Parameters
-    ----------
-    file : binary file, readable, writable, seekable
-        A finished Ogg file, changed in place.
-
-    Examples
-    --------
-    >>> import io
-    >>> page = b"OggS\0\4" + bytes(8) + b"\x4d\0\0\0" + bytes(8) + b"\1\3abc"
-    >>> file = io.BytesIO(page)
-    >>> steady_ogg(file)
-    >>> file.getvalue()[14:18].hex()
-    '01000000'
-    """
+    r"""Give an Ogg stream the number 1."""
     place = 0
     while True:
         file.seek(place)
@@ -62,22 +47,7 @@ def steady_ogg(file: BinaryIO) -> None:
 
 
 def steady_aiff(file: BinaryIO) -> None:
-    """Take the time of day out of an AIFF file's peak note.
-
-    Parameters
-    ----------
-    file : binary file, readable, writable, seekable
-        A finished AIFF file, changed in place.
-
-    Examples
-    --------
-    >>> import io
-    >>> note = b"PEAK" + struct.pack(">III", 8, 1, 1234)
-    >>> file = io.BytesIO(b"FORM" + struct.pack(">I", 20) + b"AIFC" + note)
-    >>> steady_aiff(file)
-    >>> file.getvalue()[-4:].hex()
-    '00000000'
-    """
+    """Take the time of day out of an AIFF file's peak note."""
     length = file.seek(0, os.SEEK_END)
     place = 12
     while place + 8 <= length:

@@ -17,25 +17,7 @@ _PROCESS = "4294967295"
 
 
 def part_beside(place: Path) -> Path:
-    """Where output is written until it is whole.
-
-    Parameters
-    ----------
-    place : Path
-        Where it will be.
-
-    Returns
-    -------
-    Path
-        In the same folder, hidden, with the number of this process; never too long a name.
-
-    Examples
-    --------
-    >>> part_beside(Path("out.flac")).name == f".out.flac.{os.getpid()}.part"
-    True
-    >>> len(part_beside(Path(250 * "x")).name) <= 255
-    True
-    """
+    """Where output is written until it is whole."""
     return place.with_name(f".{_stem(place)}.{os.getpid()}.part")
 
 
@@ -54,22 +36,7 @@ def _stem(place: Path) -> str:
 
 
 def hold(number: int, *, wait: bool = False) -> None:
-    """Say that output is being worked on, for as long as it stays open.
-
-    Parameters
-    ----------
-    number : int
-        Descriptor of the open file or folder; the system lets go when the process ends, however
-        it ends.
-    wait : bool, default: False
-        Whether to wait until nobody else holds it.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryFile() as file:
-    ...     hold(file.fileno())
-    """
+    """Say that output is being worked on, for as long as it stays open."""
     if _LOCKS:
         import fcntl
 
@@ -82,24 +49,7 @@ def hold(number: int, *, wait: bool = False) -> None:
 def clear_orphans(place: Path) -> None:
     """Remove what programs that were killed left of the same output.
 
-    Parameters
-    ----------
-    place : Path
-        Where output shall go.
-
-    Notes
-    -----
     Left alone is what another user owns, what a living process made, and what any holds.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     place, none_so_high = Path(folder, "out.flac"), 2**30
-    ...     Path(folder, f".out.flac.{none_so_high}.part").touch()
-    ...     clear_orphans(place)
-    ...     list(Path(folder).iterdir())
-    []
     """
     if not _LOCKS:
         return

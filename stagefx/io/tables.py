@@ -19,30 +19,7 @@ def html_table(
     before: Iterable[str] = (),
     after: Iterable[str] = (),
 ) -> str:
-    """A result as a table that a notebook shows.
-
-    Parameters
-    ----------
-    caption : str
-        What it is.
-    rows : iterable of sequence of str
-        Of each row its name, then its values.
-    head : sequence of str
-        What the columns are; no heading where left out.
-    before, after : iterable of str
-        Sentences above and below the table.
-
-    Returns
-    -------
-    str
-        Semantic HTML without scripts, styles or links; every text is escaped.
-
-    Examples
-    --------
-    >>> made = html_table("a <stage>", [("gain", "6.0 dB")])
-    >>> made.partition("<tbody>")[0]
-    '<table><caption>a &lt;stage&gt;</caption>'
-    """
+    """A result as a table that a notebook shows."""
     headed = "".join(f'<th scope="col">{escape(text)}</th>' for text in head)
     body = "".join(
         f'<tr><th scope="row">{escape(name)}</th>'
@@ -62,27 +39,7 @@ def html_table(
 
 
 def cell(value: float | None, unit: str = "", *, without: str = "") -> str:
-    """A value as it stands in a table.
-
-    Parameters
-    ----------
-    value : float or None
-        In `unit`.
-    unit : str
-        Any unit; nothing for a plain number.
-    without : str
-        What stands there where there is no value.
-
-    Returns
-    -------
-    str
-        Three significant digits, engineering prefixes where the unit takes them.
-
-    Examples
-    --------
-    >>> cell(5.5848e-6, "V rms"), cell(-0.00121, "dB"), cell(None, without="not measured")
-    ('5.58 uV rms', '-0.001 dB', 'not measured')
-    """
+    """A value as it stands in a table."""
     if value is None:
         return without
     if math.isinf(value):
@@ -96,23 +53,5 @@ def cell(value: float | None, unit: str = "", *, without: str = "") -> str:
 
 
 def share(value: float | None, *, without: str = "") -> str:
-    """A share in percent.
-
-    Parameters
-    ----------
-    value : float or None, 0 to 1
-        A share.
-    without : str
-        What stands there where there is none.
-
-    Returns
-    -------
-    str
-        To a tenth of a percent.
-
-    Examples
-    --------
-    >>> share(0.0494)
-    '4.9 %'
-    """
+    """A share in percent."""
     return without if value is None else f"{100.0 * value:.1f} %"

@@ -11,28 +11,7 @@ _TOO_DEEP = "tables or lists stand inside each other too deep"
 
 
 def from_json(text: str | bytes) -> Any:
-    """What a JSON text says.
-
-    Parameters
-    ----------
-    text : str or bytes
-        JSON, and nothing that only looks like it, such as NaN.
-
-    Returns
-    -------
-    any
-        Numbers, texts, lists and dicts.
-
-    Raises
-    ------
-    ValueError
-        It is no JSON, or nested too deep.
-
-    Examples
-    --------
-    >>> from_json('{"rate_hz": 48000}')
-    {'rate_hz': 48000}
-    """
+    """What a JSON text says."""
     try:
         return json.loads(text, parse_constant=_refuse, parse_float=_finite)
     except RecursionError:
@@ -51,28 +30,7 @@ def _refuse(constant: str) -> NoReturn:
 
 
 def from_toml(text: str) -> dict[str, Any]:
-    """What a TOML text says.
-
-    Parameters
-    ----------
-    text : str
-        TOML.
-
-    Returns
-    -------
-    dict
-        Its tables.
-
-    Raises
-    ------
-    ValueError
-        It is no TOML, or nested too deep.
-
-    Examples
-    --------
-    >>> from_toml("knob = 0.5")
-    {'knob': 0.5}
-    """
+    """What a TOML text says."""
     try:
         return tomllib.loads(text)
     except RecursionError:

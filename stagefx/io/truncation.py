@@ -26,25 +26,7 @@ _MP3_SLACK_BYTES = 256
 
 
 def missing_bytes(file: BinaryIO) -> int:
-    """How much of a file is not there, by its own header.
-
-    Parameters
-    ----------
-    file : binary file, readable and seekable
-        Audio file; left at an undefined place.
-
-    Returns
-    -------
-    int, bytes
-        What is missing, at least; 0 for a whole file and where it cannot be told.
-
-    Examples
-    --------
-    >>> import io
-    >>> header = b"RIFF" + struct.pack("<I", 136) + b"WAVE" + b"data" + struct.pack("<I", 100)
-    >>> missing_bytes(io.BytesIO(header + bytes(60)))
-    40
-    """
+    """How much of a file is not there, by its own header."""
     length = file.seek(0, os.SEEK_END)
     file.seek(0)
     head = file.read(16)

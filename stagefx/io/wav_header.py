@@ -30,32 +30,7 @@ def wave_header(
 ) -> bytes:
     """Everything that comes before the samples.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 to 8
-        Number of channels.
-    bits : ``"16"``, ``"24"`` or ``"float"``
-        Word length.
-    frames : int or None
-        Length; None where it is not known yet and the header will not be written again.
-    rf64 : bool, default: False
-        Write RF64 though the file is short.
-
-    Returns
-    -------
-    bytes
-        A header; of the same length whatever the number of frames.
-
-    References
-    ----------
     ITU-R BS.2088 and EBU Tech 3306: RF64, and the chunk reserved for it in a short file.
-
-    Examples
-    --------
-    >>> len(wave_header(rate_hz=48000, channels=2, bits="24", frames=0))
-    80
     """
     sample_bytes = BYTES_PER_SAMPLE[bits]
     body = _format_chunk(rate_hz, channels, bits)
@@ -88,25 +63,7 @@ def _format_chunk(rate_hz: int, channels: int, bits: Bits) -> bytes:
 
 
 def sample_bytes(samples: NDArray[np.int32] | NDArray[np.float64], bits: Bits) -> bytes:
-    """Samples as they stand in a WAV file.
-
-    Parameters
-    ----------
-    samples : ndarray [frames, channels]
-        Whole steps, or floating point where the word length is ``"float"``.
-    bits : ``"16"``, ``"24"`` or ``"float"``
-        Word length.
-
-    Returns
-    -------
-    bytes
-        Little-endian samples, frame by frame.
-
-    Examples
-    --------
-    >>> sample_bytes(np.array([[1, -1]], dtype=np.int32), "24").hex()
-    '010000ffffff'
-    """
+    """Samples as they stand in a WAV file."""
     if bits == "float":
         return samples.astype("<f4").tobytes()
     if bits == "16":

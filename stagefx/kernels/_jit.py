@@ -19,26 +19,7 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 
 def jit(function: Function) -> Function:
-    """Compile a loop over contiguous float64 arrays, without holding the interpreter lock.
-
-    Parameters
-    ----------
-    function : callable
-        A loop that allocates nothing and raises nothing.
-
-    Returns
-    -------
-    callable
-        The compiled loop; cached on disk where that is possible.
-
-    Examples
-    --------
-    >>> @jit
-    ... def twice(x):
-    ...     return 2.0 * x
-    >>> twice(1.5)
-    3.0
-    """
+    """Compile a loop over contiguous float64 arrays, without holding the interpreter lock."""
     compiled: Function
     try:
         compiled = numba.njit(nogil=True, error_model="numpy", cache=True)(function)

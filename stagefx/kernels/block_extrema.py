@@ -76,26 +76,6 @@ def _slopes(x: Array, start: int, frames: int, work: Array) -> None:
 def outline(x: Array, block_frames: int, found: Array, work: Array, rows: Array) -> int:
     """Largest samples and steps of each block of a channel, and its extremes so far.
 
-    Parameters
-    ----------
-    x : float64 array [BEFORE + blocks * block_frames]
-        Samples; the five before the first block stand in front.
-    block_frames : int
-        Frames of a block; a multiple of `LANES`, at least `END_FRAMES`.
-    found : float64 array [4]
-        Raised where the channel goes beyond.
-    work : float64 array [3, LANES]
-        Overwritten.
-    rows : float64 array [blocks, COLUMNS]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames looked at.
-
-    Notes
-    -----
     The slope errs by less than 1 % up to a quarter of the sampling rate, 4 % at a third.  It is
     worked out only where the steps allow one that is steeper than the steepest so far.  The loops
     over lanes are innermost, where they vectorise.
@@ -125,22 +105,7 @@ def outline(x: Array, block_frames: int, found: Array, work: Array, rows: Array)
 
 @jit
 def reach(x: Array, work: Array, found: Array) -> int:
-    """The largest sample and the largest step of a whole stretch.
-
-    Parameters
-    ----------
-    x : float64 array [samples], samples >= 1
-        Any stretch.
-    work : float64 array [3, LANES]
-        Overwritten.
-    found : float64 array [2]
-        Overwritten with size of the sample and size of the step.
-
-    Returns
-    -------
-    int
-        Samples looked at.
-    """
+    """The largest sample and the largest step of a whole stretch."""
     whole = (x.size - 1) // LANES * LANES
     peak, step = abs(x[0]), 0.0
     if whole > 0:

@@ -21,24 +21,7 @@ def round_to_steps(
     steps: float,
     codes: NDArray[np.int32],
 ) -> int:
-    """Round samples to the nearest step after adding dither of plus or minus one step.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [samples], full scale 1.0
-        Audio.
-    halves : ndarray of uint16 [2 * samples] or [0]
-        Random draws; the difference of a pair, in 65,536ths of a step, is the dither.
-    steps : float
-        Steps from 0 to full scale, for example 2**23.
-    codes : ndarray of int32 [samples]
-        Where the steps go.
-
-    Returns
-    -------
-    int
-        How many samples lay beyond full scale and were clipped to it.
-    """
+    """Round samples to the nearest step after adding dither of plus or minus one step."""
     dithered = halves.size > 0
     highest = steps - 1.0
     overs = 0

@@ -58,24 +58,7 @@ NEPERS = 10.0 / math.log(10.0)
 
 @jit
 def weigh(spectra: Array, lines: Array, first: int, magnitudes: Array) -> int:
-    """Magnitudes of spectral lines as the inner ear gets them.
-
-    Parameters
-    ----------
-    spectra : float64 array [frames, 2 × lines of the transform]
-        Real and imaginary parts in turn.
-    lines : float64 array [1, lines]
-        Weight of each line.
-    first : int
-        The first line wanted.
-    magnitudes : float64 array [frames, lines]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames worked on.
-    """
+    """Magnitudes of spectral lines as the inner ear gets them."""
     weight = lines[0]
     for n in range(len(spectra)):
         row = spectra[n, 2 * first : 2 * (first + weight.size)]
@@ -111,30 +94,7 @@ def excite(
     excitation: Array,
     level_db: Array,
 ) -> int:
-    """Excitation along the ear: grouped, noise added, spread over bands, smeared over time.
-
-    Parameters
-    ----------
-    magnitudes : float64 array [frames, lines]
-        From `weigh`.
-    bands : float64 array [TABLE_ROWS, bands]
-        Where each band lies and how it spreads.
-    memory : float64 array [bands]
-        Carried on in place.
-    squares : float64 array [lines]
-        To work in.
-    work : float64 array [3, bands]
-        To work in.
-    excitation : float64 array [frames, bands]
-        Overwritten: energy re 0 dB SPL.
-    level_db : float64 array [frames, bands]
-        Overwritten: the same in decibels.
-
-    Returns
-    -------
-    int
-        Frames worked on.
-    """
+    """Excitation along the ear: grouped, noise added, spread over bands, smeared over time."""
     count = bands.shape[1]
     energy, part, step = work[0], work[1], work[2]
     for n in range(len(magnitudes)):
@@ -183,24 +143,7 @@ def excite(
 def noise_of_difference(
     first: Array, second: Array, bands: Array, squares: Array, noise: Array
 ) -> int:
-    """Energy in each band of the difference of two weighted magnitudes.
-
-    Parameters
-    ----------
-    first, second : float64 array [frames, lines]
-        Weighted magnitudes.
-    bands : float64 array [TABLE_ROWS, bands]
-        Where each band lies.
-    squares : float64 array [lines]
-        To work in.
-    noise : float64 array [frames, bands]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames worked on.
-    """
+    """Energy in each band of the difference of two weighted magnitudes."""
     for n in range(len(first)):
         for k in range(len(squares)):
             apart = first[n, k] - second[n, k]
@@ -220,20 +163,7 @@ def _step_db(level_db: float, quiet: float) -> float:
 
 @jit
 def steps(first_db: Array, second_db: Array, ratios: Array) -> int:
-    """Excitation differences in just-noticeable steps, either version taken as the reference.
-
-    Parameters
-    ----------
-    first_db, second_db : float64 array [frames, bands], dB
-        Excitation of one channel in both versions.
-    ratios : float64 array [2, frames, bands]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames worked on.
-    """
+    """Excitation differences in just-noticeable steps, either version taken as the reference."""
     frames, count = first_db.shape
     for n in range(frames):
         for order in range(2):
@@ -333,22 +263,7 @@ def detect_by_standard(ratios: Array, smoothed: Array, chance: Array) -> int:
 
 @jit
 def find_sound(samples: Array, hop: int, sounding: Array) -> int:
-    """Mark the frames, each two hops long, in which some sample is not zero.
-
-    Parameters
-    ----------
-    samples : float64 array [(frames + 1) × hop]
-        Overlapping frames of one channel.
-    hop : int, samples
-        From one frame to the next.
-    sounding : float64 array [frames]
-        Set to 1 where there is sound, else left as it is.
-
-    Returns
-    -------
-    int
-        How many hops have sound.
-    """
+    """Mark the frames, each two hops long, in which some sample is not zero."""
     frames = len(sounding)
     found = 0
     for place in range(frames + 1):

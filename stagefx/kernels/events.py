@@ -38,24 +38,7 @@ FLATTEST = -0.1 * 0.5 * math.log(10.0)
 
 @jit
 def cut_frames(samples: Array, hop: int, curves: Array, frames: Array) -> int:
-    """Frames under their window, each with its level, its slope and its bend taken away.
-
-    Parameters
-    ----------
-    samples : float64 array [(frames + 1) × hop]
-        Of one channel.
-    hop : int
-        Half a frame.
-    curves : float64 array [4, 2 × hop]
-        The window, and the window times a level, a slope and a bend.
-    frames : float64 array [frames, transform]
-        Overwritten up to the window's length.
-
-    Returns
-    -------
-    int
-        Frames cut.
-    """
+    """Frames under their window, each with its level, its slope and its bend taken away."""
     window, level, slope, bend = curves[0], curves[1], curves[2], curves[3]
     for n in range(len(frames)):
         seen = samples[n * hop : n * hop + window.size]
@@ -100,28 +83,7 @@ def _weigh(spectrum: Array, weight: Array, powers: Array) -> int:
 def band_energies(
     spectra: Array, lines: Array, bands: Array, powers: Array, energies: Array, least: int
 ) -> int:
-    """Weighted energy in each band; where the least is wanted, no more than was there before.
-
-    Parameters
-    ----------
-    spectra : float64 array [frames, 2 × lines]
-        Real and imaginary parts in turn.
-    lines : float64 array [1, lines]
-        Weights.
-    bands : float64 array [TABLE_ROWS, bands]
-        Where each band lies.
-    powers : float64 array [2, lines]
-        To work in; the second row as long as the bands at least.
-    energies : float64 array [frames, bands]
-        Overwritten, or lowered.
-    least : int
-        Whether to keep the lesser of old and new.
-
-    Returns
-    -------
-    int
-        Frames worked on.
-    """
+    """Weighted energy in each band; where the least is wanted, no more than was there before."""
     for n in range(len(spectra)):
         _weigh(spectra[n], lines[0], powers[0])
         row = powers[1, : bands.shape[1]]
@@ -144,28 +106,7 @@ def difference_of(first: Array, second: Array, gain: float, apart: Array) -> int
 def spread_levels(
     energies: Array, wanted: Array, bands: Array, lower: float, work: Array, levels: Array
 ) -> int:
-    """How the sound of each frame that is wanted spreads along the ear.
-
-    Parameters
-    ----------
-    energies : float64 array [frames, bands]
-        Of the sound.
-    wanted : float64 array [frames]
-        1 where it is wanted; set to 2 where it is known.
-    bands : float64 array [TABLE_ROWS, bands]
-        How it spreads.
-    lower : float
-        Energy of the next band down.
-    work : float64 array [3, bands]
-        To work in.
-    levels : float64 array [frames, bands]
-        Overwritten there.
-
-    Returns
-    -------
-    int
-        Frames worked on.
-    """
+    """How the sound of each frame that is wanted spreads along the ear."""
     count, done = bands.shape[1], 0
     part, step, reached = work[0], work[1], work[2]
     for n in range(len(energies)):
@@ -199,22 +140,6 @@ def hide_at_least(energies: Array, bands: Array, lower: float, masked: Array) ->
     """What stays hidden in each frame at the very least, without any logarithm.
 
     A frame's own sound and the one before it, in the band itself and from both sides.
-
-    Parameters
-    ----------
-    energies : float64 array [frames, bands]
-        Of the sound.
-    bands : float64 array [TABLE_ROWS, bands]
-        Slopes, offsets, and what is hidden anyway.
-    lower : float
-        Energy of the next band down.
-    masked : float64 array [frames, bands]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames worked on.
     """
     count = masked.shape[1]
     for m in range(count):
@@ -237,26 +162,6 @@ def hide(
     """Energy that stays hidden in each wanted frame, by what sounds in it, before and after it.
 
     A level fades in proportion to itself: ``fade[j] × level`` remains j frames on.
-
-    Parameters
-    ----------
-    levels : float64 array [earlier + frames + later, bands]
-        From `spread_levels`.
-    wanted : float64 array [frames]
-        Not 0 where it is wanted.
-    after : float64 array [1 + earlier]
-        What remains of a level so many frames later.
-    before : float64 array [1 + later]
-        And so many frames earlier.
-    bands : float64 array [TABLE_ROWS, bands]
-        Offsets, and what is hidden anyway.
-    masked : float64 array [frames, bands]
-        Overwritten there.
-
-    Returns
-    -------
-    int
-        Frames worked on.
     """
     earlier, done = after.size - 1, 0
     for n in range(len(masked)):
@@ -296,26 +201,6 @@ def exceed(
     """By how much each frame's energy exceeds what is hidden, all bands together.
 
     ``excess = sqrt(width Σ r²)``, r the ratio of energies over a critical band
-
-    Parameters
-    ----------
-    energies : float64 array [frames, bands]
-        Of what is left between two versions.
-    masked : float64 array [frames, bands]
-        From `hide`.
-    steady : float64 array [2, bands]
-        How far an energy, or its ratio to what is masked, has to stand out of what is steady.
-    width : float, Bark
-        Of a band.
-    work : float64 array [bands]
-        To work in.
-    excess : float64 array [2, frames]
-        Overwritten: ratio of energies, and the band in which it is greatest.
-
-    Returns
-    -------
-    int
-        Frames worked on.
     """
     for n in range(len(energies)):
         for m in range(work.size):
@@ -348,22 +233,7 @@ def _sort(values: Array) -> int:
 
 @jit
 def usual(energies: Array, masked: Array, means: Array, usually: Array) -> int:
-    """What is there most of the time, of the energies and of their ratio to what is masked.
-
-    Parameters
-    ----------
-    energies, masked : float64 array [frames, bands]
-        As many frames as are a multiple of the means.
-    means : float64 array [parts]
-        To work in: of so many stretches the means are taken.
-    usually : float64 array [2, bands]
-        Overwritten with the means' median, the upper of two.
-
-    Returns
-    -------
-    int
-        Frames in a stretch.
-    """
+    """What is there most of the time, of the energies and of their ratio to what is masked."""
     length = len(energies) // means.size
     for m in range(usually.shape[1]):
         for kind in range(2):

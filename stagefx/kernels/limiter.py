@@ -677,33 +677,6 @@ def limit(
     at the limiting slope until it meets what it follows, or a level.  The output itself is
     clamped, so nothing winds up.
 
-    Parameters
-    ----------
-    u : float64 array [intervals + 12]
-        Target at the nodes; interval i runs from u[i + 7] to u[i + 8].
-    limits : float64 array [2]
-        Highest and lowest output; infinite where there is no limit.
-    law : float64 array [3]
-        Steepest rise and fall per interval (fall is negative; infinite where there is no limit),
-        and the time constant N/w_t in intervals, 0 for no lag.
-    state : float64 array [2]
-        Output and mode at the first node; left as at the last.
-    lags : float64 array [3 n + ROOM], n the smaller of intervals and STEP
-        Room to work in.
-    delta : float64 array [intervals + 3]
-        Raised by the spline-weighted output less target; element k belongs to node k - 1.  The
-        last three wait for the intervals that follow, and all lag of theirs with them; the first
-        have the lag of the three intervals before.
-    marks : float64 array [intervals]
-        Overwritten: 0, or 1 where the output was clipped, 2 where it slewed, 3 for both.
-
-    Returns
-    -------
-    int
-        Intervals on which the output was clipped or slewed.
-
-    Notes
-    -----
     Worked on in steps of STEP intervals.  Where the delta of each call begins with the last three
     elements of the one before, the bits do not depend on where the calls and steps begin.
     """

@@ -12,20 +12,7 @@ Array = NDArray[np.float64]
 
 @jit
 def count_marks(marks: Array, counts: Array) -> int:
-    """Count frames by the marks of their nodes.
-
-    Parameters
-    ----------
-    marks : float64 array [blocks, frames, nodes a frame]
-        Of each node 0, or 1 where it was clipped, 2 where it slewed, 3 for both.
-    counts : float64 array [blocks, 3]
-        Overwritten, for each block: frames with a node clipped, with one slewing, with either.
-
-    Returns
-    -------
-    int
-        Frames with either, in all.
-    """
+    """Count frames by the marks of their nodes."""
     total = 0
     blocks, frames, nodes = marks.shape
     for block in range(blocks):

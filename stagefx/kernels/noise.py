@@ -19,22 +19,7 @@ from stagefx.kernels._jit import jit
 def draw_lines(
     draws: NDArray[np.uint8], amplitude: NDArray[np.float64], spectrum: NDArray[np.float32]
 ) -> int:
-    """Give every line of a spectrum a cosine and a sine by chance.
-
-    Parameters
-    ----------
-    draws : ndarray of uint8 [4 * lines]
-        Random draws; the difference of a pair is centred, its distribution a triangle.
-    amplitude : ndarray of float64 [lines]
-        What a difference is multiplied by.
-    spectrum : ndarray of float32 [2 * lines]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Lines drawn.
-    """
+    """Give every line of a spectrum a cosine and a sine by chance."""
     for k in range(amplitude.size):
         size = amplitude[k]
         cosine = np.int64(draws[4 * k]) - np.int64(draws[4 * k + 1])

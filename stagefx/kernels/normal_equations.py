@@ -47,22 +47,6 @@ def add_products(rows: Array, first: int, sign: float, matrix: Array) -> int:
     """Add the products of columns with each other, on and above the diagonal.
 
     matrix[i, j] += sign Σ rows[s, i] rows[s, j], first <= i <= j
-
-    Parameters
-    ----------
-    rows : float64 array [rows, columns]
-        A multiple of eight rows; those that are not wanted are zero.
-    first : int
-        Columns before it are passed over.
-    sign : float
-        1 to add, -1 to take away.
-    matrix : float64 array [columns, columns]
-        Changed in place.
-
-    Returns
-    -------
-    int
-        Columns worked on.
     """
     size = len(matrix)
     for i in range(first, size):
@@ -76,18 +60,6 @@ def along_diagonals(matrix: Array, count: int) -> int:
     """Running sums along the diagonals of a matrix's first rows and columns.
 
     matrix[i, j] += matrix[i - 1, j - 1], 1 <= i <= j < count
-
-    Parameters
-    ----------
-    matrix : float64 array [columns, columns]
-        Changed in place on and above the diagonal.
-    count : int
-        How many rows and columns.
-
-    Returns
-    -------
-    int
-        Rows worked on.
     """
     for i in range(1, count):
         before, here = matrix[i - 1], matrix[i]
@@ -101,18 +73,6 @@ def solve_positive(matrix: Array, target: Array) -> int:
     """Solve a symmetric positive definite system by its Cholesky factor.
 
     matrix = U^T U;  U^T y = target, U x = y
-
-    Parameters
-    ----------
-    matrix : float64 array [unknowns, unknowns]
-        On and above the diagonal; overwritten with U.
-    target : float64 array [unknowns]
-        Right-hand side; overwritten with the solution.
-
-    Returns
-    -------
-    int
-        Unknowns found; one whose pivot is not positive is left at 0.
     """
     size, found = target.size, 0
     for start in range(0, size, _BLOCK):

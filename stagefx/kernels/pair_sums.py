@@ -15,24 +15,6 @@ def add_squares(first: Array, second: Array, gain: float, sums: Array, more: Arr
     """Sum squares and products of a piece and of what a second has more at its gain.
 
     more = second / gain - first;  sums += Σ first², Σ first more, Σ more²
-
-    Parameters
-    ----------
-    first : float64 array [frames, channels]
-        A piece.
-    second : float64 array [frames, channels]
-        Another.
-    gain : float
-        What the second is divided by.
-    sums : float64 array [3, channels]
-        Changed in place.
-    more : float64 array [frames, channels]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames summed.
     """
     frames, channels = len(second), len(sums[0])
     for channel in range(channels):
@@ -56,21 +38,6 @@ def add_spectra(x: Array, y: Array, powers: Array, products: Array) -> int:
 
     A raised cosine, and its slope, are sums of three lines: X[k] / 2 - (X[k-1] + X[k+1]) / 4, and
     (X[k-1] - X[k+1]) / 2i.
-
-    Parameters
-    ----------
-    x, y : float64 array [lines, 2]
-        Real and imaginary parts of both segments' transforms, no window applied; from 0 Hz to
-        half the rate, 2 lines or more.
-    powers : float64 array [3, lines]
-        |X|², |Y|² and |S|² are added to its rows, S the first under the window's slope.
-    products : float64 array [3, lines, 2]
-        X* Y, X* S and S* Y are added.
-
-    Returns
-    -------
-    int
-        Lines summed.
     """
     lines = len(x)
     for k in range(lines):

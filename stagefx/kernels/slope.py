@@ -25,18 +25,7 @@ MOST_BETWEEN = 1.0 / math.cos(math.pi / 8.0)
 
 @jit
 def crest(before: float, here: float, after: float) -> float:
-    """Height of the crest near the highest of three instants, as if it were a sine's.
-
-    Parameters
-    ----------
-    before, here, after : float
-        Values a quarter frame apart; ``here`` is positive and not below its neighbours.
-
-    Returns
-    -------
-    float
-        Exact for a sine; at least ``here``, at most `MOST_BETWEEN` times it.
-    """
+    """Height of the crest near the highest of three instants, as if it were a sine's."""
     cosine = 0.5 * (before + after) / here
     sine2 = 1.0 - cosine * cosine
     if sine2 <= 1e-12:
@@ -53,26 +42,7 @@ def raise_slopes(
     work: NDArray[np.float64],
     found: NDArray[np.float64],
 ) -> int:
-    """Look for steeper slopes, wherever the waveform could be steeper than so far.
-
-    Parameters
-    ----------
-    steps : ndarray of float64 [frames + 2 * pairs + 1]
-        One channel; neighbouring frames are needed on either side.
-    gains : ndarray of float64 [4, 2 * pairs]
-        Interpolation gains.
-    largest_gain : float
-        Bound on a slope over the largest step it is made from.
-    work : ndarray of float64 [4, stretch + 2]
-        Room for one stretch.
-    found : ndarray of float64 [2]
-        Steepest rise and fall, raised in place.
-
-    Returns
-    -------
-    int
-        Stretches that had to be looked at.
-    """
+    """Look for steeper slopes, wherever the waveform could be steeper than so far."""
     taps, stretch = gains.shape[1], work.shape[1] - 2
     frames = steps.size - taps - 1
     looked_at = 0

@@ -27,28 +27,7 @@ def raise_peak(
     work: NDArray[np.float64],
     peak: NDArray[np.float64],
 ) -> int:
-    """Look between samples, wherever the waveform could rise above the highest point so far.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [instants + 2 * pairs - 1], full scale 1.0
-        One channel.
-    pair_gains : ndarray of float64 [3, pairs]
-        Interpolation gains.
-    largest_gain : float
-        Bound on an interpolated value over the largest sample it is made from.
-    quarters : int, 0 or 1
-        Whether to look at one and three quarters of the way too, not at the half alone.
-    work : ndarray of float64 [3, stretch]
-        Room for one stretch.
-    peak : ndarray of float64 [1], full scale 1.0
-        Highest point, raised in place.
-
-    Returns
-    -------
-    int
-        Stretches that had to be looked at.
-    """
+    """Look between samples, wherever the waveform could rise above the highest point so far."""
     pairs, stretch = pair_gains.shape[1], work.shape[1]
     instants = samples.size - 2 * pairs + 1
     looked_at = 0

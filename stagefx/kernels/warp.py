@@ -28,26 +28,6 @@ def read_at(samples: Array, positions: Array, table: Array, work: Array, read: A
     y[c, n] = sum over k of w[k] x[c, i - K/2 + 1 + k], i the whole and f the broken part of
     position n, w the line between the two rows of the table that f lies between
 
-    Parameters
-    ----------
-    samples : float64 array [channels, frames]
-        A piece.
-    positions : float64 array [points], frames, K/2 - 1 to frames - K/2 - 1
-        Where to read.
-    table : float64 array [rows, K], K even
-        Weights.
-    work : float64 array [2, K]
-        Overwritten.
-    read : float64 array [channels, points]
-        Overwritten with the result.
-
-    Returns
-    -------
-    int
-        Points read.
-
-    Notes
-    -----
     Products are summed in halves, always of the same frames: a point comes out the same, bit for
     bit, whatever stands beside it.
     """

@@ -28,22 +28,7 @@ MOMENT_S = 0.4
 
 @dataclass(frozen=True)
 class Contribution:
-    """What one effect does to a piece of music.
-
-    Parameters
-    ----------
-    effect : str
-        Its name.
-    alone_db : float, dB
-        Residual of the effect alone against the music, re the music; minus infinity for none,
-        infinite where the music is silent.
-    left_out_db : float, dB
-        Residual of the whole stage against the stage without it, re the music.
-    loudest_s : float or None, s
-        Where in the music the effect alone leaves most, to 0.4 s; None where it leaves nothing.
-    loudest_db : float, dB
-        Residual in those 0.4 s, re the music as a whole.
-    """
+    """What one effect does to a piece of music."""
 
     effect: str
     alone_db: float

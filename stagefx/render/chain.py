@@ -28,15 +28,7 @@ _CHANNELWISE = (Linear, Limiting, Distortion, Noise)
 
 
 class Exaggerated:
-    """An effect turned up or down: y = g x + X (effect(x) - g x), g its gain at 1 kHz.
-
-    Parameters
-    ----------
-    running : Running
-        The effect as it is.
-    times : float
-        X.
-    """
+    """An effect turned up or down: y = g x + X (effect(x) - g x), g its gain at 1 kHz."""
 
     def __init__(self, running: Running, times: float) -> None:
         self._running = running
@@ -49,18 +41,7 @@ class Exaggerated:
         return self._running.delay_frames
 
     def through(self, block: Array) -> Array:
-        """Work on the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            Not changed.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            The block, late as the effect is, with its difference X times.
-        """
+        """Work on the next block."""
         if self._waiting is None:
             self._waiting = np.zeros((self.delay_frames, block.shape[1]))
         line = np.concatenate((self._waiting, block))
@@ -74,37 +55,7 @@ class Exaggerated:
 
 
 class Chain:
-    """Effects in a row.
-
-    Parameters
-    ----------
-    effects : iterable of Effect
-        In order.
-    rate_hz : int
-        Sampling rate.
-    channels : int
-        Channels of every block.
-    full_scale_v : float, V
-        What a sample of 1.0 means at the beginning.
-    keep : set of str or None
-        Names of the effects to keep; the others are replaced by their signed 1 kHz gain.  None
-        keeps all.
-    times : mapping of str to float
-        Factors by which effects are exaggerated.
-    threads : int
-        Threads for the channels; without influence on the samples.
-    skip_idle : bool
-        Whether limiters pass by blocks on which nothing can happen; off only in tests.
-
-    Attributes
-    ----------
-    unit_v : float, V
-        What a sample of 1.0 means at the end: `full_scale_v` times all gains.
-    delay_frames : int
-        Delay of all effects together, taken out by `process`.
-    channels : int
-        Channels of every block.
-    """
+    """Effects in a row."""
 
     def __init__(
         self,
@@ -187,47 +138,19 @@ class Chain:
             running.rewind()
 
     def give_way(self, others_s: Callable[[], float]) -> None:
-        """Keep to one thread while that is as quick as another thread with as much music.
-
-        Parameters
-        ----------
-        others_s : callable
-            What that thread needed for its last block, in s.
-        """
+        """Keep to one thread while that is as quick as another thread with as much music."""
         if self._helpers is not None:
             self._helpers.others_s = others_s
 
     def process(self, blocks: Iterable[Array]) -> Iterator[Array]:
-        """Play blocks through the chain, from rest.
-
-        Parameters
-        ----------
-        blocks : iterable of array [any frames, channels]
-            In order.
-
-        Yields
-        ------
-        array [frames, channels]
-            As many frames in all as went in, late by nothing.
-        """
+        """Play blocks through the chain, from rest."""
         passage = Passage(self)
         for block in blocks:
             yield from passage.put(block)
         yield from passage.finish()
 
     def through(self, block: Array) -> Array:
-        """Work on whole steps of the grid, delay and all.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            The next ones.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            Late by `delay_frames`.
-        """
+        """Work on whole steps of the grid, delay and all."""
         for running in self._running:
             block = running.through(block)
         return block
@@ -286,13 +209,7 @@ def _less(effect: Effect | _LeftOut, taken: LimitSet) -> Effect | _LeftOut:
 
 
 class Passage:
-    """One piece of music on its way through a chain, in blocks of any size.
-
-    Parameters
-    ----------
-    chain : Chain
-        Put to rest first.
-    """
+    """One piece of music on its way through a chain, in blocks of any size."""
 
     def __init__(self, chain: Chain) -> None:
         chain.rewind()
@@ -303,18 +220,7 @@ class Passage:
         self._held = 0
 
     def put(self, block: Array) -> list[Array]:
-        """Hand over the next block.
-
-        Parameters
-        ----------
-        block : array [any frames, channels]
-            Not changed.
-
-        Returns
-        -------
-        list of array [frames, channels]
-            What is ready, its delay taken out.
-        """
+        """Hand over the next block."""
         self._held += block.shape[0]
         self._owed += block.shape[0]
         if self._held < WORK_FRAMES:
@@ -327,13 +233,7 @@ class Passage:
         return self._worked(joined[:whole])
 
     def finish(self) -> list[Array]:
-        """Say that there is no more.
-
-        Returns
-        -------
-        list of array [frames, channels]
-            The rest; together as many frames as were put in.
-        """
+        """Say that there is no more."""
         late = self._chain.delay_frames
         silence = (-(self._held + late)) % GRID_FRAMES + late
         end = np.zeros((silence, self._chain.channels))

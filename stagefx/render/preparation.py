@@ -26,21 +26,7 @@ MOST_TIMES = 1e6
 
 @dataclass(frozen=True)
 class Played:
-    """A stage ready to be played through.
-
-    Parameters
-    ----------
-    stage : Stage
-        The stage.
-    knob : Knob
-        Its circuit with the knob set.
-    keep : set of str
-        The effects to render.
-    times : mapping of str to float
-        Factors by which effects are exaggerated.
-    seed : int
-        Of the noise.
-    """
+    """A stage ready to be played through."""
 
     stage: Stage
     knob: Knob
@@ -57,33 +43,11 @@ class Played:
         return float(np.sqrt(2.0) * level.value)
 
     def setup(self, rate_hz: int) -> Setup:
-        """For what the effects are made.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-
-        Returns
-        -------
-        Setup
-            Circuit, rate and seed.
-        """
+        """For what the effects are made."""
         return Setup(self.knob.circuit, rate_hz, self.seed)
 
     def pieces(self, rate_hz: int) -> tuple[Piece, ...]:
-        """All effects of the stage, each with its place.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-
-        Returns
-        -------
-        tuple of (Place, Effect)
-            In the order in which the signal meets them; worked out once for each rate.
-        """
+        """All effects of the stage, each with its place."""
         if rate_hz not in self._pieces:
             self._pieces[rate_hz] = stage_pieces(self.setup(rate_hz))
         return self._pieces[rate_hz]
@@ -96,29 +60,7 @@ class Played:
         keep: AbstractSet[str] | None = None,
         threads: int = 2,
     ) -> Chain:
-        """The running effects.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Of the music.
-        keep : set of str or None
-            Other effects than those chosen.
-        threads : int
-            For the channels; without influence on the samples.
-
-        Returns
-        -------
-        Chain
-            At rest.
-
-        Raises
-        ------
-        StageError
-            The stage passes nothing.
-        """
+        """The running effects."""
         effects = [effect for _, effect in self.pieces(rate_hz)]
         if any(effect.gain == 0.0 for effect in effects):
             raise StageError(
@@ -147,46 +89,7 @@ def prepare(
     listening_level_db: float = 85.0,
     programme_db: float | None = None,
 ) -> Played:
-    """Choose the effects and set the knob for a piece of music.
-
-    Parameters
-    ----------
-    stage : Stage
-        Needs a source level.
-    music : AudioReader or None
-        Decides where the knob stands, if it is set by listening and `programme_db` is not given.
-    only, without : iterable of str
-        Effects to render alone, or to leave out.
-    times : mapping of str to float
-        Factors by which effects are exaggerated.
-    seed : int
-        Of the noise.
-    listening_level_db : float, dB SPL
-        A-weighted level at the seat, for a knob set by listening.
-    programme_db : float or None, dB
-        Of `programme_level_db`, where it is known already.
-
-    Returns
-    -------
-    Played
-        Ready to be played through.
-
-    Raises
-    ------
-    EffectError
-        An unknown effect, or a factor out of range or for an effect that is left out.
-    StageError
-        No source level, a knob that cannot be set, or a loop that is unstable.
-
-    Examples
-    --------
-    >>> from stagefx.io.files import open_audio
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
-    ...     sorted(prepare(load_stage("wire"), music).keep)
-    ['loading', 'noise']
-    """
+    """Choose the effects and set the knob for a piece of music."""
     times = dict(times or {})
     keep = chosen(stage, only=only, without=without)
     check_known(times)
@@ -225,26 +128,7 @@ def set_by_listening(stage: Stage) -> bool:
 
 
 def programme_level_db(music: AudioReader) -> float:
-    """A piece's A-weighted level re a full-scale sine on all its channels.
-
-    Parameters
-    ----------
-    music : AudioReader
-        Read once from end to end.
-
-    Returns
-    -------
-    float, dB
-        Over the blocks that count for loudness; the assumed programme level where none does.
-
-    Examples
-    --------
-    >>> from stagefx.io.files import open_audio
-    >>> from stagefx.samples import samples_folder
-    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
-    ...     -25.0 < programme_level_db(music) < -10.0
-    True
-    """
+    """A piece's A-weighted level re a full-scale sine on all its channels."""
     channels = music.format.channels
     meter = AWeightedMeter(music.format.rate_hz, channels)
     for block in ahead(music.blocks(BLOCK_FRAMES)):

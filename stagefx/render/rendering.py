@@ -302,35 +302,7 @@ def _report(
 
 
 def strain_of(played: Played, chain: Chain, rate_hz: int, frames: int) -> Strain | None:
-    """How hard a chain drove the amplifier's output so far.
-
-    Parameters
-    ----------
-    played : Played
-        The stage that the chain was made of.
-    chain : Chain
-        Its effects, at least up to the amplifier's limits.
-    rate_hz : int
-        Sampling rate.
-    frames : int
-        Frames of music played.
-
-    Returns
-    -------
-    Strain or None
-        None where there is no amplifier.
-
-    Examples
-    --------
-    >>> from stagefx.io.files import open_audio
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> with open_audio(samples_folder() / "music" / "trio.flac") as music:
-    ...     played = prepare(load_stage("line-stage"), music)
-    >>> with played.chain(44100, 2) as chain:
-    ...     f"{strain_of(played, chain, 44100, 0).slew_available_v_per_us:g} V/us"
-    '9 V/us'
-    """
+    """How hard a chain drove the amplifier's output so far."""
     if played.stage.amplifier is None:
         return None
     limits, unit_v = LimitSet(), played.full_scale_v

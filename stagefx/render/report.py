@@ -16,15 +16,7 @@ from stagefx.units import decibels
 
 @dataclass(frozen=True)
 class Moment:
-    """A fifth of a second in which the output was clipped or slewed.
-
-    Parameters
-    ----------
-    time_s : float, s
-        Where it begins.
-    clipped_frames, slewing_frames : int
-        Frames of it with clipping and with slewing, of the worse channel.
-    """
+    """A fifth of a second in which the output was clipped or slewed."""
 
     time_s: float
     clipped_frames: int
@@ -127,21 +119,7 @@ def _plain(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class Strain:
-    """How hard the amplifier's output was driven, channel by channel.
-
-    Parameters
-    ----------
-    tallies : sequence of sequences of Tally
-        One row a limiter, one tally a channel; the first limiter sees the whole target.
-    limits : LimitSet
-        At the amplifier's output.
-    unit_v : float, V
-        What a sample of 1.0 means there.
-    rate_hz : int
-        Sampling rate.
-    frames : int
-        Frames of music.
-    """
+    """How hard the amplifier's output was driven, channel by channel."""
 
     tallies: Sequence[Sequence[Tally]]
     limits: LimitSet
@@ -195,44 +173,16 @@ class Strain:
         return tuple(found)
 
     def counted(self, name: str) -> tuple[int, ...]:
-        """A count of the tallies, channel by channel.
-
-        Parameters
-        ----------
-        name : str
-            ``"clipped_frames"``, ``"slewing_frames"`` or ``"nonlinear_frames"``.
-
-        Returns
-        -------
-        tuple of int
-            Summed over the limiters, at most all frames.
-        """
+        """A count of the tallies, channel by channel."""
         columns = zip(*self.tallies, strict=True)
         return tuple(min(sum(getattr(t, name) for t in column), self.frames) for column in columns)
 
     def shares(self, name: str) -> tuple[float, ...]:
-        """The same over all frames.
-
-        Parameters
-        ----------
-        name : str
-            As for `counted`.
-
-        Returns
-        -------
-        tuple of float
-            0 to 1.
-        """
+        """The same over all frames."""
         return tuple(count / max(self.frames, 1) for count in self.counted(name))
 
     def moments(self) -> tuple[Moment, ...]:
-        """The moments with most clipping and slewing.
-
-        Returns
-        -------
-        tuple of Moment
-            Of any channel and limiter, worst first; at most ten.
-        """
+        """The moments with most clipping and slewing."""
         worst: dict[int, tuple[int, int]] = {}
         for tally in (tally for row in self.tallies for tally in row):
             for frame, clips, slews in tally.moments():

@@ -25,19 +25,7 @@ NO_CHAIN = "no listening chain is described"
 
 @dataclass(frozen=True)
 class Asked:
-    """A stage and how it is played, the same for every piece.
-
-    Parameters
-    ----------
-    stage : Stage
-        Needs a source level.
-    knob : float or None, 0 to 1
-        The fixed position; left out, where the stage's own knob stands, or full.
-    listening_level_db : float, dB
-        A-weighted level at the seat.
-    full : bool
-        Whether each piece is rendered and judged by the ear model too.
-    """
+    """A stage and how it is played, the same for every piece."""
 
     stage: Stage
     knob: float | None = None
@@ -79,19 +67,7 @@ class Asked:
         return volume.setting in {None, "listening"}
 
     def checked(self) -> Knob:
-        """Refuse what no piece could be played through.
-
-        Returns
-        -------
-        Knob
-            As the stage asks, for a programme of the usual level.
-
-        Raises
-        ------
-        StageError
-            No source level, a knob that cannot be set, a loop that is unstable, or a stage that
-            passes nothing.
-        """
+        """Refuse what no piece could be played through."""
         if self.stage.source.level is None:
             raise StageError(
                 f"'{self.stage.name}' does not say how hot its source is; give [source] level, the "
@@ -119,34 +95,7 @@ def _with_knob(stage: Stage, *, position: float | None, setting: str | None) -> 
 
 
 def ready(stage: Stage, *, programme_db: float = -18.0, listening_level_db: float = 85.0) -> Played:
-    """A stage with its knob set for a piece whose level is known.
-
-    Parameters
-    ----------
-    stage : Stage
-        Needs a source level.
-    programme_db : float, dB
-        The piece's A-weighted level re a full-scale sine on all its channels.
-    listening_level_db : float, dB
-        A-weighted level at the seat.
-
-    Returns
-    -------
-    Played
-        With every effect that the stage needs.
-
-    Raises
-    ------
-    StageError
-        The knob cannot be set, or the loop is unstable.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> quiet, loud = (ready(load_stage("line-stage"), programme_db=db) for db in (-30.0, -10.0))
-    >>> quiet.knob.position > loud.knob.position
-    True
-    """
+    """A stage with its knob set for a piece whose level is known."""
     knob = set_knob(
         nominal(stage), listening_level_db=listening_level_db, programme_db=programme_db
     )
@@ -158,29 +107,8 @@ def ready(stage: Stage, *, programme_db: float = -18.0, listening_level_db: floa
 def clips_from_knob(played: Played, headroom_db: float) -> float | None:
     """The position from which on a piece clips, by the gain at 1 kHz.
 
-    Parameters
-    ----------
-    played : Played
-        A stage at one position.
-    headroom_db : float, dB
-        What the piece has left there.
-
-    Returns
-    -------
-    float or None, 0 to 1
-        None where it clips at no position, or there is no control before the amplifier.
-
-    Notes
-    -----
     A control changes the response as well, by the source resistance that its wiper makes: within
     a tenth of a decibel for controls that cables and inputs are fit for.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> played = ready(load_stage("slow-early"))
-    >>> clips_from_knob(played, 40.0) is None, round(clips_from_knob(played, 0.0), 6)
-    (True, 1.0)
     """
     volume, circuit = played.stage.volume, played.knob.circuit
     if volume is None or volume.place != "before" or not np.isfinite(headroom_db):

@@ -39,19 +39,7 @@ OTHER_AUDIO = frozenset(
 
 @dataclass(frozen=True)
 class Piece:
-    """One audio file of a collection.
-
-    Parameters
-    ----------
-    place : str
-        Where it is.
-    name : str
-        Its path below the folder, with slashes, fit for any terminal's encoding.
-    size_bytes, modified_ns : int
-        When it was found.
-    error : str or None
-        Why it cannot be opened, if that is known already.
-    """
+    """One audio file of a collection."""
 
     place: str
     name: str
@@ -62,17 +50,7 @@ class Piece:
 
 @dataclass(frozen=True)
 class Collection:
-    """What was found in a folder.
-
-    Parameters
-    ----------
-    folder : str
-        Its real place.
-    pieces : tuple of Piece
-        By path.
-    links_passed_by : int
-        Symbolic links, which are not followed.
-    """
+    """What was found in a folder."""
 
     folder: str
     pieces: tuple[Piece, ...]
@@ -82,31 +60,8 @@ class Collection:
 def find_pieces(folder: str | Path) -> Collection:
     """Find every audio file under a folder.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Searched with all folders in it.
-
-    Returns
-    -------
-    Collection
-        Files by path.
-
-    Raises
-    ------
-    AudioError
-        There is no such folder, it may not be read, or no audio is in it.
-
-    Notes
-    -----
     A file counts as audio by its ending.  Hidden files and folders are passed by, and so are
     symbolic links: what they point to is met where it is, or is not of this folder.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> [piece.name for piece in find_pieces(samples_folder() / "music").pieces]
-    ['drums.flac', 'trio.flac', 'voice.flac']
     """
     root = Path(folder)
     try:

@@ -34,26 +34,7 @@ _OTHERWISE = {
 
 
 def heading_of(asked: Asked, folder: str) -> dict[str, Any]:
-    """What a survey's rows depend on, beside the files.
-
-    Parameters
-    ----------
-    asked : Asked
-        The stage and how it is played.
-    folder : str
-        The collection's real place.
-
-    Returns
-    -------
-    dict
-        Plain values; surveys whose headings are equal can be joined.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> heading_of(Asked(load_stage("line-stage")), "/music")["listening_level_db"]
-    85.0
-    """
+    """What a survey's rows depend on, beside the files."""
     from importlib.metadata import version
 
     return {
@@ -68,28 +49,7 @@ def heading_of(asked: Asked, folder: str) -> dict[str, Any]:
 
 
 class Journal:
-    """A survey's file, open for adding to.
-
-    Parameters
-    ----------
-    place : str or Path
-        The file; made where it is not there.
-    heading : mapping
-        What is asked.
-    force : bool
-        Whether what is there is dropped, whatever it is.
-
-    Attributes
-    ----------
-    rows : dict of str to Row
-        What is known already, by file; the last line of a file counts.
-
-    Raises
-    ------
-    OutputError
-        It is no survey, or one that asked something else; another program writes it; or the place
-        cannot be written.
-    """
+    """A survey's file, open for adding to."""
 
     def __init__(
         self, place: str | Path, heading: Mapping[str, Any], *, force: bool = False
@@ -179,34 +139,12 @@ class Journal:
         self._length += len(line)
 
     def add(self, row: Row) -> None:
-        """Keep a row.
-
-        Parameters
-        ----------
-        row : Row
-            The next piece, in whatever order they are done.
-
-        Raises
-        ------
-        OutputError
-            It cannot be written; the lines before it stay.
-        """
+        """Keep a row."""
         self._append(_line(row.as_json()))
         self.rows[row.file] = row
 
     def put_in_order(self, rows: Iterable[Row]) -> None:
-        """Write a finished survey anew, by path, without lines of files that are gone.
-
-        Parameters
-        ----------
-        rows : iterable of Row
-            All there are.
-
-        Raises
-        ------
-        OutputError
-            It cannot be written; what was written as it went stays.
-        """
+        """Write a finished survey anew, by path, without lines of files that are gone."""
         wanted = b"".join([_line(self._heading), *(_line(row.as_json()) for row in rows)])
         if wanted == self._path.read_bytes():
             return

@@ -32,32 +32,8 @@ CHANGED = "it changed while it was read; survey it again once it is whole"
 def survey_piece(piece: Piece, asked: Asked) -> Row:
     """What one piece of music does to a stage.
 
-    Parameters
-    ----------
-    piece : Piece
-        A file.
-    asked : Asked
-        The stage and how it is played.
-
-    Returns
-    -------
-    Row
-        What was found, or why the file could not be read.
-
-    Notes
-    -----
     Up to the amplifier's limits the effects are those of a render, so that headroom, clipped and
     slewing share are the very ones that a render reports.  Slopes are worked out more finely.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.survey.collection import find_pieces
-    >>> trio = find_pieces(samples_folder() / "music").pieces[1]
-    >>> row = survey_piece(trio, Asked(load_stage("line-stage")))
-    >>> row.file, row.asked.clipped_share, row.asked.slew_margin > 10.0
-    ('trio.flac', 0.0, True)
     """
     base = Row(piece.name, piece.size_bytes, piece.modified_ns)
     if piece.error is not None:

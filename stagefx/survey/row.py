@@ -14,25 +14,7 @@ NOT_ASKED = "not asked for"
 
 @dataclass(frozen=True)
 class Strain:
-    """How hard a piece drives the amplifier at one setting of the knob; of the worse channel.
-
-    Parameters
-    ----------
-    knob_position : float or None, 0 to 1
-        None without a control.
-    output_peak_v : float or None, V
-        Largest magnitude at the amplifier's output, before any limit; None without an amplifier.
-    headroom_db : float or None, dB
-        Clip level over that peak; negative clips, infinite where nothing limits.
-    clipped_share, slewing_share : float, 0 to 1
-        Share of the frames in which the output clips, and slews.
-    slope_peak_v_per_us : float or None, V/us
-        Steepest slope asked of the amplifier's output.
-    slope_sine_hz : float or None, Hz
-        Frequency of a full-scale sine of the source that is as steep there.
-    slew_margin : float or None
-        Slew available over that slope, the worse of rise and fall.
-    """
+    """How hard a piece drives the amplifier at one setting of the knob; of the worse channel."""
 
     knob_position: float | None
     output_peak_v: float | None
@@ -54,13 +36,7 @@ class Strain:
         return self.slewing_share > 0.0
 
     def as_json(self) -> dict[str, Any]:
-        """The same as plain values.
-
-        Returns
-        -------
-        dict
-            A null with its reason where there is no number.
-        """
+        """The same as plain values."""
         found = {name: _number(value, NO_AMPLIFIER) for name, value in asdict(self).items()}
         if self.knob_position is None:
             found["knob_position"] = _null("there is no volume control")
@@ -69,19 +45,7 @@ class Strain:
 
 @dataclass(frozen=True)
 class Hearing:
-    """What the ear makes of the stage against a wire, on one piece.
-
-    Parameters
-    ----------
-    grade : str
-        Of the verdict.
-    decided_by : str or None
-        The row of the audibility table that decides.
-    detection_probability, noise_to_mask_db, residual_noise_to_mask_db : float or None
-        Of the ear model.
-    not_judged : tuple of str
-        Rows of the audibility table without a number; a verdict may be cautious for want of them.
-    """
+    """What the ear makes of the stage against a wire, on one piece."""
 
     grade: str
     decided_by: str | None
@@ -91,13 +55,7 @@ class Hearing:
     not_judged: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The same as plain values.
-
-        Returns
-        -------
-        dict
-            A null with its reason where there is no number.
-        """
+        """The same as plain values."""
         return {
             "grade": self.grade,
             "decided_by": self.decided_by,
@@ -110,33 +68,7 @@ class Hearing:
 
 @dataclass(frozen=True)
 class Row:
-    """One file of a collection.
-
-    Parameters
-    ----------
-    file : str
-        Its path below the folder.
-    size_bytes, modified_ns : int
-        By which a file that has changed is known.
-    error : str or None
-        Why it could not be read.
-    duration_s : float, s
-        Length.
-    loudness_lufs : float, LUFS
-        Of the file; minus infinity for silence and for less than 0.4 s.
-    true_peak_dbtp : float, dBTP
-        Of the file, the higher channel.
-    asked : Strain or None
-        With the knob as the stage asks, as a render of it would have it.
-    fixed, listening : Strain or None
-        With the knob fixed, and where the piece plays at the listening level.
-    clips_from_knob : float or None, 0 to 1
-        The position from which on it would clip.
-    hearing : Hearing or None
-        Where a full survey was asked for.
-    remark : str
-        What else the reader should know.
-    """
+    """One file of a collection."""
 
     file: str
     size_bytes: int
@@ -153,14 +85,7 @@ class Row:
     remark: str = ""
 
     def as_json(self) -> dict[str, Any]:
-        """The row as plain values.
-
-        Returns
-        -------
-        dict
-            The keys of a file of ``stagefx survey --json``; a null with its reason where there is
-            no number.
-        """
+        """The row as plain values."""
         plain: dict[str, Any] = {
             "file": self.file,
             "size_bytes": self.size_bytes,
@@ -193,23 +118,7 @@ class Row:
 
     @staticmethod
     def from_json(plain: Mapping[str, Any]) -> Row:
-        """A row from its plain values.
-
-        Parameters
-        ----------
-        plain : mapping
-            As `as_json` gives them.
-
-        Returns
-        -------
-        Row
-            Equal to the one they came from.
-
-        Raises
-        ------
-        KeyError, TypeError, ValueError
-            They are no row's.
-        """
+        """A row from its plain values."""
         base = (str(plain["file"]), int(plain["size_bytes"]), int(plain["modified_ns"]))
         if plain["error"] is not None:
             return Row(*base, error=str(plain["error"]))

@@ -29,22 +29,7 @@ def slope_gains() -> tuple[Array, float]:
 
     ``d/dt = (w/2)/sin(w/2)`` times a step, w the frequency in radians a frame; windowed.
 
-    Returns
-    -------
-    gains : array [4, 2 PAIRS]
-        One row a quarter of a frame; each sums to one, so that a ramp's slope is exact.
-    largest_gain : float
-        Bound on a slope, its crest between instants included, over the largest of the steps.
-
-    Notes
-    -----
     Within 0.04 % up to 0.46 of the sampling rate.
-
-    Examples
-    --------
-    >>> gains, largest = slope_gains()
-    >>> gains.shape, round(largest, 2)
-    ((4, 64), 4.14)
     """
     w = (np.arange(_QUADRATURE) + 0.5) / _QUADRATURE * np.pi
     rises = 0.5 * w / np.sin(0.5 * w)
@@ -60,25 +45,9 @@ def slope_gains() -> tuple[Array, float]:
 class SlopeMeter:
     """A meter of the steepest slopes of a band-limited waveform.
 
-    Parameters
-    ----------
-    channels : int, 1 or more
-        Number of channels.
-
-    Notes
-    -----
     Slopes are worked out four times a frame, and the crest between these instants is a sine's.
     Stretches whose steps cannot make a steeper slope than was met already are passed by, which
     changes nothing.  The reading does not depend on how the audio is cut into blocks.
-
-    Examples
-    --------
-    >>> frame = np.arange(4800)
-    >>> tone = np.sin(2 * np.pi * 0.4 * frame + 1.0) * np.sin(np.pi * frame / 4800) ** 2
-    >>> meter = SlopeMeter(1)
-    >>> meter.add(tone[:, None])
-    >>> (meter.slopes / (2 * np.pi * 0.4)).round(3)
-    array([[ 1., -1.]])
     """
 
     def __init__(self, channels: int) -> None:
@@ -89,18 +58,7 @@ class SlopeMeter:
         self._found = np.zeros((channels, 2))
 
     def add(self, block: ArrayLike) -> None:
-        """Pass the next stretch of audio through the meter.
-
-        Parameters
-        ----------
-        block : array-like [frames, channels], full scale 1.0
-            Any number of frames.
-
-        Raises
-        ------
-        AudioError
-            The block has not the shape (frames, channels) of this meter.
-        """
+        """Pass the next stretch of audio through the meter."""
         block = as_block(block, channels=self._channels)
         self._recent = self._look(block, self._found)
 
@@ -122,13 +80,7 @@ class SlopeMeter:
 
 @dataclass
 class SlopeWatch:
-    """What measures slopes in a chain, where it stands; it changes nothing.
-
-    Attributes
-    ----------
-    meter : SlopeMeter
-        Of the chain that was made last.
-    """
+    """What measures slopes in a chain, where it stands; it changes nothing."""
 
     name: ClassVar[str] = WATCH
     gain: ClassVar[float] = 1.0
@@ -136,35 +88,12 @@ class SlopeWatch:
     meter: SlopeMeter = field(default_factory=lambda: SlopeMeter(1))
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Watching:  # noqa: ARG002
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block.
-        unit_v : float, V
-            What a sample of 1.0 means; slopes are in that unit a frame.
-
-        Returns
-        -------
-        Watching
-            At rest.
-        """
+        """A running copy."""
         return Watching(self, channels)
 
 
 class Watching:
-    """A running copy of a `SlopeWatch`.
-
-    Parameters
-    ----------
-    watch : SlopeWatch
-        Whose meter is used.
-    channels : int
-        Channels of every block.
-    """
+    """A running copy of a `SlopeWatch`."""
 
     delay_frames = 0
 
@@ -173,18 +102,7 @@ class Watching:
         self.rewind()
 
     def through(self, block: Array) -> Array:
-        """Measure the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            Not changed.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            The block itself.
-        """
+        """Measure the next block."""
         self._watch.meter.add(block)
         return block
 

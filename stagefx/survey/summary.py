@@ -13,25 +13,7 @@ from stagefx.survey.row import Row, Strain
 
 @dataclass(frozen=True)
 class Extremes:
-    """What happened at one setting of the knob, over all pieces that could be read.
-
-    Parameters
-    ----------
-    pieces : int
-        How many there are.
-    clipping, slewing, either : int
-        In how many the output clips, slews, does one or the other.
-    least_headroom_db : float or None
-        Of all pieces; None where nothing clips or nothing was read.
-    least_headroom_file : str or None
-        Whose it is.
-    slope_peak_v_per_us, slope_sine_hz : float or None
-        The steepest of all.
-    slope_peak_file : str or None
-        Whose it is.
-    least_slew_margin : float or None
-        Of all pieces; None where nothing limits the slope.
-    """
+    """What happened at one setting of the knob, over all pieces that could be read."""
 
     pieces: int
     clipping: int
@@ -47,25 +29,7 @@ class Extremes:
 
 @dataclass(frozen=True)
 class Summary:
-    """A survey in a few numbers.
-
-    Parameters
-    ----------
-    files, unreadable : int
-        Audio files there are, and those that could not be read.
-    duration_s : float, s
-        Of all that could be read.
-    links_passed_by : int
-        Symbolic links, which are not followed.
-    asked : Extremes
-        With the knob as the stage asks.
-    fixed : Extremes
-        With the knob fixed.
-    listening : Extremes or None
-        Where each piece plays at the listening level.
-    grades : dict of str to int
-        Pieces by grade; empty where the ear was not asked.
-    """
+    """A survey in a few numbers."""
 
     files: int
     unreadable: int
@@ -77,13 +41,7 @@ class Summary:
     grades: dict[str, int]
 
     def as_json(self) -> dict[str, Any]:
-        """The summary as plain values.
-
-        Returns
-        -------
-        dict
-            A null with its reason where there is no number.
-        """
+        """The summary as plain values."""
         plain = asdict(self)
         for name in ("asked", "fixed", "listening"):
             extremes = plain[name]
@@ -97,25 +55,7 @@ class Summary:
 
 
 def sum_up(rows: Sequence[Row], *, links_passed_by: int = 0) -> Summary:
-    """Sum a survey up.
-
-    Parameters
-    ----------
-    rows : sequence of Row
-        One a file.
-    links_passed_by : int
-        Symbolic links met.
-
-    Returns
-    -------
-    Summary
-        Counts and worst pieces.
-
-    Examples
-    --------
-    >>> sum_up([Row("a.wav", 0, 0, error="a.wav is empty")]).unreadable
-    1
-    """
+    """Sum a survey up."""
     read = [row for row in rows if row.error is None]
     known = any(row.listening is not None for row in read)
     return Summary(

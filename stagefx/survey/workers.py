@@ -25,34 +25,7 @@ _LOST = "a worker was ended from outside, perhaps for want of memory"
 
 
 def on_cores(pieces: Sequence[Piece], asked: Asked, *, jobs: int | None = None) -> Iterator[Row]:
-    """Survey pieces on the cores of this machine, one thread to each.
-
-    Parameters
-    ----------
-    pieces : sequence of Piece
-        In the order in which they are begun.
-    asked : Asked
-        The stage and how it is played.
-    jobs : int or None, 1 or more
-        How many at a time; as many as there are cores.
-
-    Yields
-    ------
-    Row
-        As they are done.
-
-    Raises
-    ------
-    StagefxError
-        Workers are ended from outside again and again.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> gone = Piece("/no/such.wav", "such.wav")
-    >>> [row.file for row in on_cores([gone], Asked(load_stage("line-stage")), jobs=1)]
-    ['such.wav']
-    """
+    """Survey pieces on the cores of this machine, one thread to each."""
     import joblib
 
     count = min(jobs or joblib.cpu_count(), max(len(pieces), 1))
@@ -131,33 +104,7 @@ def _broken_pools() -> type[BaseException]:
 
 
 def on_cluster(pieces: Sequence[Piece], asked: Asked, client: Any) -> Iterator[Row]:
-    """Survey pieces on a Dask cluster; its workers must see the files under the same paths.
-
-    Parameters
-    ----------
-    pieces : sequence of Piece
-        In the order in which they are begun.
-    asked : Asked
-        The stage and how it is played.
-    client : distributed.Client
-        As `connected` gives it.
-
-    Yields
-    ------
-    Row
-        As they are done.  What a lost worker was at is given to another.
-
-    Raises
-    ------
-    StagefxError
-        Workers are lost again and again, or the scheduler itself.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> with connected("tcp://localhost:8786") as client:  # doctest: +SKIP
-    ...     rows = list(on_cluster(pieces, Asked(load_stage("line-stage")), client))
-    """
+    """Survey pieces on a Dask cluster; its workers must see the files under the same paths."""
     from distributed import CancelledError, KilledWorker, as_completed
 
     futures = client.map(survey_piece, pieces, asked=asked, pure=False, retries=1)
@@ -177,31 +124,8 @@ def on_cluster(pieces: Sequence[Piece], asked: Asked, client: Any) -> Iterator[R
 def connected(address: str) -> Any:
     """A connection to a Dask scheduler that runs already.
 
-    Parameters
-    ----------
-    address : str
-        As the scheduler prints it: ``tcp://host:8786``.
-
-    Returns
-    -------
-    distributed.Client
-        To be used in a ``with`` statement.
-
-    Raises
-    ------
-    StagefxError
-        The extra is not installed, nothing answers there, or there are no workers.
-
-    Notes
-    -----
     What is sent between a scheduler and its workers can make them run anything: use schedulers
     of your own network alone.
-
-    Examples
-    --------
-    >>> connected("no address")
-    Traceback (most recent call last):
-    stagefx.errors.StagefxError: 'no address' is no scheduler's address; give one like tcp://host:8786
     """
     scheme, mark, _ = address.partition("://")
     if not (mark and scheme in {"tcp", "tls", "ws", "wss"}):

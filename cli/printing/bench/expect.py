@@ -17,17 +17,7 @@ if TYPE_CHECKING:
 
 
 def print_expectation(console: Console, expected: Expectation, *, saved: str | None) -> None:
-    """Print what the bench should show.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    expected : Expectation
-        Measurement, scope pictures, remarks.
-    saved : str or None
-        Where the measurement was kept.
-    """
+    """Print what the bench should show."""
     bench = expected.bench
     console.print(f"{sentence(bench.stage.name)} on the bench", style="bold")
     console.print(

@@ -23,17 +23,7 @@ STATES = (
 
 
 def print_fit(console: Console, fitted: FittedStage, *, out: str) -> None:
-    """Print what a fit came to: figures, what is not known, every number before and after.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    fitted : FittedStage
-        The result.
-    out : str
-        Where the stage was written.
-    """
+    """Print what a fit came to: figures, what is not known, every number before and after."""
     console.print(f"{sentence(fitted.stage.name)}, written to {sentence(out)}", style="bold")
     for remark in fitted.remarks:
         console.print(f"{sentence(remark)}.")

@@ -20,15 +20,7 @@ Read = Callable[["Measurement"], float | None]
 
 
 class Sheet:
-    """Rows of a figure, its floor, and how far a repeat is off.
-
-    Parameters
-    ----------
-    console : Console
-        Where to print.
-    loopback, repeat : Measurement or None
-        Of the instrument alone, and of the stage once more.
-    """
+    """Rows of a figure, its floor, and how far a repeat is off."""
 
     def __init__(
         self, console: Console, loopback: Measurement | None, repeat: Measurement | None
@@ -47,23 +39,7 @@ class Sheet:
         noise: float | None = None,
         note: str = "",
     ) -> None:
-        """Add a row: one figure of the stage's, the loopback's and the repeat's measurement.
-
-        Parameters
-        ----------
-        name : str
-            What it is.
-        found : Measurement
-            Of the stage.
-        read : callable
-            Finds it in a measurement; no row is added where it is not there.
-        unit : str
-            Its unit.
-        noise : float, optional
-            What noise alone would show as.
-        note : str
-            What stands behind it; whether it is at the floor, if left out.
-        """
+        """Add a row: one figure of the stage's, the loopback's and the repeat's measurement."""
         value = read(found)
         if value is None:
             return
@@ -81,13 +57,7 @@ class Sheet:
         )
 
     def flush(self, title: str) -> None:
-        """Print what was added, under a heading; nothing where nothing was.
-
-        Parameters
-        ----------
-        title : str
-            The heading.
-        """
+        """Print what was added, under a heading; nothing where nothing was."""
         if not self._rows:
             return
         heading(self.console, title)
@@ -117,22 +87,7 @@ def _signed(off: float, unit: str) -> str:
 
 
 def floor_remark(value: float, floors: list[float | None], unit: str) -> str:
-    """Say of unwanted things whether they are no more than what the instrument shows alone.
-
-    Parameters
-    ----------
-    value : float
-        What was measured.
-    floors : list of float or None
-        What noise shows as, and what the loopback has.
-    unit : str
-        Of all of them.
-
-    Returns
-    -------
-    str
-        ``"at the floor"``, or nothing.
-    """
+    """Say of unwanted things whether they are no more than what the instrument shows alone."""
     known = [floor for floor in floors if floor is not None and math.isfinite(floor)]
     return "at the floor" if known and _hidden(value, max(known), unit) else ""
 

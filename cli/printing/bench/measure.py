@@ -34,17 +34,7 @@ PRODUCTS = {
 
 
 def print_measurement(console: Console, found: Measurement, *, saved: str | None = None) -> None:
-    """Print what recordings say of a stage.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : Measurement
-        What was measured.
-    saved : str, optional
-        Where it was kept.
-    """
+    """Print what recordings say of a stage."""
     many = len(found.signals)
     what = found.signals[0] if many == 1 else f"{many} signals"
     console.print(f"Measured with {what}, {found.channel} channel", style="bold")

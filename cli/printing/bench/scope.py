@@ -60,17 +60,7 @@ WAVES = {
 
 
 def print_scope(console: Console, told: ScopeReading, *, name: str) -> None:
-    """Print what a trace tells.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    told : ScopeReading
-        Kind of wave, figures, remarks.
-    name : str
-        What the trace is called.
-    """
+    """Print what a trace tells."""
     console.print(f"{sentence(name)}: {WAVES[told.kind]}", style="bold")
     trace = told.trace
     steps = f", vertical steps of {show(trace.step_v, 'V', digits=3)}" if trace.step_v else ""

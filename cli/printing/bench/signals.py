@@ -17,17 +17,7 @@ if TYPE_CHECKING:
 
 
 def print_signals(console: Console, folder: Path, signals: tuple[TestSignal, ...]) -> None:
-    """Print which signals were written, and what comes next.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    folder : Path
-        Where they are.
-    signals : tuple of TestSignal
-        What was written.
-    """
+    """Print which signals were written, and what comes next."""
     seconds = sum(signal.frames / signal.rate_hz for signal in signals)
     rate_khz = signals[0].rate_hz / 1e3
     console.print(
@@ -49,20 +39,7 @@ def print_signals(console: Console, folder: Path, signals: tuple[TestSignal, ...
 
 
 def as_plain(folder: Path, signals: tuple[TestSignal, ...]) -> dict[str, Any]:
-    """What was written, as plain values.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the signals are.
-    signals : tuple of TestSignal
-        What was written.
-
-    Returns
-    -------
-    dict
-        The folder, the rate, the sheet, and each signal with its length and purpose.
-    """
+    """What was written, as plain values."""
     return {
         "folder": str(folder),
         "rate_hz": signals[0].rate_hz,

@@ -19,17 +19,7 @@ UNIT_ENDINGS = (
 
 
 def print_bench_stage(console: Console, found: BenchStage, *, out: str) -> None:
-    """Print what readings tell of a stage, and how far the stage gives them back.
-
-    Parameters
-    ----------
-    console : Console
-        Where to.
-    found : BenchStage
-        The stage, its figures, every reading beside what the stage gives, remarks.
-    out : str
-        Where the stage was written.
-    """
+    """Print what readings tell of a stage, and how far the stage gives them back."""
     console.print(f"{sentence(found.stage.name)}, written to {sentence(out)}", style="bold")
     if found.remarks:
         heading(console, "First, look at these readings again")

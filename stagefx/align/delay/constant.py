@@ -54,29 +54,7 @@ _LEAST_BAND = 1e-7
 
 @dataclass(frozen=True)
 class ConstantDelay:
-    """How a second version lies beside a first, by one delay for all.
-
-    Parameters
-    ----------
-    delay_frames : float, frames
-        How late the second is.
-    uncertainty_frames : float, frames
-        Its standard deviation.
-    gain : float
-        From first to second, polarity left out.
-    in_common : float, 0 to 1
-        Share of the second's power that follows the first.
-    passages : tuple of tuple of two int, frames
-        What it was found from, on the first's scale.
-    delays : Delays
-        What each passage says by itself.
-    repeat : Repeat or None
-        Where else the second would fit as well.
-    matching : Matching
-        Which channel of the second is which of the first, and which way up.
-    alike : float, 0 to 1
-        The share of bands in which both are the same music, however loud each is.
-    """
+    """How a second version lies beside a first, by one delay for all."""
 
     delay_frames: float
     uncertainty_frames: float
@@ -92,38 +70,7 @@ class ConstantDelay:
 def constant_delay(
     first: Recording, second: Recording, start: int, stop: int, search_s: float
 ) -> ConstantDelay:
-    """Find the one delay that fits a piece best.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of one rate and number of channels.
-    start, stop : int, frames
-        The stretch of the first.
-    search_s : float, s
-        How far apart they may begin.
-
-    Returns
-    -------
-    ConstantDelay
-        The best there is, whether or not they are the same music.
-
-    Raises
-    ------
-    ComparisonError
-        One of them is silent.
-    ComparisonError
-        They have less than 0.1 s in common.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = np.random.default_rng(1).standard_normal((48000, 1))
-    >>> late = np.pad(-noise[:-7], ((7, 0), (0, 0)))
-    >>> found = constant_delay(HeldAudio(noise, 48000), HeldAudio(late, 48000), 0, 48000, 0.1)
-    >>> found.delay_frames, found.matching.signs, round(found.in_common, 6)
-    (7.0, (-1,), 1.0)
-    """
+    """Find the one delay that fits a piece best."""
     search = round(search_s * first.format.rate_hz)
     reachable = min(stop, second.format.frames + search)
     _check_length(first, second, reachable - start)
@@ -162,26 +109,7 @@ def constant_delay(
 
 
 def in_common(spectra: PairSpectra) -> float:
-    """Share of the second's power from 20 Hz on that follows the first, less what chance gives.
-
-    Parameters
-    ----------
-    spectra : PairSpectra
-        Two pieces aligned.
-
-    Returns
-    -------
-    float, 0 to 1
-        1 where the second is the first through some filter.
-
-    Examples
-    --------
-    >>> meter = PairMeter(48000, 1, 1024)
-    >>> one, other = np.random.default_rng(1).standard_normal((2, 48000, 1))
-    >>> meter.add(one, one + other)
-    >>> round(in_common(meter.spectra()), 1)
-    0.5
-    """
+    """Share of the second's power from 20 Hz on that follows the first, less what chance gives."""
     audible = (spectra.hz >= _LOWEST_HZ) & (spectra.hz <= _HIGHEST_HZ)
     first, second, explained = (
         each[:, audible].sum(axis=1) for each in (spectra.first, spectra.second, spectra.explained)

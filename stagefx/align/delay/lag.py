@@ -31,21 +31,7 @@ _TAPER_PARTS = 16
 
 @dataclass(frozen=True)
 class Lag:
-    """Where a piece is found in another.
-
-    Parameters
-    ----------
-    frames : int, frames
-        How late the second piece is; negative where it is early.
-    polarity : int, 1 or -1
-        Whether the second is the right way up, by the sum of its channels.
-    likeness : float, 0 to 1
-        Height of the correlation there.
-    crossed : bool
-        Whether left is found in right and right in left, clearly rather than each in its own.
-    signs : tuple of int, 1 or -1
-        Which way up each of the first's channels is found.
-    """
+    """Where a piece is found in another."""
 
     frames: int
     polarity: int
@@ -68,35 +54,8 @@ def find_lag(
     phase, so that its peak is narrow and what an all-pass turns round in one band does not move
     it; sought first on means of a few frames, then frame by frame.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two pieces of one rate and number of channels.
-    passages : sequence of tuple of two int, frames, not empty
-        Stretches of the first, in order.
-    search_frames : int, frames
-        How far to look to either side.
-    around : int, frames
-        Of which lag.
-
-    Returns
-    -------
-    Lag
-        The best lag there is, whether or not the pieces are the same music.
-
-    References
-    ----------
     C. H. Knapp, G. C. Carter, "The generalized correlation method for estimation of time delay",
     IEEE Trans. Acoustics, Speech, and Signal Processing 24 (4), 1976: the phase transform.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = np.random.default_rng(1).standard_normal((48000, 1))
-    >>> late = np.pad(-noise, ((1234, 0), (0, 0)))
-    >>> pieces = HeldAudio(noise, 48000), HeldAudio(late, 48000)
-    >>> find_lag(*pieces, [(0, 48000)], search_frames=4800)
-    Lag(frames=1234, polarity=-1)
     """
     factor = max(first.format.rate_hz // _COARSE_RATE_HZ, 1)
     far = search_frames > _NEAR_S * first.format.rate_hz

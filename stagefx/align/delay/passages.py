@@ -21,33 +21,9 @@ def informative_passages(
 ) -> list[tuple[int, int]]:
     """The stretches of a piece with most movement in them.
 
-    Parameters
-    ----------
-    recording : Recording
-        The piece.
-    start, stop : int, frames
-        Where to look.
-    most : int, 1 or more
-        How many at most.
-
-    Returns
-    -------
-    list of tuple of two int, frames
-        First frame and frame after the last of each, in order; empty where all is silent.
-
-    Notes
-    -----
     Ranked by the power of the difference between neighbouring frames, which steady pressure does
     not add to and high frequencies add most to.  A short piece is taken whole; of a long one 64
     probes are read, or all of it where those were silent.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = np.random.default_rng(1).standard_normal((400_000, 1))
-    >>> noise[100_000:] *= 0.01
-    >>> informative_passages(HeldAudio(noise, 8000), 0, 400_000, most=1)
-    [(72000, 96000)]
     """
     rate_hz, channels = recording.format.rate_hz, recording.format.channels
     length = min(round(PASSAGE_S * rate_hz), MOST_SAMPLES // (most * channels))

@@ -20,15 +20,7 @@ _LONGEST_SHARE = 0.25
 
 @dataclass(frozen=True)
 class Repeat:
-    """The nearest other delay at which two pieces fit as well.
-
-    Parameters
-    ----------
-    frames : float, frames
-        How far away it lies, to either side.
-    turned_over : bool
-        Whether the second has to be turned over for it.
-    """
+    """The nearest other delay at which two pieces fit as well."""
 
     frames: float
     turned_over: bool
@@ -38,26 +30,6 @@ def nearest_repeat(spectra: PairSpectra) -> Repeat | None:
     """Look for another delay at which two versions of a piece fit as well.
 
     ``r(τ) = Σ f² |X|² cos(2π f τ) / Σ f² |X|²``: whether the first looks the same some time later
-
-    Parameters
-    ----------
-    spectra : PairSpectra
-        Two pieces, of many segments.
-
-    Returns
-    -------
-    Repeat or None
-        The nearest within a quarter of a segment; None where there is none.
-
-    Examples
-    --------
-    >>> from stagefx.dsp.spectra import PairMeter
-    >>> tone = np.sin(2.0 * np.pi * 1000.0 / 48000.0 * np.arange(48000))[:, None]
-    >>> meter = PairMeter(48000, 1, 4096)
-    >>> meter.add(tone, tone)
-    >>> found = nearest_repeat(meter.spectra())
-    >>> round(found.frames, 2), found.turned_over
-    (24.0, True)
     """
     movement = (spectra.first * np.square(spectra.hz)).sum(axis=0)
     if not movement.any():

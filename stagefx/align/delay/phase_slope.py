@@ -31,15 +31,7 @@ _SEGMENT_COUNTS = 0.95
 
 @dataclass(frozen=True)
 class PhaseDelay:
-    """A delay read from phases, and how far to trust it.
-
-    Parameters
-    ----------
-    frames : float, frames
-        How late the second is; 0 where there is nothing to go by.
-    uncertainty_frames : float, frames
-        Its standard deviation as the coherence tells it; infinite where nothing is known.
-    """
+    """A delay read from phases, and how far to trust it."""
 
     frames: float
     uncertainty_frames: float
@@ -51,37 +43,11 @@ def delay_from_phase(spectra: PairSpectra, response: Complex | None = None) -> P
     ``phase = -2π f τ`` through the origin by least squares, each line weighted by the inverse
     variance of its phase, coherence / (1 - coherence), and less where it lies far off the line.
 
-    Parameters
-    ----------
-    spectra : PairSpectra
-        Two pieces aligned to less than half a period of the highest line.
-    response : ndarray of complex128 [channels, lines]
-        What is known to lie between them: its phase is taken off first.
-
-    Returns
-    -------
-    PhaseDelay
-        The delay and its uncertainty.
-
-    Notes
-    -----
     The variance of a phase is (1 - coherence) / (2 K coherence) for K segments; raised-cosine
     segments that overlap by half count 0.95 each, and their lines 1.5 to one.
 
-    References
-    ----------
     G. C. Carter, "Coherence and time delay estimation", Proc. IEEE 75 (2), 1987: the weight.
     J. S. Bendat, A. G. Piersol, "Random Data", Wiley: the variance of a phase.
-
-    Examples
-    --------
-    >>> from stagefx.dsp.spectra import PairMeter
-    >>> frames = np.random.default_rng(1).standard_normal(48001)[:, None]
-    >>> meter = PairMeter(48000, 1, 2048)
-    >>> meter.add(frames[:-1], 0.5 * (frames[:-1] + frames[1:]))
-    >>> found = delay_from_phase(meter.spectra())
-    >>> round(found.frames, 4), found.uncertainty_frames < 1e-3
-    (-0.5, True)
     """
     hz = spectra.hz
     highest = min(HIGHEST_HZ, HIGHEST_SHARE * spectra.rate_hz)
@@ -125,29 +91,7 @@ def _straightest(weight: Array, radians_per_frame: Array, phase: Array) -> float
 
 
 def direction(spectra: PairSpectra, delay_frames: float) -> Complex:
-    """The phase of the response between two pieces, less a delay that is in it.
-
-    Parameters
-    ----------
-    spectra : PairSpectra
-        Two pieces.
-    delay_frames : float, frames
-        What is taken off.
-
-    Returns
-    -------
-    ndarray of complex128 [channels, lines]
-        Numbers of size 1.
-
-    Examples
-    --------
-    >>> from stagefx.dsp.spectra import PairMeter
-    >>> meter = PairMeter(48000, 1, 1024)
-    >>> noise = np.random.default_rng(1).standard_normal((4800, 1))
-    >>> meter.add(noise, -0.5 * noise)
-    >>> complex(direction(meter.spectra(), 0.0)[0, 100].round(9))
-    (-1+0j)
-    """
+    """The phase of the response between two pieces, less a delay that is in it."""
     turned = spectra.cross * np.exp(2j * np.pi * spectra.hz / spectra.rate_hz * delay_frames)
     size = np.abs(turned)
     found: Complex = np.ones_like(turned)
@@ -170,24 +114,6 @@ def _unbiased_coherence(spectra: PairSpectra) -> np.ndarray:
 
 
 def segment_frames(length: int, *, rate_hz: int) -> int:
-    """How long the segments are of which delays are read.
-
-    Parameters
-    ----------
-    length : int, frames
-        The shortest stretch.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    int, frames
-        The power of two nearest 0.13 s, or less, so that several fit into the stretch.
-
-    Examples
-    --------
-    >>> segment_frames(3 * 44100, rate_hz=44100), segment_frames(11025, rate_hz=44100)
-    (4096, 2048)
-    """
+    """How long the segments are of which delays are read."""
     target = math.log2(min(_SEGMENT_S * rate_hz, length / 4))
     return 1 << round(target - 0.4)

@@ -40,19 +40,7 @@ _COARSE_S = 0.5
 
 @dataclass(frozen=True)
 class Course:
-    """What following the second along the first has brought.
-
-    Parameters
-    ----------
-    fitted : FittedPath
-        Delay along the piece, and its straight part.
-    spectra : PairSpectra
-        Both pieces, the second read along that course.
-    gain : float
-        Least squares from first to second, polarity left out.
-    uncertainty_frames : float, frames
-        Standard deviation of the delay as a whole.
-    """
+    """What following the second along the first has brought."""
 
     fitted: FittedPath
     spectra: PairSpectra
@@ -67,31 +55,7 @@ def follow(
     start: int,
     stop: int,
 ) -> Course | None:
-    """Follow the second along the first.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of one rate and number of channels, their channels the same way up.
-    sightings : list of Sighting, one or more
-        Where the second lies, here and there, in order.
-    start, stop : int, frames
-        The stretch of the first.
-
-    Returns
-    -------
-    Course or None
-        None where too little was found.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = np.random.default_rng(1).standard_normal((80_000, 1))
-    >>> one, other = HeldAudio(noise, 8000), HeldAudio(np.delete(noise, 40_000, axis=0), 8000)
-    >>> course = follow(one, other, [Sighting(100.0, 0.0)], 100, 79_800)
-    >>> course.fitted.path.jumps[0].frames, abs(course.fitted.path.jumps[0].frame - 40_001) < 9
-    (-1.0, True)
-    """
+    """Follow the second along the first."""
     rate_hz = first.format.rate_hz
     seconds = min(max((stop - start) / rate_hz / _WINDOWS, SHORTEST_WINDOW_S), WINDOW_S)
     length = round(seconds * rate_hz)

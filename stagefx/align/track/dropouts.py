@@ -33,27 +33,8 @@ _LEAST_STRETCH = 256
 def find_jumps(delays: Delays) -> list[Jump]:
     """Find where measured delays change by a frame or more, too fast for a clock.
 
-    Parameters
-    ----------
-    delays : Delays
-        Three or more, to a small part of a frame.
-
-    Returns
-    -------
-    list of Jump
-        Each between the windows it lies between, by whole frames.
-
-    Notes
-    -----
     The change from one window to the next but one, less the usual change there: the window
     between may hold the jump.
-
-    Examples
-    --------
-    >>> at = np.arange(0.0, 1e6, 5e4)
-    >>> dropped = -2e-5 * at - (at > 4e5)
-    >>> find_jumps(Delays(at, dropped, np.full(20, 0.05)))
-    [Jump(frame=425000, frames=-1.0, unsure_frames=0)]
     """
     found: list[Jump] = []
     frames = delays.frames.copy()
@@ -104,30 +85,6 @@ def placed(first: Recording, second: Recording, path: TimePath, at: Array) -> Ti
     """Each jump put where it really lies.
 
     ``cost(k) = Σ_{n<k} (y_before[n] - g x[n])² + Σ_{n≥k} (y_after[n] - g x[n])²``, least
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    path : TimePath
-        The course, its jumps known to a second or so.
-    at : ndarray of float64, frames
-        Middles of the windows that were measured.
-
-    Returns
-    -------
-    TimePath
-        The course with its jumps in place; those that explain nothing left out.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> noise = np.random.default_rng(1).standard_normal((9000, 1))
-    >>> one, other = HeldAudio(noise, 8000), HeldAudio(np.delete(noise, 4000, axis=0), 8000)
-    >>> near = TimePath(0.0, 0.0, jumps=(Jump(3000, -1.0),))
-    >>> (jump,) = placed(one, other, near, np.array([1000.0, 2000.0, 6000.0])).jumps
-    >>> abs(jump.frame - 4001) <= jump.unsure_frames + 1
-    True
     """
     jumps: list[Jump] = []
     carried = 0.0

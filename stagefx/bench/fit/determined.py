@@ -17,73 +17,23 @@ _TAKES_PART = 0.3
 
 @dataclass(frozen=True)
 class Determined:
-    """What a measurement says of each figure.
-
-    Parameters
-    ----------
-    doubt : array [figures]
-        Uncertainty of each, all others being free, in units of its reach.
-    doubt_alone : array [figures]
-        The same, if all others were known.
-    alike : tuple of tuple of int
-        For each figure those that could be changed in its stead.
-    """
+    """What a measurement says of each figure."""
 
     doubt: Array
     doubt_alone: Array
     alike: tuple[tuple[int, ...], ...]
 
     def seen(self, index: int) -> bool:
-        """Whether a figure matters for what was measured.
-
-        Parameters
-        ----------
-        index : int
-            Which figure.
-
-        Returns
-        -------
-        bool
-            Whether it would be known if all others were.
-        """
+        """Whether a figure matters for what was measured."""
         return bool(self.doubt_alone[index] < KNOWN)
 
     def known(self, index: int) -> bool:
-        """Whether a figure is determined by itself.
-
-        Parameters
-        ----------
-        index : int
-            Which figure.
-
-        Returns
-        -------
-        bool
-            Whether it is known whatever the others are.
-        """
+        """Whether a figure is determined by itself."""
         return bool(self.doubt[index] < KNOWN)
 
 
 def determined(jacobian: Array) -> Determined:
-    """Tell what a measurement determines.
-
-    Parameters
-    ----------
-    jacobian : array [numbers, figures]
-        Change of each measured number, over its uncertainty, with each figure, over its reach.
-
-    Returns
-    -------
-    Determined
-        From the singular values: along a direction of singular value s the measurement knows the
-        figures to 1/s of their reach.
-
-    Examples
-    --------
-    >>> found = determined(np.array([[50.0, 50.0, 0.0], [0.0, 0.0, 0.1], [50.0, 50.1, 0.0]]))
-    >>> found.alike, [found.seen(k) for k in range(3)], [found.known(k) for k in range(3)]
-    (((1,), (0,), ()), [True, True, False], [False, False, False])
-    """
+    """Tell what a measurement determines."""
     count = jacobian.shape[1]
     spread = np.linalg.inv(jacobian.T @ jacobian + np.eye(count))
     norms = np.linalg.norm(jacobian, axis=0)
@@ -103,26 +53,7 @@ def determined(jacobian: Array) -> Determined:
 
 
 def freed(jacobian: Array, found: Determined) -> tuple[int, ...]:
-    """The figures to adjust: those determined, and of those not told apart as many as can be.
-
-    Parameters
-    ----------
-    jacobian : array [numbers, figures]
-        As in `determined`.
-    found : Determined
-        What it tells.
-
-    Returns
-    -------
-    tuple of int
-        The figures that are all determined once the others are held.
-
-    Examples
-    --------
-    >>> jacobian = np.array([[50.0, 50.0], [50.0, 50.1]])
-    >>> freed(jacobian, determined(jacobian))
-    (1,)
-    """
+    """The figures to adjust: those determined, and of those not told apart as many as can be."""
     count = jacobian.shape[1]
     free = [k for k in range(count) if found.known(k)]
     norms = np.linalg.norm(jacobian, axis=0)

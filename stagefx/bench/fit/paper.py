@@ -28,57 +28,12 @@ _HARDEST = 0.9
 
 
 def circuit_of(stage: Stage, one: Round) -> Circuit:
-    """A stage's circuit under the conditions of a round.
-
-    Parameters
-    ----------
-    stage : Stage
-        The description.
-    one : Round
-        Load and knob.
-
-    Returns
-    -------
-    Circuit
-        Its knob set.
-
-    Examples
-    --------
-    >>> from stagefx.bench.measure.measurement import Measurement
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> one = Round(Measurement("bench measure", 48000), load_ohm=600.0)
-    >>> float(circuit_of(load_stage("unity-buffer"), one).load_ohm[0, 0])
-    600.0
-    """
+    """A stage's circuit under the conditions of a round."""
     return set_knob(nominal(with_load(with_knob(stage, one.knob), one.load_ohm))).circuit
 
 
 def predicted(stage: Stage, one: Round, seen: Sequence[Seen]) -> Array:
-    """What a stage gives for measured numbers.
-
-    Parameters
-    ----------
-    stage : Stage
-        The description.
-    one : Round
-        The conditions.
-    seen : sequence of Seen
-        The numbers; only their kinds and frequencies matter.
-
-    Returns
-    -------
-    array [len(seen)]
-        In their units; infinite where the description sets no limit.
-
-    Examples
-    --------
-    >>> from stagefx.bench.measure.measurement import Measurement
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> one = Round(Measurement("bench measure", 48000), knob=1.0)
-    >>> gain = Seen("gain", 12.0, 0.02, "dB", 1000.0)
-    >>> predicted(load_stage("line-stage"), one, [gain]).round(2)
-    array([11.96])
-    """
+    """What a stage gives for measured numbers."""
     circuit = circuit_of(stage, one)
     single = _single_numbers(stage, circuit, {item.kind for item in seen})
     found = np.array([single.get(item.kind, math.nan) for item in seen])
@@ -139,30 +94,7 @@ def slewing_loss_db(circuit: Circuit, response: Response, emf_v: float) -> Array
     The error of dv/dt = S tanh(e/(S tau)) is S tau artanh(r cos), r = slope/S; its fundamental is
     that of a pole of tau (1 + r²/4 + r⁴/8 + 5 r⁶/64 ...), rise and fall in equal parts.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw.
-    response : Response
-        Of that circuit, where to look.
-    emf_v : float, V peak
-        The sine.
-
-    Returns
-    -------
-    array [frequencies], dB
-        0 where nothing limits the slope.
-
-    Notes
-    -----
     Good to a tenth of itself for r up to 0.4 and frequencies well below the pole.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> circuit = nominal(load_stage("wire"))
-    >>> slewing_loss_db(circuit, Response(circuit, np.array([1e3])), 1.0)
-    array([0.])
     """
     bounds = limits(circuit)
     if bounds is None or bounds.slew_rise_v_per_s is None or bounds.slew_fall_v_per_s is None:

@@ -25,27 +25,7 @@ _SWING_V, _MISMATCH_DB, _HARMONIC_DB, _TRAVEL = 2.0, 3.0, 20.0, 0.5
 
 @dataclass(frozen=True)
 class Part:
-    """One free figure.
-
-    Parameters
-    ----------
-    key : str
-        ``"table.key"`` of the stage file.
-    start : float
-        What the stage says, or where to begin.
-    reach : float
-        How far it may be off before anything is measured: of the logarithm, or of the value.
-    unit : str
-        Unit of the value.
-    logarithmic : bool
-        Whether it is adjusted by factors.
-    least, most : float
-        Range of the value.
-    stated : bool
-        Whether the stage has it at all.
-    index : int
-        Which of a list of values, from 0.
-    """
+    """One free figure."""
 
     key: str
     start: float
@@ -58,18 +38,7 @@ class Part:
     index: int = 0
 
     def value(self, z: float) -> float:
-        """The value at a distance from the start.
-
-        Parameters
-        ----------
-        z : float
-            In units of the reach.
-
-        Returns
-        -------
-        float
-            Within the range.
-        """
+        """The value at a distance from the start."""
         moved = (
             self.start * math.exp(z * self.reach)
             if self.logarithmic
@@ -78,39 +47,11 @@ class Part:
         return min(max(moved, self.least), self.most)
 
     def size_of(self, doubt: float, value: float) -> float:
-        """An uncertainty in units of the reach as one of the value.
-
-        Parameters
-        ----------
-        doubt : float
-            In units of the reach.
-        value : float
-            Where.
-
-        Returns
-        -------
-        float
-            In units of the value.
-        """
+        """An uncertainty in units of the reach as one of the value."""
         return doubt * self.reach * (value if self.logarithmic else 1.0)
 
     def put(self, stage: Stage, value: float, tolerance: float | None = None) -> Stage:
-        """A stage with this figure.
-
-        Parameters
-        ----------
-        stage : Stage
-            Any stage.
-        value : float
-            The figure.
-        tolerance : float or None, ratio
-            What it is known to.
-
-        Returns
-        -------
-        Stage
-            Otherwise unchanged.
-        """
+        """A stage with this figure."""
         table, _, key = self.key.partition(".")
         holder: Any = getattr(stage, table)
         if holder is None:
@@ -131,33 +72,7 @@ class Part:
 def free_parts(
     stage: Stage, rounds: Sequence[Round], seen: Sequence[Sequence[Seen]]
 ) -> tuple[Stage, tuple[Part, ...]]:
-    """The figures of a stage that a measurement may adjust.
-
-    Parameters
-    ----------
-    stage : Stage
-        The description.
-    rounds : sequence of Round
-        What was measured under which conditions.
-    seen : sequence of sequence of Seen
-        The numbers of each round.
-
-    Returns
-    -------
-    stage : Stage
-        The same, with room for harmonics that were measured and not stated.
-    parts : tuple of Part
-        In the order of a stage file.
-
-    Examples
-    --------
-    >>> from stagefx.bench.measure.measurement import Measurement
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> one = Round(Measurement("bench measure", 48000), knob=1.0)
-    >>> _, parts = free_parts(load_stage("unity-buffer"), [one], [[]])
-    >>> [part.key for part in parts][:3]
-    ['amplifier.gain_bandwidth', 'amplifier.slew_rise', 'amplifier.slew_fall']
-    """
+    """The figures of a stage that a measurement may adjust."""
     kinds = {item.kind for some in seen for item in some}
     widened = _with_harmonics(stage, rounds[0], seen[0])
     parts = (

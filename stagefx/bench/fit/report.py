@@ -21,30 +21,7 @@ NOT_OF_THE_STAGE = frozenset({"volume.position"})
 
 @dataclass(frozen=True)
 class FittedFigure:
-    """One free figure of a stage.
-
-    Parameters
-    ----------
-    key : str
-        ``"table.key"`` of the stage file.
-    index : int
-        Which of a list of values.
-    unit : str
-        Unit of its values.
-    before : float or None
-        As the stage said; None where it said nothing.
-    value : float or None
-        As fitted; None where it is held.
-    doubt : float
-        Standard error of that; NaN where it is held.
-    state : str
-        ``"determined"``; ``"others held"``, where only with others held as described; ``"not told
-        apart"`` or ``"not seen"``, where it is held itself.
-    others : tuple of str
-        Figures that it cannot be told apart from.
-    at_least : float or None
-        What it is at least, where no limit was seen.
-    """
+    """One free figure of a stage."""
 
     key: str
     index: int
@@ -72,25 +49,7 @@ class FittedFigure:
 
 @dataclass(frozen=True)
 class Row:
-    """One measured number beside what the stage gave and gives.
-
-    Parameters
-    ----------
-    kind : str
-        What was measured.
-    hz : float or None, Hz
-        Where.
-    load_ohm : float or None, ohm
-        Into which load; None is the stage's own.
-    measured, doubt : float
-        Value, and how far it is to be trusted.
-    before, after : float
-        As the stage gives it, described and fitted; not finite where nothing sets it.
-    unit : str
-        Unit of all.
-    at_least : bool
-        Whether the measured one is only a bound.
-    """
+    """One measured number beside what the stage gave and gives."""
 
     kind: str
     hz: float | None
@@ -112,19 +71,7 @@ class Row:
 
 @dataclass(frozen=True)
 class FittedStage:
-    """A stage adjusted to measurements.
-
-    Parameters
-    ----------
-    before, stage : Stage
-        As described, and as fitted.
-    figures : tuple of FittedFigure
-        Every free figure.
-    rows : tuple of Row
-        Every number that was measured.
-    remarks : tuple of str
-        What would tell more.
-    """
+    """A stage adjusted to measurements."""
 
     before: Stage
     stage: Stage
@@ -133,23 +80,7 @@ class FittedStage:
     remarks: tuple[str, ...] = ()
 
     def figure(self, key: str) -> FittedFigure:
-        """One of the figures.
-
-        Parameters
-        ----------
-        key : str
-            ``"table.key"``.
-
-        Returns
-        -------
-        FittedFigure
-            The first of that key.
-
-        Raises
-        ------
-        KeyError
-            It is not free.
-        """
+        """One of the figures."""
         for one in self.figures:
             if one.key == key:
                 return one
@@ -175,18 +106,7 @@ class FittedStage:
         return stage
 
     def as_toml(self, *, like: str = "") -> str:
-        """The fitted stage as the text of a stage file.
-
-        Parameters
-        ----------
-        like : str
-            The text of the file it came from: comments, order and all that has not changed stay.
-
-        Returns
-        -------
-        str
-            TOML; each figure that was fitted says so, and what it was.
-        """
+        """The fitted stage as the text of a stage file."""
         document = tomlkit.parse(stage_as_toml(self.adjusted, like=like))
         for one in self.figures:
             table, _, key = one.key.partition(".")
@@ -198,13 +118,7 @@ class FittedStage:
         return tomlkit.dumps(document)
 
     def as_json(self) -> dict[str, Any]:
-        """The result as plain values.
-
-        Returns
-        -------
-        dict
-            Keys ``stage``, ``figures``, ``numbers``, ``remarks``.
-        """
+        """The result as plain values."""
         return {
             "stage": self.stage.name,
             "figures": [

@@ -33,22 +33,7 @@ _HIGHEST_HARMONIC = 5
 
 @dataclass(frozen=True)
 class Seen:
-    """One measured number.
-
-    Parameters
-    ----------
-    kind : str
-        ``"gain"``, ``"response"``, ``"clip high"``, ``"clip low"``, ``"slew rise"``, ``"slew
-        fall"``, ``"noise"``, ``"harmonic 2"`` and so on, ``"balance"`` or ``"crosstalk"``.
-    value, doubt : float
-        As measured, and how far it is to be trusted.
-    unit : str
-        Unit of both.
-    hz : float or None, Hz
-        Where.
-    at_least : bool
-        Whether it is only known that the true one is no smaller (in size).
-    """
+    """One measured number."""
 
     kind: str
     value: float
@@ -60,17 +45,7 @@ class Seen:
 
 @dataclass(frozen=True)
 class Round:
-    """One measurement of a stage, with the load it drove.
-
-    Parameters
-    ----------
-    measurement : Measurement
-        What was measured.
-    load_ohm : float or None, ohm
-        What the stage drove; None is the load of its description.
-    knob : float or None, 0 to 1
-        Where the knob stood; None where the description says.
-    """
+    """One measurement of a stage, with the load it drove."""
 
     measurement: Measurement
     load_ohm: float | None = None
@@ -119,32 +94,7 @@ def load_round(
 
 
 def seen_in(one: Round, *, gain_sign: float = 1.0) -> tuple[Seen, ...]:
-    """What of a round a stage's figures on paper can answer.
-
-    Parameters
-    ----------
-    one : Round
-        A measured round.
-    gain_sign : float
-        Below zero where the stage inverts, so that its high limit is seen below.
-
-    Returns
-    -------
-    tuple of Seen
-        The instrument's own response and noise taken out where it was measured.
-
-    Raises
-    ------
-    MeasuringError
-        Nothing of use was measured.
-
-    Examples
-    --------
-    >>> from stagefx.bench.measure.rows import Level
-    >>> level = Level("01-level-1khz", 1000.0, -12.0, -12.0, 0.5, 2.0, 12.04)
-    >>> seen_in(Round(Measurement("bench measure", 48000, levels=(level,))))[0].value
-    12.04
-    """
+    """What of a round a stage's figures on paper can answer."""
     found = one.measurement
     loopback = found.floor.get("loopback")
     seen = (
@@ -185,23 +135,7 @@ def _responses(found: Measurement, loopback: Measurement | None) -> Iterator[See
 
 
 def sweep_emf_v(found: Measurement) -> float | None:
-    """How hot the sweep that tells the response was played.
-
-    Parameters
-    ----------
-    found : Measurement
-        A measurement.
-
-    Returns
-    -------
-    float or None, V peak
-        None where the played volts are not known.
-
-    Examples
-    --------
-    >>> sweep_emf_v(Measurement("bench measure", 48000)) is None
-    True
-    """
+    """How hot the sweep that tells the response was played."""
     gain_db = _gain_db(found)
     rows = [row for row in found.harmonics if row.by == "swept" and row.output_v_rms is not None]
     if gain_db is None or not rows:
@@ -216,23 +150,7 @@ def _gain_db(found: Measurement) -> float | None:
 
 
 def slewless_hz(found: Measurement) -> float:
-    """Up to where the sweep is clear of a slew limit that was seen.
-
-    Parameters
-    ----------
-    found : Measurement
-        A measurement.
-
-    Returns
-    -------
-    float, Hz
-        Infinite where no slewing was seen, or nothing is known in volts.
-
-    Examples
-    --------
-    >>> slewless_hz(Measurement("bench measure", 48000))
-    inf
-    """
+    """Up to where the sweep is clear of a slew limit that was seen."""
     emf_v, slew, gain = sweep_emf_v(found), found.slew, _gain_db(found)
     if emf_v is None or gain is None or slew is None or not slew.visible:
         return math.inf
@@ -286,23 +204,7 @@ def _harmonics(found: Measurement) -> Iterator[Seen]:
 
 
 def harmonics_row(found: Measurement) -> Harmonics | None:
-    """The loudest tone near 1 kHz that is not clipped yet.
-
-    Parameters
-    ----------
-    found : Measurement
-        A measurement.
-
-    Returns
-    -------
-    Harmonics or None
-        Its harmonics; None where the output is not known in volts.
-
-    Examples
-    --------
-    >>> harmonics_row(Measurement("bench measure", 48000)) is None
-    True
-    """
+    """The loudest tone near 1 kHz that is not clipped yet."""
     clip = found.clip
     most = math.inf
     if clip is not None and clip.played_dbfs is not None:

@@ -47,42 +47,7 @@ def measure_signal(
     played_full_scale_v: float | None = None,
     captured_full_scale_v: float | None = None,
 ) -> Measurement:
-    """What a recording of one test signal says of the stage between.
-
-    Parameters
-    ----------
-    signal : TestSignal
-        What was played.
-    captured : Recording
-        What was recorded meanwhile, both markers included.
-    channel : int, 0 or 1
-        Which channel's figures are told.
-    played_full_scale_v : float, V rms
-        A full-scale sine as it enters the stage; without it no input is told in volts.
-    captured_full_scale_v : float, V rms
-        A full-scale sine as it is recorded; without it no output is told in volts.
-
-    Returns
-    -------
-    Measurement
-        What this signal is made for; the rest is not measured.
-
-    Raises
-    ------
-    MeasuringError
-        The recording is silent, too short, of another rate, or holds no markers of this signal.
-    MeasuringError
-        There is no such channel.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("01-level-1khz")
-    >>> found = measure_signal(signal, HeldAudio(0.5 * signal.samples(), 48000))
-    >>> round(found.levels[0].captured_dbfs, 2), round(found.balance_db, 6) + 0.0
-    (-18.02, 0.0)
-    """
+    """What a recording of one test signal says of the stage between."""
     if channel not in range(min(captured.format.channels, 2)):
         raise MeasuringError(
             f"{captured.place} has no {CHANNELS[min(channel, 1)]} channel; record both, or measure "

@@ -28,19 +28,7 @@ NOT_MEASURED: Mapping[str, Any] = MappingProxyType({"value": None, "reason": "no
 
 @dataclass(frozen=True)
 class Synchronisation:
-    """How one recording lay against its test signal.
-
-    Parameters
-    ----------
-    signal : str
-        Which test signal.
-    delay_frames : float, frames
-        When, in the recording, the signal begins.
-    drift_ppm : float, parts per million
-        By how much the recorder's clock runs fast.
-    polarity : int, 1 or -1
-        -1 where it was recorded upside down.
-    """
+    """How one recording lay against its test signal."""
 
     signal: str
     delay_frames: float
@@ -141,31 +129,7 @@ class Measurement:
 
 
 def merged(parts: Sequence[Measurement]) -> Measurement:
-    """Several recordings of one round as one measurement.
-
-    Parameters
-    ----------
-    parts : sequence of Measurement
-        At least one; of one rate and one channel.
-
-    Returns
-    -------
-    Measurement
-        All rows in order; where two parts give one figure the first one's, and of slew rates the
-        first that is visible, else the largest.
-
-    Raises
-    ------
-    MeasuringError
-        There are none, or their rates or channels differ.
-
-    Examples
-    --------
-    >>> one = Measurement("bench measure", 48000, signals=("11-silence",), dynamic_range_db=90.0)
-    >>> two = Measurement("bench measure", 48000, signals=("02-sweep",))
-    >>> merged([two, one]).signals, merged([two, one]).dynamic_range_db
-    (('02-sweep', '11-silence'), 90.0)
-    """
+    """Several recordings of one round as one measurement."""
     if not parts:
         raise MeasuringError("there is nothing to put together; measure at least one signal")
     if len({(one.rate_hz, one.channel) for one in parts}) > 1:
@@ -202,26 +166,7 @@ def _quickest(found: list[Slew]) -> Slew | None:
 def with_floor(
     found: Measurement, *, loopback: Measurement | None, repeat: Measurement | None
 ) -> Measurement:
-    """A measurement beside what its instrument gives without the stage, and once more.
-
-    Parameters
-    ----------
-    found : Measurement
-        Of the stage.
-    loopback, repeat : Measurement or None
-        Of the instrument alone, and of the stage again.
-
-    Returns
-    -------
-    Measurement
-        The same, with its floor; remarks of the others follow its own.
-
-    Examples
-    --------
-    >>> one = Measurement("bench measure", 48000, dynamic_range_db=90.0)
-    >>> with_floor(one, loopback=one, repeat=None).floor["loopback"].dynamic_range_db
-    90.0
-    """
+    """A measurement beside what its instrument gives without the stage, and once more."""
     given = {"loopback": loopback, "repeat": repeat}
     floor = {name: one for name, one in given.items() if one is not None}
     remarks = [*found.remarks]

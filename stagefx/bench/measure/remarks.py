@@ -23,32 +23,7 @@ _FLAT_FRAMES = 4
 
 
 def remarks_on(recording: Synchronised, captured: Recording, channel: int) -> tuple[str, ...]:
-    """What to know before the numbers of a recording are used.
-
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    captured : Recording
-        The file it comes from.
-    channel : int
-        Which channel is measured.
-
-    Returns
-    -------
-    tuple of str
-        Sentences, the gravest first; empty where all is well.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("01-level-1khz")
-    >>> captured = HeldAudio((8.0 * signal.samples()).clip(-1.0, 1.0), 48000, place="take.wav")
-    >>> remarks_on(synchronise(signal, captured), captured, 0)[0].partition(":")[0]
-    'take.wav is clipped by the recorder itself'
-    """
+    """What to know before the numbers of a recording are used."""
     found = []
     row = recording.samples[:, channel]
     if clipped_by_recorder(row, whole_steps=captured.format.bits is not None):
@@ -79,30 +54,7 @@ def remarks_on(recording: Synchronised, captured: Recording, channel: int) -> tu
 
 
 def unsteady_ppm(recording: Synchronised, channel: int) -> float:
-    """By how much tones inside a recording are off the clock that its markers tell.
-
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    channel : int
-        Which channel is measured.
-
-    Returns
-    -------
-    float, parts per million
-        Of the tone farthest off; of clear tones from 900 Hz on, 0 where there are none.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("01-level-1khz")
-    >>> lost = np.delete(signal.samples(), 150000, axis=0)
-    >>> abs(unsteady_ppm(synchronise(signal, HeldAudio(lost, 48000)), 0)) > 1.5
-    True
-    """
+    """By how much tones inside a recording are off the clock that its markers tell."""
     off = [0.0]
     for tones in recording.signal.tones():
         hz = max(tones.hz)
@@ -114,28 +66,7 @@ def unsteady_ppm(recording: Synchronised, channel: int) -> float:
 
 
 def clipped_by_recorder(row: Array, *, whole_steps: bool) -> bool:
-    """Whether a converter ran out of steps.
-
-    Parameters
-    ----------
-    row : ndarray of float64 [frames], full scale 1.0
-        One channel.
-    whole_steps : bool
-        Whether the file holds integers, of which the highest mean full scale.
-
-    Returns
-    -------
-    bool
-        Runs of frames at full scale; of floating point, runs of one and the same highest value.
-
-    Examples
-    --------
-    >>> tone = 1.2 * np.sin(np.arange(1000) / 10)
-    >>> clipped_by_recorder(tone.clip(-1.0, 1.0), whole_steps=True)
-    True
-    >>> clipped_by_recorder(tone / 1.2, whole_steps=True)
-    False
-    """
+    """Whether a converter ran out of steps."""
     height = np.abs(row)
     top = float(height.max(initial=0.0))
     if whole_steps:

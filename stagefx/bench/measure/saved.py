@@ -42,32 +42,7 @@ _ONES: Mapping[str, type] = MappingProxyType({"noise": Noise, "clip": Clip, "sle
 
 
 def load_measurement(place: str | Path) -> Measurement:
-    """A measurement that was kept as a file.
-
-    Parameters
-    ----------
-    place : str or Path
-        A JSON file of ``bench measure`` or ``bench expect``.
-
-    Returns
-    -------
-    Measurement
-        As it was.
-
-    Raises
-    ------
-    MeasuringError
-        The file cannot be read, or is no measurement.
-
-    Examples
-    --------
-    >>> import json, tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     place = Path(folder, "m.json")
-    ...     _ = place.write_text(json.dumps(Measurement("bench expect", 48000).as_json()))
-    ...     load_measurement(place).made_by
-    'bench expect'
-    """
+    """A measurement that was kept as a file."""
     try:
         plain = from_json(Path(place).read_text(encoding="utf-8"))
     except OSError as error:

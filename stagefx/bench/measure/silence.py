@@ -30,30 +30,7 @@ _STANDS_OUT = 5.0
 
 
 def noise_of(samples: Array, rate_hz: float, scales: Scales) -> Noise:
-    """Noise and hum of a silent stretch.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames], full scale 1.0
-        A few seconds of it.
-    rate_hz : float, Hz
-        Frames in a second.
-    scales : Scales
-        Full scale in volts.
-
-    Returns
-    -------
-    Noise
-        Levels re a full-scale sine.
-
-    Examples
-    --------
-    >>> times = np.arange(480000) / 48000
-    >>> noise = 1e-5 * np.random.default_rng(1).standard_normal(480000)
-    >>> found = noise_of(noise + 1e-4 * np.sin(2 * np.pi * 100 * times), 48000.0, Scales())
-    >>> found.mains_hz, [(line.order, line.kind, round(line.dbfs, 1)) for line in found.hum]
-    (50.0, [(2, 'rectifier', -80.0)])
-    """
+    """Noise and hum of a silent stretch."""
     hz, power = power_lines(samples, rate_hz)
     levels = {
         weight.__name__: _dbfs(float((power * weight(hz)).sum()))

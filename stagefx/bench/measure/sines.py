@@ -29,23 +29,7 @@ _LEAST_CLEAR = 30.0
 
 @lru_cache(maxsize=32)
 def window(frames: int) -> Array:
-    """The window that a stretch is looked at through.
-
-    Parameters
-    ----------
-    frames : int, frames
-        Its length.
-
-    Returns
-    -------
-    ndarray of float64 [frames]
-        Kaiser, with a sum of 1; not to be written to.
-
-    Examples
-    --------
-    >>> round(float(window(1000).sum()), 12)
-    1.0
-    """
+    """The window that a stretch is looked at through."""
     shape = np.kaiser(frames, _KAISER_BETA)
     shape /= shape.sum()
     shape.setflags(write=False)
@@ -56,25 +40,6 @@ def fourier(samples: Array, start_s: float, step_s: float, hz: Array) -> Complex
     """The Fourier transform of evenly spaced samples at any frequencies.
 
     ``Σ x[n] exp(-2πi f (start + n step))``
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames]
-        The samples.
-    start_s, step_s : float, s
-        When the first one comes, and how far apart they are.
-    hz : ndarray of float64 [many], Hz
-        Frequencies.
-
-    Returns
-    -------
-    ndarray of complex128 [many]
-        One sum each.
-
-    Examples
-    --------
-    >>> fourier(np.array([1.0, 0.0, -1.0, 0.0]), 0.0, 0.25, np.array([1.0])).round(9)
-    array([2.+0.j])
     """
     # n = a · columns + b: few exponentials, and the rest is multiplied.
     columns = max(math.isqrt(len(samples)), 1)
@@ -92,38 +57,14 @@ def fourier(samples: Array, start_s: float, step_s: float, hz: Array) -> Complex
 
 
 def transform_length(frames: int) -> int:
-    """A length that is quick to transform.
-
-    Parameters
-    ----------
-    frames : int, frames
-        What it has to hold.
-
-    Returns
-    -------
-    int, frames
-        The least of 4, 5, 6 and 8 times a power of two that is enough.
-
-    Examples
-    --------
-    >>> transform_length(48000)
-    49152
-    """
+    """A length that is quick to transform."""
     power: int = 1 << max(frames.bit_length() - 3, 0)
     return next(many * power for many in (4, 5, 6, 8) if many * power >= frames)
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """A steady stretch of a recording, ready for its tones to be read.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames], full scale 1.0
-        What was recorded.
-    times_s : ndarray of float64 [frames], s
-        When, on the signal's clock, counted from the beginning of the passage.
-    """
+    """A steady stretch of a recording, ready for its tones to be read."""
 
     samples: Array
     times_s: Array
@@ -139,49 +80,16 @@ class Stretch:
         return float(self.times_s[-1] - self.times_s[0]) / (len(self.times_s) - 1)
 
     def amplitude(self, hz: float) -> complex:
-        """Peak and phase of a sine.
-
-        Parameters
-        ----------
-        hz : float, Hz
-            Its frequency on the signal's clock.
-
-        Returns
-        -------
-        complex, full scale 1.0
-            Its peak and, as an angle, the phase of a sine at time 0.
-        """
+        """Peak and phase of a sine."""
         return complex(self.amplitudes([hz])[0])
 
     def amplitudes(self, hz: list[float]) -> Complex:
-        """Peak and phase of several sines.
-
-        Parameters
-        ----------
-        hz : list of float, Hz
-            Their frequencies on the signal's clock, apart by at least `lobe_hz`.
-
-        Returns
-        -------
-        ndarray of complex128
-            Peak and, as an angle, the phase of a sine at time 0, of each.
-        """
+        """Peak and phase of several sines."""
         seen = self.samples * window(len(self.samples))
         return 2j * fourier(seen, float(self.times_s[0]), self.step_s, np.array(hz))
 
     def faster(self, hz: float) -> float:
-        """By what factor a tone is off the frequency it is expected at.
-
-        Parameters
-        ----------
-        hz : float, Hz
-            What is expected.
-
-        Returns
-        -------
-        float
-            1 where it is exactly there, or not clear enough to tell.
-        """
+        """By what factor a tone is off the frequency it is expected at."""
         half = len(self.samples) // 2
         parts = [
             Stretch(self.samples[begin : begin + half], self.times_s[begin : begin + half])
@@ -196,20 +104,7 @@ class Stretch:
         return 1.0 + off if abs(off) < _MOST_OFF else 1.0
 
     def noise_peak(self, hz: float, *, apart_hz: float | None = None) -> float:
-        """What noise alone would show as at a frequency.
-
-        Parameters
-        ----------
-        hz : float, Hz
-            Where.
-        apart_hz : float, Hz
-            How far the next tone is.
-
-        Returns
-        -------
-        float, full scale 1.0
-            Peak of a sine, rms over the neighbouring frequencies that no tone reaches.
-        """
+        """What noise alone would show as at a frequency."""
         lobe = self.lobe_hz
         far = 3.0 * lobe if apart_hz is None else max(min(3.0 * lobe, apart_hz - lobe), lobe)
         lines_hz, found = self._lines
@@ -230,18 +125,7 @@ class Stretch:
         return np.asarray(np.fft.rfftfreq(frames, self.step_s), np.float64), found
 
     def without(self, hz: float) -> Array:
-        """What is left of the stretch when one sine is taken out.
-
-        Parameters
-        ----------
-        hz : float, Hz
-            Its frequency on the signal's clock.
-
-        Returns
-        -------
-        ndarray of float64 [frames], full scale 1.0
-            The rest.
-        """
+        """What is left of the stretch when one sine is taken out."""
         found = self.amplitude(hz)
         turns = 2.0 * np.pi * hz * self.times_s
         return self.samples - (found.real * np.sin(turns) + found.imag * np.cos(turns))

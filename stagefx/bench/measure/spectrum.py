@@ -25,27 +25,7 @@ Weight = Callable[[Array], Array]
 
 
 def power_lines(samples: Array, rate_hz: float) -> tuple[Array, Array]:
-    """Mean square by frequency.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames], full scale 1.0
-        A steady stretch; its mean is taken out first.
-    rate_hz : float, Hz
-        Frames in a second.
-
-    Returns
-    -------
-    hz, mean_square : ndarray of float64 [lines]
-        Frequencies, and shares that add up to the mean square of the stretch.
-
-    Examples
-    --------
-    >>> noise = np.random.default_rng(1).standard_normal(48000)
-    >>> _, lines = power_lines(noise, 48000.0)
-    >>> round(float(lines.sum()), 1)
-    1.0
-    """
+    """Mean square by frequency."""
     shape = window(len(samples))
     spectrum = np.fft.rfft((samples - float(shape @ samples)) * shape)
     lines = np.square(spectrum.real) + np.square(spectrum.imag)
@@ -55,114 +35,27 @@ def power_lines(samples: Array, rate_hz: float) -> tuple[Array, Array]:
 
 
 def in_band(hz: Array) -> Array:
-    """The audio band: 1 from 20 Hz to 20 kHz, else 0.
-
-    Parameters
-    ----------
-    hz : ndarray of float64, Hz
-        Frequencies.
-
-    Returns
-    -------
-    ndarray of float64
-        Power gain.
-
-    Examples
-    --------
-    >>> in_band(np.array([10.0, 20.0, 1000.0, 20000.0, 20100.0]))
-    array([0., 1., 1., 1., 0.])
-    """
+    """The audio band: 1 from 20 Hz to 20 kHz, else 0."""
     return np.where((hz >= LOWEST_HZ) & (hz <= HIGHEST_HZ + _EDGE_HZ), 1.0, 0.0)
 
 
 def a_weighted(hz: Array) -> Array:
-    """The audio band, A-weighted.
-
-    Parameters
-    ----------
-    hz : ndarray of float64, Hz
-        Frequencies.
-
-    Returns
-    -------
-    ndarray of float64
-        Power gain.
-
-    Examples
-    --------
-    >>> a_weighted(np.array([1000.0])).round(3)
-    array([1.])
-    """
+    """The audio band, A-weighted."""
     return np.asarray(10.0 ** (a_weighting_db(hz) / 10.0) * in_band(hz))
 
 
 def ccir_rms(hz: Array) -> Array:
-    """The audio band through the curve of AES17.
-
-    Parameters
-    ----------
-    hz : ndarray of float64, Hz
-        Frequencies.
-
-    Returns
-    -------
-    ndarray of float64
-        Power gain; 1 at 2 kHz.
-
-    Examples
-    --------
-    >>> (10.0 * np.log10(ccir_rms(np.array([2000.0, 6300.0])))).round(2)
-    array([-0.02,  6.57])
-    """
+    """The audio band through the curve of AES17."""
     return np.asarray(10.0 ** ((noise_weighting_db(hz) + CCIR_RMS_DB) / 10.0) * in_band(hz))
 
 
 def notch(hz: Array, middle_hz: float) -> Array:
-    """The standard notch, that a tone is taken out with.
-
-    Parameters
-    ----------
-    hz : ndarray of float64, Hz
-        Frequencies.
-    middle_hz : float, Hz
-        What is taken out.
-
-    Returns
-    -------
-    ndarray of float64
-        Power gain of a second-order notch of quality 3.
-
-    Examples
-    --------
-    >>> notch(np.array([997.0, 1994.0]), 997.0).round(3)
-    array([0.   , 0.953])
-    """
+    """The standard notch, that a tone is taken out with."""
     off = (middle_hz**2 - hz**2) ** 2
     return np.asarray(off / (off + (hz * middle_hz / NOTCH_Q) ** 2))
 
 
 def band_rms(samples: Array, rate_hz: float, weight: Weight = in_band) -> float:
-    """The rms of a stretch through a weighting.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames], full scale 1.0
-        A steady stretch.
-    rate_hz : float, Hz
-        Frames in a second.
-    weight : callable
-        Power gain by frequency; the plain audio band if left out.
-
-    Returns
-    -------
-    float, full scale 1.0
-        Root mean square.
-
-    Examples
-    --------
-    >>> tone = np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000)
-    >>> round(band_rms(tone, 48000.0), 4)
-    0.7071
-    """
+    """The rms of a stretch through a weighting."""
     hz, lines = power_lines(samples, rate_hz)
     return float(np.sqrt((lines * weight(hz)).sum()))

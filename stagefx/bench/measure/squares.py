@@ -24,34 +24,8 @@ _MOST_S = 1.2
 def square_of(recording: Synchronised, played: Tones, channel: int) -> Square:
     """Tilt, and one period.
 
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    played : Tones
-        A square wave.
-    channel : int
-        Which channel of the recording.
-
-    Returns
-    -------
-    Square
-        Tilt over half the peak to peak, positive where tops sag.
-
-    Notes
-    -----
     A parabola through the middle four fifths of top and bottom is drawn out to their ends, since
     what the sampling rate makes of the edges hides them.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("09-square")
-    >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
-    >>> abs(square_of(found, signal.tones()[0], 0).tilt_percent) < 0.01
-    True
     """
     base_hz = common_hz(played.hz)
     part = steady(recording, played, channel, most_s=_MOST_S)

@@ -48,24 +48,7 @@ class _Deconvolved:
 
 
 def response_points(rate_hz: float) -> tuple[float, ...]:
-    """Where the response is told.
-
-    Parameters
-    ----------
-    rate_hz : float, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    tuple of float, Hz
-        Forty points a decade from 10 Hz, 1 kHz among them, to 0.4535 of the rate.
-
-    Examples
-    --------
-    >>> points = response_points(44100)
-    >>> round(points[0], 6), round(points[-1], 1), 1000.0 in points
-    (10.0, 19952.6, True)
-    """
+    """Where the response is told."""
     highest = min(HIGHEST_HZ, 0.4535 * rate_hz)
     last = math.floor(POINTS_A_DECADE * math.log10(highest / 1000.0))
     first = -round(POINTS_A_DECADE * math.log10(1000.0 / LOWEST_HZ))
@@ -75,35 +58,7 @@ def response_points(rate_hz: float) -> tuple[float, ...]:
 def response_of(recording: Synchronised, sweep: Sweep, channel: int) -> tuple[ResponsePoint, ...]:
     """The response re 1 kHz.
 
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    sweep : Sweep
-        The quiet sweep.
-    channel : int
-        Which channel of the recording.
-
-    Returns
-    -------
-    tuple of ResponsePoint
-        Level and phase; the markers' delay is taken off, so that no phase at 1 kHz is told of a
-        pure delay.
-
-    References
-    ----------
     A. Farina, AES 108th Convention, 2000 (from memory).
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("02-sweep")
-    >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
-    >>> points = response_of(found, signal.sweeps()[0], 0)
-    >>> max(abs(point.db) for point in points) < 0.001
-    True
     """
     points = np.array(response_points(recording.signal.rate_hz))
     found = _deconvolved(recording, sweep, channel, 1, points)
@@ -118,36 +73,7 @@ def response_of(recording: Synchronised, sweep: Sweep, channel: int) -> tuple[Re
 def swept_harmonics(
     recording: Synchronised, sweep: Sweep, channel: int, scales: Scales
 ) -> tuple[Harmonics, ...]:
-    """Harmonics in third octaves.
-
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    sweep : Sweep
-        The loud sweep.
-    channel : int
-        Which channel of the recording.
-    scales : Scales
-        Full scale in volts.
-
-    Returns
-    -------
-    tuple of Harmonics
-        Up to the seventh, those below 0.45 of the rate.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("02-sweep")
-    >>> x = signal.samples()
-    >>> found = synchronise(signal, HeldAudio(x + 0.02 * x**2, 48000))
-    >>> rows = swept_harmonics(found, signal.sweeps()[1], 0, Scales())
-    >>> round(rows[17].harmonics_db[0], 1)  # 20 log10(0.02 · 0.708 / 2)
-    -43.0
-    """
+    """Harmonics in third octaves."""
     limit_hz = HIGHEST_SHARE * recording.signal.rate_hz
     tones = np.array(third_octaves_hz(limit_hz / 2.0))
     first = _deconvolved(recording, sweep, channel, 1, tones)

@@ -31,23 +31,7 @@ _LEAST_BAND_HZ, _MOST_BAND_HZ = 600.0, 8000.0
 
 @dataclass(frozen=True)
 class Synchronised:
-    """A recording whose every frame has its time in the test signal.
-
-    Parameters
-    ----------
-    signal : TestSignal
-        What was played.
-    place : str
-        What the recording is called in messages.
-    samples : ndarray of float64 [frames, channels], full scale 1.0
-        The recording, turned over where it was upside down.
-    delay_s : float, s
-        When, in the recording, the signal's first frame comes.
-    speed : float
-        Frames of the recording to a frame of the signal; above 1 where the recorder runs fast.
-    polarity : int, 1 or -1
-        -1 where the recording was upside down.
-    """
+    """A recording whose every frame has its time in the test signal."""
 
     signal: TestSignal
     place: str
@@ -72,20 +56,7 @@ class Synchronised:
         return self.delay_s * self.signal.rate_hz
 
     def stretch(self, start_s: float, stop_s: float, channel: int) -> tuple[Array, Array]:
-        """Part of the recording, with the signal's time at each frame.
-
-        Parameters
-        ----------
-        start_s, stop_s : float, s
-            From when to when, in the signal.
-        channel : int
-            Which channel.
-
-        Returns
-        -------
-        times, samples : ndarray of float64 [frames]
-            Seconds in the signal, and what was recorded then.
-        """
+        """Part of the recording, with the signal's time at each frame."""
         first = math.ceil(self.delay_frames + start_s * self.rate_hz)
         last = math.floor(self.delay_frames + stop_s * self.rate_hz)
         first, last = max(first, 0), min(last, len(self.samples))
@@ -94,39 +65,7 @@ class Synchronised:
 
 
 def synchronise(signal: TestSignal, captured: Recording) -> Synchronised:
-    """Find a test signal in a recording by its two markers.
-
-    Parameters
-    ----------
-    signal : TestSignal
-        What was played.
-    captured : Recording
-        What was recorded: late or early by any amount, however loud, either way up.
-
-    Returns
-    -------
-    Synchronised
-        The recording on the signal's clock.
-
-    Raises
-    ------
-    MeasuringError
-        The rates differ, or there are more than two channels.
-    MeasuringError
-        Nothing, or something else, was recorded.
-    MeasuringError
-        The recording begins too late, ends too early or runs at another speed.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("05-two-tone-60hz-7khz")
-    >>> late = np.pad(-0.5 * signal.samples(), ((1234, 0), (0, 0)))
-    >>> found = synchronise(signal, HeldAudio(late, 48000))
-    >>> round(found.delay_frames, 4), round(found.drift_ppm, 4) + 0.0, found.polarity
-    (1234.0, 0.0, -1)
-    """
+    """Find a test signal in a recording by its two markers."""
     _check_format(signal, captured)
     samples = captured.read(0, captured.format.frames)
     if not np.abs(samples).max(initial=0.0) > 0.0:

@@ -43,47 +43,7 @@ def measure(
     loopback: Recording | None = None,
     repeat: Recording | None = None,
 ) -> Measurement:
-    """What a recording of a test signal says of the stage between.
-
-    Parameters
-    ----------
-    played : Recording
-        A test signal, as ``stagefx bench signals`` wrote it.
-    captured : Recording
-        What was recorded while it played through the stage.
-    channel : int, 0 or 1
-        Which channel's figures are told.
-    played_full_scale_v, captured_full_scale_v : float, V rms
-        Full-scale sines in volts, where they are known.
-    loopback : Recording
-        The same signal recorded without the stage, at the same settings.
-    repeat : Recording
-        The same through the stage, once more.
-
-    Returns
-    -------
-    Measurement
-        With the instrument's floor, where one is given.
-
-    Raises
-    ------
-    MeasuringError
-        What was played is no test signal, or one of the recordings cannot be measured.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> samples = signal_named("01-level-1khz").samples()
-    >>> found = measure(
-    ...     HeldAudio(samples, 48000),
-    ...     HeldAudio(4.0 * samples, 48000),
-    ...     played_full_scale_v=2.0,
-    ...     captured_full_scale_v=2.0,
-    ... )
-    >>> round(found.levels[0].output_v_rms, 3), round(found.levels[0].gain_db, 2)
-    (2.01, 12.04)
-    """
+    """What a recording of a test signal says of the stage between."""
     for volts in (played_full_scale_v, captured_full_scale_v):
         if volts is not None and not 0.0 < volts < 1e4:
             raise MeasuringError(

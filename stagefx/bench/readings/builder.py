@@ -17,21 +17,7 @@ from stagefx.units import Quantity
 
 @dataclass(frozen=True)
 class Draft:
-    """A stage in the making.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The readings.
-    stage : Stage
-        As far as it is known.
-    described : bool
-        Whether it began as a stage that was described, else as nothing.
-    found : tuple of Found
-        What the readings have told.
-    remarks : tuple of Remark
-        What the reader should know.
-    """
+    """A stage in the making."""
 
     sheet: Sheet
     stage: Stage
@@ -45,23 +31,7 @@ class Draft:
         return self.sheet.readings.knob
 
     def amplifier_for(self, number: int) -> Amplifier:
-        """The amplifier that a reading is about.
-
-        Parameters
-        ----------
-        number : int
-            Which reading, counted from 1.
-
-        Returns
-        -------
-        Amplifier
-            As far as it is known.
-
-        Raises
-        ------
-        ReadingsError
-            There is none, and no gain reading that would tell of one.
-        """
+        """The amplifier that a reading is about."""
         if self.stage.amplifier is not None:
             return self.stage.amplifier
         name = self.sheet.named(number)
@@ -70,25 +40,7 @@ class Draft:
         raise ReadingsError(f"{name} needs the amplifier's gain: a gain reading is missing")
 
     def having(self, table: str, **values: Any) -> Draft:
-        """With values in a table of the stage.
-
-        Parameters
-        ----------
-        table : str
-            Which table.
-        **values : Quantity, str, float or None
-            By key; None takes the key out.
-
-        Returns
-        -------
-        Draft
-            The stage checked anew.
-
-        Raises
-        ------
-        ReadingsError
-            A stage cannot have them.
-        """
+        """With values in a table of the stage."""
         tables = stage_tables(self.stage)
         kept = {**tables.get(table, {}), **values}
         tables[table] = {key: value for key, value in kept.items() if value is not None}
@@ -102,26 +54,7 @@ class Draft:
     def reporting(
         self, key: str, measured: Measured, unit: str, *, part: str = "", note: str = ""
     ) -> Draft:
-        """With one more figure found; an earlier one of the same name gives way.
-
-        Parameters
-        ----------
-        key : str
-            Its name, with its unit.
-        measured : Measured
-            Its value.
-        unit : str
-            Unit of the value.
-        part : str
-            Where it stands in the stage file.
-        note : str
-            How it was found.
-
-        Returns
-        -------
-        Draft
-            The stage unchanged.
-        """
+        """With one more figure found; an earlier one of the same name gives way."""
         fresh = Found(key, measured, unit, part, note)
         kept = tuple(one for one in self.found if one.key != key)
         return replace(self, found=(*kept, fresh))
@@ -136,76 +69,21 @@ class Draft:
         size: float = 1.0,
         note: str = "",
     ) -> Draft:
-        """With a part found, its uncertainty as its tolerance.
-
-        Parameters
-        ----------
-        part : str
-            Where it stands in the stage file (``"table.key"``).
-        measured : Measured
-            In the unit of `key`.
-        key : str
-            Name of the figure.
-        unit : str
-            Its unit.
-        size : float
-            What one of the unit is in SI units.
-        note : str
-            How it was found.
-
-        Returns
-        -------
-        Draft
-            With the part in its stage, and the figure among what was found.
-        """
+        """With a part found, its uncertainty as its tolerance."""
         table, _, name = part.partition(".")
         quantity = as_quantity(measured, size=size)
         placed = self.having(table, **{name: quantity})
         return placed.reporting(key, measured, unit, part=part, note=note)
 
     def remarking(self, code: str, sentence: str, *readings: int) -> Draft:
-        """With one more remark; the same one is not made twice.
-
-        Parameters
-        ----------
-        code : str
-            What kind of remark.
-        sentence : str
-            In words.
-        *readings : int
-            Which readings it is about.
-
-        Returns
-        -------
-        Draft
-            The stage unchanged.
-        """
+        """With one more remark; the same one is not made twice."""
         fresh = Remark(code, sentence, readings)
         kept = [r for r in self.remarks if (r.code, r.readings) != (code, readings)]
         return replace(self, remarks=(*kept, fresh))
 
 
 def as_quantity(measured: Measured, *, size: float = 1.0) -> Quantity:
-    """A value for a stage file: no more digits than mean something, and its tolerance.
-
-    Parameters
-    ----------
-    measured : Measured
-        The value.
-    size : float
-        What one of its unit is in SI units.
-
-    Returns
-    -------
-    Quantity
-        In SI units; a tolerance of two digits, at most all of it.
-
-    Examples
-    --------
-    >>> from stagefx.bench.uncertainty import stated
-    >>> as_quantity(stated(49.317943, 1.521))
-    Quantity(value=49.32, tolerance=0.031)
-    """
+    """A value for a stage file: no more digits than mean something, and its tolerance."""
     value = rounded(measured.value * size, measured.uncertainty * size) + 0.0  # no minus zero
     if value == 0.0 or measured.uncertainty == 0.0:
         return Quantity(value)

@@ -54,27 +54,7 @@ _HALF_POWER_DB = -10.0 * math.log10(2.0)
 
 
 def checked(draft: Draft) -> tuple[Checked, ...]:
-    """Work out every reading from the stage that was found.
-
-    Parameters
-    ----------
-    draft : Draft
-        With the stage.
-
-    Returns
-    -------
-    tuple of Checked
-        In the order of the readings; none for what the stage has no part to hold.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "gain", "input": "1 V", "output": "4 V"}]}))
-    >>> checked(Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True))[0].agrees
-    True
-    """
+    """Work out every reading from the stage that was found."""
     rows = []
     for number, reading in enumerate(draft.sheet.readings.reading, start=1):
         for key, measured, predicted, unit in _CHECKS[type(reading)](draft, number, reading):

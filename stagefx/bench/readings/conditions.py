@@ -22,33 +22,7 @@ def on_bench(
     load_f: float | None = None,
     unloaded: bool = False,
 ) -> Circuit:
-    """A stage's circuit as it stands on the bench.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    knob : float, 0 to 1
-        Position of its control.
-    ended_by_ohm : float, ohm
-        What the input socket is driven from, or ended by; a generator whose voltage is read at
-        the socket counts as 0.
-    load_ohm, load_f : float, ohm and F
-        What is connected in place of the stage's own cable and load; left out, these.
-    unloaded : bool
-        Whether nothing at all is connected.
-
-    Returns
-    -------
-    Circuit
-        One draw, at stated values and usual device figures.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> float(on_bench(load_stage("line-stage"), load_ohm=600.0).load_ohm[0, 0])
-    600.0
-    """
+    """A stage's circuit as it stands on the bench."""
     circuit = replace(
         nominal(stage).at_position(knob),
         source_ohm=np.array([[ended_by_ohm]]),
@@ -67,49 +41,10 @@ def on_bench(
 
 
 def gain_of(circuit: Circuit, hz: float = KILOHERTZ) -> float:
-    """Voltage at the output over that at the input socket.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit on the bench.
-    hz : float, Hz
-        Frequency.
-
-    Returns
-    -------
-    float, ratio
-        Magnitude.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> gain_of(on_bench(stage_from({"amplifier": {"gain": 4.0}})))
-    4.0
-    """
+    """Voltage at the output over that at the input socket."""
     return float(np.abs(Response(circuit, np.array([hz])).to_load[0, 0]))
 
 
 def output_share(circuit: Circuit, hz: float = KILOHERTZ) -> float:
-    """What of the amplifier's output reaches the load.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit on the bench.
-    hz : float, Hz
-        Frequency.
-
-    Returns
-    -------
-    float, ratio
-        Magnitude; 1 without an amplifier.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from({"amplifier": {"gain": 4.0}, "output": {"resistance": "100 ohm"}})
-    >>> round(output_share(on_bench(stage, load_ohm=900.0)), 12)
-    0.9
-    """
+    """What of the amplifier's output reaches the load."""
     return float(np.abs(Response(circuit, np.array([hz])).output[0, 0]))

@@ -86,32 +86,7 @@ def load_readings(path: str | Path) -> Readings:
 
 
 def read_readings(text: str, *, where: str = "the readings") -> Readings:
-    r"""A sheet of readings from the text of a readings file.
-
-    Parameters
-    ----------
-    text : str
-        TOML.
-    where : str
-        What error messages call the file.
-
-    Returns
-    -------
-    Readings
-        The readings, checked one by one.
-
-    Raises
-    ------
-    ReadingsError
-        Not TOML, a kind of reading or a key that is not known (the nearest is suggested), a
-        value that is missing, has no unit or cannot be.
-
-    Examples
-    --------
-    >>> sheet = read_readings('[[reading]]\nof = "rail"\npositive = "15 V"\nnegative = "-15 V"')
-    >>> sheet.reading[0].positive.value
-    15.0
-    """
+    r"""A sheet of readings from the text of a readings file."""
     try:
         tables = from_toml(text)
     except ValueError as error:
@@ -121,32 +96,7 @@ def read_readings(text: str, *, where: str = "the readings") -> Readings:
 
 
 def readings_from(tables: Mapping[str, Any], *, where: str = "the readings") -> Readings:
-    """A sheet of readings from nested tables.
-
-    Parameters
-    ----------
-    tables : mapping
-        As in a readings file.
-    where : str
-        What error messages call it.
-
-    Returns
-    -------
-    Readings
-        The readings, checked one by one.
-
-    Raises
-    ------
-    ReadingsError
-        A kind of reading or a key that is not known, a value that is missing or cannot be.
-
-    Examples
-    --------
-    >>> readings_from({"reading": [{"of": "gian"}]})
-    Traceback (most recent call last):
-    stagefx.bench.errors.ReadingsError: the readings: reading 1: no kind of reading 'gian'; did \
-you mean 'gain'?
-    """
+    """A sheet of readings from nested tables."""
     try:
         return Readings.model_validate(tables)
     except ValidationError as error:

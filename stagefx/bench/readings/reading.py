@@ -21,15 +21,7 @@ from stagefx.units import Quantity, parse
 
 
 class Read:
-    """How a value of a reading is read: its unit, and what is usual where nothing is stated.
-
-    Parameters
-    ----------
-    unit : str
-        A key of `stagefx.units.UNITS`.
-    usual : str
-        Uncertainty of a usual instrument (common practice): "1 %", "0.1 dB" or in the unit.
-    """
+    """How a value of a reading is read: its unit, and what is usual where nothing is stated."""
 
     def __init__(self, unit: str, usual: str) -> None:
         self.unit = unit
@@ -77,20 +69,7 @@ class Reading(Table):
         return self
 
     def half_width(self, key: str) -> tuple[float, bool]:
-        """By how much a value may be wrong, as stated or as usual.
-
-        Parameters
-        ----------
-        key : str
-            A value that was read, and is there.
-
-        Returns
-        -------
-        half_width : float
-            In the value's SI unit.
-        assumed : bool
-            Whether it is only the usual one.
-        """
+        """By how much a value may be wrong, as stated or as usual."""
         value: Quantity = getattr(self, key)
         if value.tolerance is not None:
             return abs(value.value) * value.tolerance, False
@@ -103,34 +82,7 @@ class Reading(Table):
 
 
 def half_width(text: str, value: float, unit: str) -> float:
-    """What an uncertainty comes to.
-
-    Parameters
-    ----------
-    text : str
-        A share ("1 %"), a level ("0.1 dB"), or an amount in the value's unit ("1 mV").
-    value : float
-        What it is the uncertainty of, in SI units; of a level in dB, the level.
-    unit : str
-        The value's unit, a key of `stagefx.units.UNITS`.
-
-    Returns
-    -------
-    float
-        Half of the range, in SI units.  Of a value in % an uncertainty in % is counted in points.
-
-    Raises
-    ------
-    UnitError
-        No uncertainty of such a value.
-
-    Examples
-    --------
-    >>> half_width("1 %", 2.0, "V rms"), half_width("1 mV", 2.0, "V rms")
-    (0.02, 0.001)
-    >>> round(half_width("1 %", -3.0, "dB"), 4)
-    0.0864
-    """
+    """What an uncertainty comes to."""
     body = text.strip().removeprefix("±").removeprefix("+/-").strip()
     found = None
     if unit != "%" and body.endswith("%"):

@@ -29,59 +29,14 @@ _SURE = frozenset({"factor-of-ten", "peak-to-peak-for-rms"})
 
 
 def with_remarks(draft: Draft) -> Draft:
-    """Add what is odd about the readings themselves.
-
-    Parameters
-    ----------
-    draft : Draft
-        With the stage that was found.
-
-    Returns
-    -------
-    Draft
-        With remarks; the stage unchanged.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> reading = {"of": "balance", "left": "1 V", "right": "2.83 V"}
-    >>> draft = Draft(Sheet(readings_from({"reading": [reading]})), stage_from({}), described=True)
-    >>> with_remarks(draft).remarks[0].code
-    'peak-to-peak-for-rms'
-    """
+    """Add what is odd about the readings themselves."""
     for look in (_ratios, _clip_slips, _instruments, _waves, _not_the_corner, _class):
         draft = look(draft)
     return draft
 
 
 def with_misses(draft: Draft, checks: tuple[Checked, ...]) -> Draft:
-    """Add which readings the stage does not give.
-
-    Parameters
-    ----------
-    draft : Draft
-        With the stage that was found.
-    checks : tuple of Checked
-        Every reading beside what the stage gives.
-
-    Returns
-    -------
-    Draft
-        With a remark for each that is missed.
-
-    Examples
-    --------
-    >>> from stagefx.bench.uncertainty import stated
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "rail", "positive": "15 V"}]}))
-    >>> missed = Checked(1, "rail positive", stated(15.0, 0.1), 14.0, "V")
-    >>> with_misses(Draft(sheet, stage_from({}), described=True), (missed,)).remarks[0].code
-    'not-reproduced'
-    """
+    """Add which readings the stage does not give."""
     for number in sorted({check.reading for check in checks if not check.agrees}):
         missed = [check for check in checks if check.reading == number and not check.agrees]
         told = ", ".join(

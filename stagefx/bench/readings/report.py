@@ -18,21 +18,7 @@ from stagefx.units import show
 
 @dataclass(frozen=True)
 class Found:
-    """One figure that readings tell.
-
-    Parameters
-    ----------
-    key : str
-        Its name, with its unit.
-    measured : Measured
-        Its value and uncertainty.
-    unit : str
-        Unit of the value.
-    part : str
-        Where it stands in the stage file (``"table.key"``); empty where it does not.
-    note : str
-        How it was found.
-    """
+    """One figure that readings tell."""
 
     key: str
     measured: Measured
@@ -72,17 +58,7 @@ _LINE = 96
 
 @dataclass(frozen=True)
 class Remark:
-    """Something about the readings that the reader should know.
-
-    Parameters
-    ----------
-    code : str
-        What kind of remark.
-    sentence : str
-        In words.
-    readings : tuple of int
-        Which readings it is about, counted from 1.
-    """
+    """Something about the readings that the reader should know."""
 
     code: str
     sentence: str
@@ -91,21 +67,7 @@ class Remark:
 
 @dataclass(frozen=True)
 class Checked:
-    """One reading beside what the stage that was found gives.
-
-    Parameters
-    ----------
-    reading : int
-        Which reading, counted from 1.
-    of : str
-        Its kind, and which of its values.
-    measured : Measured
-        As read.
-    predicted : float
-        As the stage gives it on the same bench.
-    unit : str
-        Unit of both.
-    """
+    """One reading beside what the stage that was found gives."""
 
     reading: int
     of: str
@@ -122,19 +84,7 @@ class Checked:
 
 @dataclass(frozen=True)
 class BenchStage:
-    """A stage found from readings.
-
-    Parameters
-    ----------
-    stage : Stage
-        The stage; a part found has its uncertainty as tolerance.
-    figures : tuple of Found
-        What the readings tell.
-    checks : tuple of Checked
-        Every reading beside what the stage gives.
-    remarks : tuple of Remark
-        What the reader should know.
-    """
+    """A stage found from readings."""
 
     stage: Stage
     figures: tuple[Found, ...]
@@ -142,37 +92,14 @@ class BenchStage:
     remarks: tuple[Remark, ...]
 
     def figure(self, key: str) -> Found:
-        """One of the figures found.
-
-        Parameters
-        ----------
-        key : str
-            Its name.
-
-        Returns
-        -------
-        Found
-            The figure.
-
-        Raises
-        ------
-        KeyError
-            The readings do not tell it.
-        """
+        """One of the figures found."""
         for found in self.figures:
             if found.key == key:
                 return found
         raise KeyError(key)
 
     def as_toml(self) -> str:
-        """The stage as the text of a stage file, with comments.
-
-        Returns
-        -------
-        str
-            TOML that reads back to the stage: each part found says how sure it is and which
-            reading it comes from, the remarks stand at the head.
-        """
+        """The stage as the text of a stage file, with comments."""
         document = tomlkit.parse(stage_as_toml(self.stage))
         for found in self.figures:
             table, _, key = found.part.partition(".")
@@ -190,13 +117,7 @@ class BenchStage:
         return tomlkit.dumps(document)
 
     def as_json(self) -> dict[str, Any]:
-        """The result as plain values, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Keys ``stage``, ``figures``, ``readings``, ``remarks``.
-        """
+        """The result as plain values, ready for JSON."""
         return {
             "stage": self.stage.name,
             "figures": {found.key: _plain_figure(found) for found in self.figures},

@@ -22,67 +22,21 @@ _REFERENCE_HZ = 1000.0
 
 @dataclass(frozen=True)
 class Sheet:
-    """Readings, counted from 1 as they stand in their file.
-
-    Parameters
-    ----------
-    readings : Readings
-        As they were typed.
-    """
+    """Readings, counted from 1 as they stand in their file."""
 
     readings: Readings
 
     def of(self, kind: type[Kind]) -> list[tuple[int, Kind]]:
-        """All readings of a kind.
-
-        Parameters
-        ----------
-        kind : type
-            A child of `Reading`.
-
-        Returns
-        -------
-        list of (int, Reading)
-            With their numbers.
-        """
+        """All readings of a kind."""
         numbered = enumerate(self.readings.reading, start=1)
         return [(number, one) for number, one in numbered if isinstance(one, kind)]
 
     def named(self, number: int) -> str:
-        """A reading's number and kind, for people.
-
-        Parameters
-        ----------
-        number : int
-            Counted from 1.
-
-        Returns
-        -------
-        str
-            Like ``reading 3 (gain)``.
-        """
+        """A reading's number and kind, for people."""
         return f"reading {number} ({self.readings.reading[number - 1].of})"
 
     def value(self, number: int, key: str) -> Measured:
-        """A value that was read, with probe and meter taken into account.
-
-        Parameters
-        ----------
-        number : int
-            Which reading, counted from 1.
-        key : str
-            Which of its values.
-
-        Returns
-        -------
-        Measured
-            In SI units.
-
-        Raises
-        ------
-        ReadingsError
-            At a frequency at which the meter's own response is not known.
-        """
+        """A value that was read, with probe and meter taken into account."""
         reading = self.readings.reading[number - 1]
         quantity: Quantity = getattr(reading, key)
         half_width, assumed = reading.half_width(key)
@@ -92,20 +46,7 @@ class Sheet:
         return stated(quantity.value * factor, half_width * factor, reading=number, assumed=assumed)
 
     def set_to(self, number: int, key: str) -> Measured:
-        """A value that was set, with its tolerance.
-
-        Parameters
-        ----------
-        number : int
-            Which reading, counted from 1.
-        key : str
-            Which of its values.
-
-        Returns
-        -------
-        Measured
-            In SI units; exact without a tolerance.
-        """
+        """A value that was set, with its tolerance."""
         quantity: Quantity = getattr(self.readings.reading[number - 1], key)
         return stated(quantity.value, abs(quantity.value) * (quantity.tolerance or 0.0))
 
@@ -121,29 +62,7 @@ class Sheet:
         return found
 
     def own_db(self, number: int, curve: Curve, hz: float, what: str) -> float:
-        """An instrument's own level at a frequency.
-
-        Parameters
-        ----------
-        number : int
-            Which reading states it, counted from 1.
-        curve : tuple of (frequency, level)
-            As stated.
-        hz : float, Hz
-            Frequency.
-        what : str
-            What the instrument is called.
-
-        Returns
-        -------
-        float, dB
-            Interpolated.
-
-        Raises
-        ------
-        ReadingsError
-            Beyond the last frequency stated.
-        """
+        """An instrument's own level at a frequency."""
         points = [(f.value, level.value) for f, level in curve]
         found = curve_db(points, hz)
         if found is None:
@@ -154,18 +73,7 @@ class Sheet:
         return found
 
     def level_db(self, number: int) -> Measured:
-        """The level of a response reading re 1 kHz, meter and generator taken out.
-
-        Parameters
-        ----------
-        number : int
-            Which reading, counted from 1.
-
-        Returns
-        -------
-        Measured
-            In dB.
-        """
+        """The level of a response reading re 1 kHz, meter and generator taken out."""
         reading = self.readings.reading[number - 1]
         assert isinstance(reading, Response)
         if reading.level is None:
@@ -185,27 +93,7 @@ class Sheet:
         return carry(lambda db: db - own, level)
 
     def agreed(self, estimates: Sequence[Measured], what: str, unit: str) -> Measured:
-        """What several readings of one thing say together.
-
-        Parameters
-        ----------
-        estimates : sequence of Measured
-            At least one.
-        what : str
-            What they are readings of.
-        unit : str
-            Unit for people.
-
-        Returns
-        -------
-        Measured
-            Their weighted mean.
-
-        Raises
-        ------
-        ReadingsError
-            Two of them contradict each other.
-        """
+        """What several readings of one thing say together."""
         for index, first in enumerate(estimates):
             for second in estimates[index + 1 :]:
                 if not first.meets(second):
@@ -213,22 +101,7 @@ class Sheet:
         return combined(estimates)
 
     def contradiction(self, first: Measured, second: Measured, what: str, unit: str) -> str:
-        """What two readings that cannot both be right say.
-
-        Parameters
-        ----------
-        first, second : Measured
-            What each says.
-        what : str
-            Of what.
-        unit : str
-            Unit for people.
-
-        Returns
-        -------
-        str
-            One sentence, and a second where the two differ by a usual slip.
-        """
+        """What two readings that cannot both be right say."""
         names = " and ".join(
             ", ".join(self.named(number) for number in one.readings) for one in (first, second)
         )
@@ -242,22 +115,5 @@ class Sheet:
 
 
 def wave_of(reading: Reading) -> str:
-    """The wave that a reading was taken with.
-
-    Parameters
-    ----------
-    reading : Reading
-        Any reading.
-
-    Returns
-    -------
-    str
-        As stated, else noise for a noise reading and a sine for all others.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> wave_of(readings_from({"reading": [{"of": "noise", "level": "10 uV"}]}).reading[0])
-    'noise'
-    """
+    """The wave that a reading was taken with."""
     return reading.wave or ("noise" if isinstance(reading, Noise) else "sine")

@@ -23,29 +23,7 @@ _FURTHEST = 12.0
 def solve_for(
     law: Callable[[float], float], target: float, start: float, *, furthest: float = 1e15
 ) -> float:
-    """Where a law that rises or falls all the way takes a value.
-
-    Parameters
-    ----------
-    law : callable
-        From a positive float to a float.
-    target : float
-        The value.
-    start : float, > 0
-        Where to begin.
-    furthest : float, ratio
-        How far from there, either way, to look.
-
-    Returns
-    -------
-    float
-        The positive argument, to the last digits; NaN where the law never takes the value.
-
-    Examples
-    --------
-    >>> round(solve_for(lambda r: r / (r + 100.0), 0.9, 1.0), 9)
-    900.0
-    """
+    """Where a law that rises or falls all the way takes a value."""
     from scipy.optimize import brentq
 
     def off(log_x: float) -> float:
@@ -65,15 +43,7 @@ def solve_for(
 
 @dataclass(frozen=True)
 class Fit:
-    """Positive numbers fitted to readings by least squares.
-
-    Parameters
-    ----------
-    values : tuple of Measured
-        The numbers.
-    misfits : tuple of float
-        What each reading is off, over its uncertainty.
-    """
+    """Positive numbers fitted to readings by least squares."""
 
     values: tuple[Measured, ...]
     misfits: tuple[float, ...]
@@ -87,29 +57,7 @@ class Fit:
 def fit(
     model: Callable[[Array], Array], readings: Sequence[Measured], start: Sequence[float]
 ) -> Fit:
-    """Fit positive numbers to readings, each weighed by its uncertainty.
-
-    Parameters
-    ----------
-    model : callable
-        From the numbers to what would be read.
-    readings : sequence of Measured
-        What was read; at least as many as numbers.
-    start : sequence of float, > 0
-        Where to begin.
-
-    Returns
-    -------
-    Fit
-        The numbers, with the readings' uncertainties to first order.
-
-    Examples
-    --------
-    >>> from stagefx.bench.uncertainty import stated
-    >>> found = fit(lambda x: x**2, [stated(4.0, 0.1)], [1.0])
-    >>> round(found.values[0].value, 6), round(found.values[0].uncertainty, 6)
-    (2.0, 0.025)
-    """
+    """Fit positive numbers to readings, each weighed by its uncertainty."""
     from scipy.optimize import least_squares
 
     read = np.array([one.value for one in readings])

@@ -17,25 +17,7 @@ CODES = ("factor-of-ten", "peak-to-peak-for-rms", "peak-for-rms", "peak-to-peak-
 
 
 def slip_code(ratio: float, *, within: float = 0.03) -> str:
-    """Which slip a ratio looks like.
-
-    Parameters
-    ----------
-    ratio : float
-        One value over another that should be the same; either way round.
-    within : float, ratio
-        How near it must be.
-
-    Returns
-    -------
-    str
-        One of `CODES`; empty where it looks like none.
-
-    Examples
-    --------
-    >>> slip_code(0.35)
-    'peak-to-peak-for-rms'
-    """
+    """Which slip a ratio looks like."""
     if ratio <= 0.0 or not math.isfinite(ratio):
         return ""
     for (factor, _), code in zip(_SLIPS, CODES, strict=True):
@@ -45,24 +27,6 @@ def slip_code(ratio: float, *, within: float = 0.03) -> str:
 
 
 def slip(ratio: float, *, within: float = 0.03) -> str:
-    """What slip a ratio looks like, in words.
-
-    Parameters
-    ----------
-    ratio : float
-        One value over another that should be the same; either way round.
-    within : float, ratio
-        How near it must be.
-
-    Returns
-    -------
-    str
-        A question; empty where it looks like none.
-
-    Examples
-    --------
-    >>> slip(10.1)
-    'they are a factor of ten (20 dB) apart: is it a probe that the instrument was not told of?'
-    """
+    """What slip a ratio looks like, in words."""
     code = slip_code(ratio, within=within)
     return f"they are {_SLIPS[CODES.index(code)][1]}?" if code else ""

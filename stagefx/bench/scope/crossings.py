@@ -16,62 +16,21 @@ _MEDIAN_OF_NORMAL = 0.6745
 
 @dataclass(frozen=True)
 class Crossing:
-    """One passage from one side of the middle to the other.
-
-    Parameters
-    ----------
-    place : float, points
-        Where the middle is crossed, counted in points from the first.
-    rises : bool
-        Whether it goes up.
-    """
+    """One passage from one side of the middle to the other."""
 
     place: float
     rises: bool
 
 
 def noise_v(trace: Trace) -> float:
-    """How much single points scatter.
-
-    Parameters
-    ----------
-    trace : Trace
-        Any trace.
-
-    Returns
-    -------
-    float, V rms
-        From the second differences, which a smooth wave hardly has; at least what rounding to
-        the vertical step leaves, step / sqrt(12).
-
-    Examples
-    --------
-    >>> round(noise_v(Trace(0.0, 1e-6, np.random.default_rng(0).normal(0.0, 0.1, 9999), 0.0)), 2)
-    0.1
-    """
+    """How much single points scatter."""
     bent = np.abs(np.diff(trace.volts, n=2))
     scatter = float(np.median(bent)) / (_MEDIAN_OF_NORMAL * math.sqrt(6.0))
     return max(scatter, trace.step_v / math.sqrt(12.0))
 
 
 def crossings(volts: Array) -> tuple[Crossing, ...]:
-    """Where a wave passes from one half of its range to the other.
-
-    Parameters
-    ----------
-    volts : array [points], V
-        Any wave that is not constant.
-
-    Returns
-    -------
-    tuple of Crossing
-        In order; what does not go 15 % of the range beyond the middle is none.
-
-    Examples
-    --------
-    >>> [(one.place, one.rises) for one in crossings(np.array([0.0, 0.0, 1.0, 1.0, 0.0]))]
-    [(1.5, True), (3.5, False)]
-    """
+    """Where a wave passes from one half of its range to the other."""
     low, high = float(volts.min()), float(volts.max())
     middle, beyond = 0.5 * (low + high), _HYSTERESIS * (high - low)
     side = np.where(volts > middle + beyond, 1, np.where(volts < middle - beyond, -1, 0))
@@ -89,23 +48,7 @@ def crossings(volts: Array) -> tuple[Crossing, ...]:
 
 
 def period_points(found: tuple[Crossing, ...]) -> tuple[float, float] | None:
-    """The period of a wave, and how far single periods depart from it.
-
-    Parameters
-    ----------
-    found : tuple of Crossing
-        Of the wave.
-
-    Returns
-    -------
-    (period, irregularity) : floats, points and ratio, or None
-        None with fewer than two crossings; from half a period where there are no more.
-
-    Examples
-    --------
-    >>> period_points((Crossing(2.0, True), Crossing(7.0, False), Crossing(12.0, True)))
-    (10.0, 0.0)
-    """
+    """The period of a wave, and how far single periods depart from it."""
     if len(found) < 2:
         return None
     places = np.array([one.place for one in found])

@@ -16,25 +16,6 @@ def slewing_edge(t: Array, rise_time_s: float, drive: float) -> Array:
     """A step through an amplifier that slews first and settles with one pole.
 
     1 - asinh(sinh(d) exp(-t/tau)) / d, the held-input step of dv/dt = S tanh((u - v)/(S tau))
-
-    Parameters
-    ----------
-    t : array, s
-        From the step on; 0 before.
-    rise_time_s : float, s
-        From 10 % to 90 %.
-    drive : float, ratio, > 0
-        Height over S tau: how far the step is beyond what does not slew.
-
-    Returns
-    -------
-    array, ratio
-        0 before, 1 long after.
-
-    Examples
-    --------
-    >>> slewing_edge(np.array([-1.0, 0.0, 5.0]), 8.0, 500.0).round(3).tolist()
-    [0.0, 0.0, 0.5]
     """
     tau = slewing_constant_s(rise_time_s, drive)
     x = np.maximum(t, 0.0) / tau
@@ -46,49 +27,13 @@ def slewing_edge(t: Array, rise_time_s: float, drive: float) -> Array:
 
 
 def slewing_constant_s(rise_time_s: float, drive: float) -> float:
-    """The small-signal time constant behind a slewing edge.
-
-    Parameters
-    ----------
-    rise_time_s : float, s
-        From 10 % to 90 %.
-    drive : float, ratio
-        As in `slewing_edge`.
-
-    Returns
-    -------
-    float, s
-        Rise time over ln(sinh(0.9 d) / sinh(0.1 d)), which tends to ln 9 for a small step.
-
-    Examples
-    --------
-    >>> round(slewing_constant_s(math.log(9.0), 1e-3), 6)
-    1.0
-    """
+    """The small-signal time constant behind a slewing edge."""
     span = 0.8 * drive + math.log1p(-math.exp(-1.8 * drive)) - math.log1p(-math.exp(-0.2 * drive))
     return rise_time_s / span
 
 
 def second_order_step(x: Array, damping: float) -> Array:
-    """The step response of a second-order low-pass.
-
-    Parameters
-    ----------
-    x : array, radians
-        Natural frequency times the time from the step on; 0 before.
-    damping : float, > 0
-        Damping ratio zeta.
-
-    Returns
-    -------
-    array, ratio
-        0 before, 1 long after.
-
-    Examples
-    --------
-    >>> float(second_order_step(np.array([math.pi / math.sqrt(0.75)]), 0.5)[0].round(6))
-    1.163034
-    """
+    """The step response of a second-order low-pass."""
     x = np.maximum(x, 0.0)
     if abs(damping - 1.0) < 1e-6:
         return np.asarray(1.0 - (1.0 + x) * np.exp(-x))
@@ -103,23 +48,7 @@ def second_order_step(x: Array, damping: float) -> Array:
 
 
 def second_order_rise(damping: float) -> float:
-    """Rise time of a second-order low-pass, times its natural frequency.
-
-    Parameters
-    ----------
-    damping : float, > 0
-        Damping ratio zeta.
-
-    Returns
-    -------
-    float, radians
-        From 10 % to 90 %.
-
-    Examples
-    --------
-    >>> round(second_order_rise(1.0), 3)
-    3.358
-    """
+    """Rise time of a second-order low-pass, times its natural frequency."""
     x = _GRID * (5.0 + 6.0 * damping)
     y = second_order_step(x, damping)
     return _first(x, y, 0.9) - _first(x, y, 0.1)
@@ -132,25 +61,5 @@ def _first(x: Array, y: Array, level: float) -> float:
 
 
 def second_order_edge(t: Array, rise_time_s: float, damping: float) -> Array:
-    """A step through a second-order low-pass, by its rise time.
-
-    Parameters
-    ----------
-    t : array, s
-        From the step on.
-    rise_time_s : float, s
-        From 10 % to 90 %.
-    damping : float, > 0
-        Damping ratio zeta.
-
-    Returns
-    -------
-    array, ratio
-        0 before, 1 long after.
-
-    Examples
-    --------
-    >>> float(second_order_edge(np.array([0.0]), 1e-6, 0.7)[0])
-    0.0
-    """
+    """A step through a second-order low-pass, by its rise time."""
     return second_order_step(t * (second_order_rise(damping) / rise_time_s), damping)

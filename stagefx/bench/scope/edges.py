@@ -39,35 +39,9 @@ class _Fitted:
 def read_edge(trace: Trace, place: float, begins: float, ends: float, noise: float) -> Edge:
     """Look at one edge.
 
-    Parameters
-    ----------
-    trace : Trace
-        The trace.
-    place : float, points
-        Where the edge passes the middle.
-    begins, ends : float, points
-        The edges before and after, or the ends of the trace.
-    noise : float, V rms
-        How much single points scatter.
-
-    Returns
-    -------
-    Edge
-        What it tells.
-
-    Notes
-    -----
     Two laws are fitted, levels free: a slew limit that settles with one pole, and a linear
     second-order low-pass of any damping.  An edge is called slewing only where the first is
     clearly the better; what both explain is bandwidth.
-
-    Examples
-    --------
-    >>> t = np.arange(400) * 1e-8
-    >>> volts = np.clip((t - 1e-6) * 9e6, 0.0, 10.0)
-    >>> edge = read_edge(Trace(0.0, 1e-8, volts, 0.0), 156.0, 0.0, 399.0, 1e-3)
-    >>> edge.told, round(edge.slew_v_per_s * 1e-6, 2), round(edge.rise_time_s * 1e9)
-    ('slewing', 9.0, 889)
     """
     volts, dt = trace.volts, trace.interval_s
     before = volts[max(math.ceil(begins + 0.5 * (place - begins)), 0) : math.floor(place) + 1]

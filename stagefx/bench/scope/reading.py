@@ -15,30 +15,7 @@ Told = Literal["slewing", "bandwidth", "too fast"]
 
 @dataclass(frozen=True)
 class Edge:
-    """One edge of a square wave or step.
-
-    Parameters
-    ----------
-    at_s : float, s
-        When it passes half of its height.
-    step_v : float, V
-        Its height; negative where it falls.
-    rise_time_s : float, s
-        From 10 % to 90 % of the height.
-    rise_time_doubt_s : float, s
-        Uncertainty of that.
-    told : "slewing", "bandwidth" or "too fast"
-        Whether its slope is a slew limit, or only what bandwidth leaves of a step, or the points
-        lie too far apart to say.
-    steepest_v_per_s : float, V/s
-        Steepest slope, as a size.
-    slew_v_per_s : float or None, V/s
-        The slew limit, where it is one.
-    slew_doubt_v_per_s : float, V/s
-        Uncertainty of that.
-    misfit_v : float, V
-        What the law that fits best leaves, rms.
-    """
+    """One edge of a square wave or step."""
 
     at_s: float
     step_v: float
@@ -58,21 +35,7 @@ class Edge:
 
 @dataclass(frozen=True)
 class ScopeReading:
-    """What a trace tells of a stage.
-
-    Parameters
-    ----------
-    kind : str
-        What wave it shows.
-    figures : tuple of Found
-        Its figures.
-    edges : tuple of Edge
-        Of a square wave or a step.
-    remarks : tuple of str
-        What the reader should know.
-    trace : Trace
-        What was looked at.
-    """
+    """What a trace tells of a stage."""
 
     kind: Kind
     figures: tuple[Found, ...]
@@ -81,36 +44,14 @@ class ScopeReading:
     trace: Trace
 
     def figure(self, key: str) -> Found:
-        """One of the figures.
-
-        Parameters
-        ----------
-        key : str
-            Its name.
-
-        Returns
-        -------
-        Found
-            The figure.
-
-        Raises
-        ------
-        KeyError
-            The trace does not tell it.
-        """
+        """One of the figures."""
         for found in self.figures:
             if found.key == key:
                 return found
         raise KeyError(key)
 
     def as_json(self) -> dict[str, Any]:
-        """The result as plain values, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Keys ``kind``, ``figures``, ``remarks``, ``trace``.
-        """
+        """The result as plain values, ready for JSON."""
         return {
             "kind": self.kind,
             "figures": {

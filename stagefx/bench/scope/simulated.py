@@ -33,21 +33,7 @@ _SCREEN_SHARE = 0.15
 
 @dataclass(frozen=True)
 class SquarePicture:
-    """One square wave on the screen.
-
-    Parameters
-    ----------
-    name : str
-        ``"small"``, ``"full"`` or ``"slow"``.
-    hz : float, Hz
-        Frequency.
-    input_v_pp : float, V p-p
-        What the generator gives.
-    reading : ScopeReading or None
-        What a scope at the load tells; None where it shows no wave.
-    trace : Trace
-        What it shows: two periods, from a perfect edge.
-    """
+    """One square wave on the screen."""
 
     name: str
     hz: float
@@ -56,40 +42,13 @@ class SquarePicture:
     trace: Trace
 
     def as_json(self) -> dict[str, Any]:
-        """The picture as plain values.
-
-        Returns
-        -------
-        dict
-            Without the points.
-        """
+        """The picture as plain values."""
         told = None if self.reading is None else self.reading.as_json()
         return {"name": self.name, "hz": self.hz, "input_v_pp": self.input_v_pp, "reading": told}
 
 
 def square_pictures(circuit: Circuit, full_scale_v: float) -> tuple[SquarePicture, ...]:
-    """A stage's square waves: a small one, one at full scale, and a slow one.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw, its knob set.
-    full_scale_v : float, V
-        Peak of the source's full scale.
-
-    Returns
-    -------
-    tuple of SquarePicture
-        The small one, which does not slew; the same at full scale; one of 50 Hz for the tilt.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> small, full, slow = square_pictures(nominal(load_stage("line-stage")), 2.83)
-    >>> small.reading.edges[0].told, full.reading.edges[0].told
-    ('bandwidth', 'slewing')
-    """
+    """A stage's square waves: a small one, one at full scale, and a slow one."""
     gain = abs(complex(Response(circuit, np.array([QUICK_HZ])).to_amplifier_output[0, 0]))
     small = _small_step_v(limits(circuit)) / max(gain, 1e-12)
     wanted = (
@@ -135,35 +94,9 @@ def _picture(
 def square_through(circuit: Circuit, hz: float, peak_v: float, *, points: int = POINTS) -> Array:
     """One period of a square wave at the load, long after it was switched on.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw, its knob set.
-    hz : float, Hz
-        Frequency.
-    peak_v : float, V
-        Peak of the EMF; its edges are perfect, at a quarter and three quarters of the period.
-    points : int
-        In one period; a power of two.
-
-    Returns
-    -------
-    array [points], V
-        At the load.
-
-    Notes
-    -----
     Linear parts act exactly, harmonic by harmonic.  The limits are the textbook law dv/dt =
     S tanh((u - v)/(S tau)), stepped with its exact solution for a held input; what the loop does
     beside its pole acts on the result.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> wave = square_through(nominal(load_stage("line-stage")), 1e3, 0.1, points=4096)
-    >>> wave.shape
-    (4096,)
     """
     square = np.where(np.abs(np.arange(points) - 0.5 * points + 0.5) < 0.25 * points, 1.0, -1.0)
     lines_hz = hz * np.arange(1.0, points // 2 + 1)

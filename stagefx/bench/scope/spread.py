@@ -10,22 +10,6 @@ from stagefx.bench.scope.tables import Array
 
 
 def slopes_to_spread(slopes: Any) -> Array:
-    """The covariance of fitted numbers for a scatter of one.
-
-    Parameters
-    ----------
-    slopes : array [points, numbers]
-        How each point changes with each number, as a least-squares fit leaves it.
-
-    Returns
-    -------
-    array [numbers, numbers]
-        The inverse of J'J; of numbers that do not matter, nought.
-
-    Examples
-    --------
-    >>> slopes_to_spread(np.array([[2.0], [0.0]])).tolist()
-    [[0.25]]
-    """
+    """The covariance of fitted numbers for a scatter of one."""
     jacobian = np.asarray(slopes, dtype=np.float64)
     return np.asarray(np.linalg.pinv(jacobian.T @ jacobian))

@@ -34,33 +34,7 @@ _TILT_NOTES = (
 def read_square(
     trace: Trace, passed: tuple[Crossing, ...], noise: float, *, generator_s: float | None
 ) -> ScopeReading:
-    """What a square wave or a step tells.
-
-    Parameters
-    ----------
-    trace : Trace
-        The trace.
-    passed : tuple of Crossing
-        Where it passes the middle; one for a step.
-    noise : float, V rms
-        Scatter of single points.
-    generator_s : float or None, s
-        The generator's own rise time.
-
-    Returns
-    -------
-    ScopeReading
-        Levels, edges, overshoot, ringing, tilt.
-
-    Examples
-    --------
-    >>> from stagefx.bench.scope.crossings import crossings
-    >>> t = np.arange(1000) * 1e-8
-    >>> volts = -np.expm1(-np.maximum(t - 1e-6, 0.0) / 0.4e-6)
-    >>> told = read_square(Trace(0.0, 1e-8, volts, 0.0), crossings(volts), 1e-4, generator_s=None)
-    >>> told.kind, round(told.figure("rise_time_s").value * 1e9), told.edges[0].told
-    ('step', 879, 'bandwidth')
-    """
+    """What a square wave or a step tells."""
     places = [0.0, *(one.place for one in passed), float(trace.volts.size - 1)]
     seen = {
         at: read_edge(trace, places[at + 1], places[at], places[at + 2], noise)

@@ -17,57 +17,12 @@ _DB = 20.0 / math.log(10.0)
 
 
 def found(key: str, value: float, doubt: float, unit: str, note: str = "") -> Found:
-    """A figure of a trace.
-
-    Parameters
-    ----------
-    key : str
-        Its name, with its unit.
-    value, doubt : float
-        Value and uncertainty.
-    unit : str
-        Unit of both.
-    note : str
-        How it was found.
-
-    Returns
-    -------
-    Found
-        The figure.
-
-    Examples
-    --------
-    >>> str(found("clip_high_v", 13.5, 0.05, "V"))
-    '13.500 ± 0.050 V'
-    """
+    """A figure of a trace."""
     return Found(key, stated(value, doubt), unit, note=note)
 
 
 def read_sine(trace: Trace, sine: Sine, noise: float) -> ScopeReading:
-    """What a sine tells, clipped or not.
-
-    Parameters
-    ----------
-    trace : Trace
-        The trace.
-    sine : Sine
-        What fits it.
-    noise : float, V rms
-        Scatter of single points.
-
-    Returns
-    -------
-    ScopeReading
-        Level and frequency; clip levels and symmetry where it is clipped.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.bench.scope.waves import fit_sine
-    >>> wave = np.sin(0.01 * np.arange(2000))
-    >>> read_sine(Trace(0.0, 1e-6, wave, 0.0), fit_sine(wave, 628.0, 1e-9), 1e-9).kind
-    'sine'
-    """
+    """What a sine tells, clipped or not."""
     dt, half_step = trace.interval_s, 0.5 * trace.step_v
     size, middle, turn, top, bottom = (math.hypot(float(d), 0.5 * half_step) for d in sine.doubts)
     turn = float(sine.doubts[2])
@@ -117,31 +72,7 @@ def read_sine(trace: Trace, sine: Sine, noise: float) -> ScopeReading:
 
 
 def read_triangle(trace: Trace, wave: Straight) -> ScopeReading:
-    """What straight lines up and down tell.
-
-    Parameters
-    ----------
-    trace : Trace
-        The trace.
-    wave : Straight
-        What fits it.
-
-    Returns
-    -------
-    ScopeReading
-        The two slopes.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.bench.scope.crossings import crossings
-    >>> from stagefx.bench.scope.waves import fit_straight
-    >>> wave = np.abs((np.arange(1000) % 200) - 100) / 50.0 - 1.0
-    >>> fitted = fit_straight(wave, crossings(wave), 1e-6)
-    >>> told = read_triangle(Trace(0.0, 1e-6, wave, 0.0), fitted)
-    >>> round(told.figure("slew_rise_v_per_us").value, 4)
-    0.02
-    """
+    """What straight lines up and down tell."""
     per_us = 1e-6 / trace.interval_s
     figures = (
         found("peak_high_v", wave.high_v, math.hypot(wave.doubts[0], 0.5 * trace.step_v), "V"),

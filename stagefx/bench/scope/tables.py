@@ -35,21 +35,7 @@ class ScopeError(StagefxError):
 
 @dataclass(frozen=True)
 class Trace:
-    """Volts at evenly spaced times.
-
-    Parameters
-    ----------
-    start_s : float, s
-        Time of the first point.
-    interval_s : float, s, > 0
-        From point to point.
-    volts : array [points], V
-        At the probe's tip.
-    step_v : float, V
-        The vertical step in which the table counts; 0 where none is seen.
-    remarks : tuple of str
-        What was found out or assumed while reading.
-    """
+    """Volts at evenly spaced times."""
 
     start_s: float
     interval_s: float
@@ -137,38 +123,7 @@ def read_trace(
     volts_scale: float = 1.0,
     where: str = "the table",
 ) -> Trace:
-    r"""Read a table of times and volts.
-
-    Parameters
-    ----------
-    text : str
-        Lines of cells; header lines are skipped, delimiter and decimal comma are found out.
-    time_column, volts_column : str
-        Name, or number from 1.  Left out, time is the first column that rises all the way, and
-        volts the first other one.
-    volts_scale : float, not 0
-        What the volts are multiplied by.
-    where : str
-        What error messages call it.
-
-    Returns
-    -------
-    Trace
-        Evenly spaced.
-
-    Raises
-    ------
-    ScopeError
-        No two columns of numbers, a gap or a word among them, times that do not rise evenly, or
-        too few points.
-
-    Examples
-    --------
-    >>> rows = "\n".join(f"{t};{t % 4},5" for t in range(40))
-    >>> trace = read_trace("time (us);probe (mV)\n" + rows)
-    >>> trace.interval_s, trace.step_v
-    (1e-06, 0.001)
-    """
+    r"""Read a table of times and volts."""
     if not math.isfinite(volts_scale) or volts_scale == 0.0:
         raise ScopeError(f"volts cannot be scaled by {volts_scale:g}; give a factor such as 10")
     table = _Table.of(text, where)

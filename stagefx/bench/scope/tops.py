@@ -21,23 +21,7 @@ _STRAIGHT_TO = 5e-5
 
 @dataclass(frozen=True)
 class Ringing:
-    """A damped oscillation after an edge.
-
-    Parameters
-    ----------
-    overshoot : float, ratio
-        How far the first peak passes the settled level, over the edge's height.
-    overshoot_doubt : float, ratio
-        Uncertainty of that.
-    hz : float or None, Hz
-        Frequency of the ringing; None where it is damped too soon to be told.
-    hz_doubt : float, Hz
-        Uncertainty of that.
-    damping : float or None
-        Damping ratio zeta, from the decay.
-    damping_doubt : float
-        Uncertainty of that.
-    """
+    """A damped oscillation after an edge."""
 
     overshoot: float
     overshoot_doubt: float
@@ -48,32 +32,7 @@ class Ringing:
 
 
 def ringing(top: Array, height_v: float, interval_s: float, noise: float) -> Ringing | None:
-    """Look for an overshoot, and for the ringing behind it.
-
-    Parameters
-    ----------
-    top : array [points], V
-        From where the edge passes 90 % of its height to shortly before the next edge.
-    height_v : float, V
-        The edge's height; negative where it falls.
-    interval_s : float, s
-        From point to point.
-    noise : float, V rms
-        How much single points scatter.
-
-    Returns
-    -------
-    Ringing or None
-        None where nothing passes the settled level by more than noise and 1 %.
-
-    Examples
-    --------
-    >>> t = np.arange(500) * 1e-7
-    >>> top = 1.0 - np.exp(-1e5 * t) * np.cos(2.0 * np.pi * 2e5 * t)
-    >>> found = ringing(top, 1.0, 1e-7, 1e-4)
-    >>> round(found.hz), round(found.damping, 4)
-    (200000, 0.0793)
-    """
+    """Look for an overshoot, and for the ringing behind it."""
     if top.size < 12:
         return None
     beyond = _levelled(top) / height_v
@@ -167,15 +126,7 @@ def _fit_ringing(
 
 @dataclass(frozen=True)
 class Tilt:
-    """How the tops fall towards the middle.
-
-    Parameters
-    ----------
-    decay_per_s : float, 1/s
-        Rate of the exponential; negative where the tops rise.
-    doubt_per_s : float, 1/s
-        Uncertainty of that.
-    """
+    """How the tops fall towards the middle."""
 
     decay_per_s: float
     doubt_per_s: float
@@ -189,32 +140,7 @@ class Tilt:
 def tilt_of(
     top: Array, middle_v: float, skip: float, interval_s: float, noise: float, step_v: float
 ) -> Tilt | None:
-    """How one top falls towards a middle, as one bass corner makes it.
-
-    Parameters
-    ----------
-    top : array [points], V
-        From one edge to the next.
-    middle_v : float, V
-        Where it falls to: the mean over whole periods.
-    skip : float, points
-        What follows the edge and is not yet settled.
-    interval_s : float, s
-        From point to point.
-    noise, step_v : float, V
-        Scatter of single points, rms, and vertical step.
-
-    Returns
-    -------
-    Tilt or None
-        None where too little of the top is settled.
-
-    Examples
-    --------
-    >>> top = 2.0 * np.exp(-100.0 * np.arange(1000) * 1e-6)
-    >>> round(tilt_of(top, 0.0, 0.0, 1e-6, 1e-6, 0.0).decay_per_s, 6)
-    100.0
-    """
+    """How one top falls towards a middle, as one bass corner makes it."""
     from scipy.optimize import least_squares
 
     first = math.ceil(max(skip, _ALWAYS_SKIPPED * top.size))

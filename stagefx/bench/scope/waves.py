@@ -17,21 +17,7 @@ _WORTH = 0.95
 
 @dataclass(frozen=True)
 class Sine:
-    """A sine between clip levels.
-
-    Parameters
-    ----------
-    amplitude_v, middle_v : float, V
-        Peak of the unclipped sine, and the direct voltage it stands on.
-    turn : float, radians a point
-        Its frequency.
-    high_v, low_v : float, V
-        Clip levels; the sine's own peaks where it is not clipped there.
-    misfit_v : float, V
-        What it leaves of the trace, rms.
-    doubts : array [5]
-        Uncertainties of amplitude, middle, turn, high, low.
-    """
+    """A sine between clip levels."""
 
     amplitude_v: float
     middle_v: float
@@ -55,30 +41,7 @@ class Sine:
 def fit_sine(volts: Array, period: float, noise: float) -> Sine:
     """Fit a sine that may be clipped.
 
-    Parameters
-    ----------
-    volts : array [points], V
-        At least three quarters of a period.
-    period : float, points
-        Roughly.
-    noise : float, V rms
-        Scatter of single points.
-
-    Returns
-    -------
-    Sine
-        By least squares; clipped where that explains more than noise.
-
-    References
-    ----------
     IEEE Std 1057: the four-parameter sine fit, here with clip levels (from memory).
-
-    Examples
-    --------
-    >>> wave = np.clip(2.0 * np.sin(0.0314 * np.arange(1000)), -1.0, 1.5)
-    >>> found = fit_sine(wave, 200.0, 1e-4)
-    >>> round(found.amplitude_v, 3), round(found.low_v, 3), round(found.high_v, 3)
-    (2.0, -1.0, 1.5)
     """
     plain = _plain(volts, period, noise)
     if plain.misfit_v < 1e-6 * float(np.ptp(volts)):
@@ -151,19 +114,7 @@ def _phase(volts: Array, plain: Sine) -> float:
 
 @dataclass(frozen=True)
 class Straight:
-    """A wave whose edges are straight lines between two levels.
-
-    Parameters
-    ----------
-    high_v, low_v : float, V
-        Where the lines end.
-    rise, fall : float, V a point
-        Their slopes, as sizes.
-    misfit_v : float, V
-        What it leaves of the trace, rms.
-    doubts : array [4]
-        Uncertainties of high, low, rise, fall.
-    """
+    """A wave whose edges are straight lines between two levels."""
 
     high_v: float
     low_v: float
@@ -179,31 +130,7 @@ class Straight:
 
 
 def fit_straight(volts: Array, found: tuple[Crossing, ...], noise: float) -> Straight:
-    """Fit straight edges between two levels: a slewing square wave, or a triangle.
-
-    Parameters
-    ----------
-    volts : array [points], V
-        Any wave.
-    found : tuple of Crossing
-        Where it passes the middle; at least two.
-    noise : float, V rms
-        Scatter of single points.
-
-    Returns
-    -------
-    Straight
-        By least squares.
-
-    Examples
-    --------
-    >>> from stagefx.bench.scope.crossings import crossings
-    >>> n = np.arange(1000)
-    >>> wave = np.abs((n % 200) - 100) / 50.0 - 1.0
-    >>> fitted = fit_straight(wave, crossings(wave), 1e-6)
-    >>> round(fitted.rise, 6), round(fitted.high_v, 4)
-    (0.02, 1.0)
-    """
+    """Fit straight edges between two levels: a slewing square wave, or a triangle."""
     from scipy.optimize import least_squares
 
     low, high = float(volts.min()), float(volts.max())

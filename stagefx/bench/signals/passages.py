@@ -35,35 +35,12 @@ class Passage(Protocol):
         """What the left and the right channel get of it."""
 
     def wave(self, time_s: Array) -> Array:
-        """The voltage at any times since its beginning.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times; the passage is silent before 0 and after its duration.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            In the shape of the times.
-        """
+        """The voltage at any times since its beginning."""
 
 
 @dataclass(frozen=True)
 class Tones:
-    """Steady sines that sound together: one tone, two, or the partials of a square wave.
-
-    Parameters
-    ----------
-    start_s, duration_s : float, s
-        When it begins, and how long it lasts.
-    hz : tuple of float, Hz
-        Frequencies.
-    amplitudes : tuple of complex, full scale 1.0
-        Peak of each and, as its angle, the phase of a sine at the beginning.
-    gains : tuple of two float
-        What the left and the right channel get.
-    """
+    """Steady sines that sound together: one tone, two, or the partials of a square wave."""
 
     start_s: float
     duration_s: float
@@ -77,33 +54,11 @@ class Tones:
         return 20.0 * math.log10(max(abs(one) for one in self.amplitudes))
 
     def wave(self, time_s: Array) -> Array:
-        """The voltage at any times since its beginning.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times; the passage is silent before 0 and after its duration.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            In the shape of the times.
-        """
+        """The voltage at any times since its beginning."""
         return self.steady(time_s) * faded(time_s, self.duration_s, FADE_S, FADE_S)
 
     def steady(self, time_s: Array) -> Array:
-        """The voltage without beginning or end.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times since its beginning.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            In the shape of the times.
-        """
+        """The voltage without beginning or end."""
         total = np.zeros_like(time_s)
         for hz, amplitude in zip(self.hz, self.amplitudes, strict=True):
             angle = math.atan2(amplitude.imag, amplitude.real)
@@ -117,19 +72,6 @@ class Sweep:
 
     ``x = A sin( 2π f1 L (exp(t / L) - 1) )``, L = duration / ln(f2 / f1)
 
-    Parameters
-    ----------
-    start_s, duration_s : float, s
-        When it begins, and how long it lasts.
-    low_hz, high_hz : float, Hz
-        First and last frequency.
-    amplitude : float, full scale 1.0
-        Peak.
-    gains : tuple of two float
-        What the left and the right channel get.
-
-    References
-    ----------
     A. Farina, "Simultaneous measurement of impulse response and distortion with a swept-sine
     technique", AES 108th Convention, 2000 (from memory): each harmonic of such a sweep is the
     sweep itself, early by ``L ln k``, so that harmonics come apart in time.
@@ -148,35 +90,11 @@ class Sweep:
         return self.duration_s / math.log(self.high_hz / self.low_hz)
 
     def wave(self, time_s: Array) -> Array:
-        """The voltage at any times since its beginning.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times; the passage is silent before 0 and after its duration.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            In the shape of the times.
-        """
+        """The voltage at any times since its beginning."""
         return self.amplitude * self.harmonic(time_s, 1)
 
     def harmonic(self, time_s: Array, order: int) -> Array:
-        """What a harmonic of the sweep looks like, with peak 1.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times since the beginning of the sweep.
-        order : int, 1 or more
-            Which harmonic; it ends where it reaches the sweep's last frequency.
-
-        Returns
-        -------
-        ndarray of float64
-            ``sin(k φ(t))``, φ the sweep's own phase.
-        """
+        """What a harmonic of the sweep looks like, with peak 1."""
         growth = self.growth_s
         lasts = self.duration_s - growth * math.log(order)
         inside = np.clip(time_s, 0.0, lasts)
@@ -187,21 +105,7 @@ class Sweep:
 
 @dataclass(frozen=True)
 class Ramp:
-    """A sine that grows evenly from nothing and then stays.
-
-    Parameters
-    ----------
-    start_s, duration_s : float, s
-        When it begins, and how long it lasts.
-    hz : float, Hz
-        Frequency.
-    amplitude : float, full scale 1.0
-        Peak at its end.
-    hold_s : float, s
-        How long it stays there.
-    gains : tuple of two float
-        What the left and the right channel get.
-    """
+    """A sine that grows evenly from nothing and then stays."""
 
     start_s: float
     duration_s: float
@@ -211,92 +115,31 @@ class Ramp:
     gains: tuple[float, float] = (1.0, 1.0)
 
     def envelope(self, time_s: Array) -> Array:
-        """The peak at any time.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times since its beginning.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            In the shape of the times.
-        """
+        """The peak at any time."""
         grown = time_s / (self.duration_s - self.hold_s)
         return np.asarray(self.amplitude * np.clip(grown, 0.0, 1.0))
 
     def wave(self, time_s: Array) -> Array:
-        """The voltage at any times since its beginning.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times; the passage is silent before 0 and after its duration.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            In the shape of the times.
-        """
+        """The voltage at any times since its beginning."""
         tone = np.sin(2.0 * np.pi * self.hz * time_s) * self.envelope(time_s)
         return tone * faded(time_s, self.duration_s, FADE_S, FADE_S)
 
 
 @dataclass(frozen=True)
 class Silence:
-    """Nothing is played.
-
-    Parameters
-    ----------
-    start_s, duration_s : float, s
-        When it begins, and how long it lasts.
-    gains : tuple of two float
-        Of no effect.
-    """
+    """Nothing is played."""
 
     start_s: float
     duration_s: float
     gains: tuple[float, float] = (1.0, 1.0)
 
     def wave(self, time_s: Array) -> Array:
-        """The voltage at any times since its beginning.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64, s
-            Times.
-
-        Returns
-        -------
-        ndarray of float64, full scale 1.0
-            Zeros in the shape of the times.
-        """
+        """The voltage at any times since its beginning."""
         return np.zeros_like(time_s)
 
 
 def faded(time_s: Array, lasts_s: float, in_s: float, out_s: float) -> Array:
-    """A raised-cosine beginning and end.
-
-    Parameters
-    ----------
-    time_s : ndarray of float64, s
-        Times since the beginning.
-    lasts_s : float, s
-        How long it lasts.
-    in_s, out_s : float, s
-        How long it takes to come, and to go.
-
-    Returns
-    -------
-    ndarray of float64, 0 to 1
-        0 before the beginning and after the end.
-
-    Examples
-    --------
-    >>> faded(np.array([-1.0, 0.0, 0.5, 1.0, 5.0, 10.0]), 10.0, 1.0, 1.0).round(3)
-    array([0. , 0. , 0.5, 1. , 1. , 0. ])
-    """
+    """A raised-cosine beginning and end."""
     coming = np.clip(time_s / in_s, 0.0, 1.0)
     going = np.clip((lasts_s - time_s) / out_s, 0.0, 1.0)
     return np.asarray(np.sin(0.5 * np.pi * coming) ** 2 * np.sin(0.5 * np.pi * going) ** 2)

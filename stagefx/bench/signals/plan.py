@@ -82,30 +82,7 @@ test_signals.__test__ = False  # type: ignore[attr-defined]  # its name looks li
 
 
 def signal_named(name: str, rate_hz: int = USUAL_RATE_HZ) -> TestSignal:
-    """One test signal by its name.
-
-    Parameters
-    ----------
-    name : str
-        For example ``"02-sweep"``.
-    rate_hz : int, Hz
-        One of `RATES_HZ`.
-
-    Returns
-    -------
-    TestSignal
-        As in `test_signals`.
-
-    Raises
-    ------
-    MeasuringError
-        No signal of that name, or none for that rate.
-
-    Examples
-    --------
-    >>> signal_named("08-dim-30").note.partition(":")[0]
-    'At 48 kHz the square keeps its partials up to 15.75 kHz'
-    """
+    """One test signal by its name."""
     named = {signal.name: signal for signal in test_signals(rate_hz)}
     if name not in named:
         raise MeasuringError(f"no test signal '{name}'{nearest(name, named)}")
@@ -124,23 +101,7 @@ def _in_row(passages: Iterator[Passage]) -> Iterator[Passage]:
 
 
 def peak(level_db: float) -> float:
-    """The peak of a sine of a level.
-
-    Parameters
-    ----------
-    level_db : float, dBFS
-        Level re a full-scale sine.
-
-    Returns
-    -------
-    float, full scale 1.0
-        Peak.
-
-    Examples
-    --------
-    >>> round(peak(-6.0206), 4)
-    0.5
-    """
+    """The peak of a sine of a level."""
     return float(min(10.0 ** (level_db / 20.0), _HIGHEST_PEAK))
 
 
@@ -167,23 +128,7 @@ def _sweep(rate_hz: int) -> Iterator[Passage]:
 
 
 def third_octaves_hz(highest_hz: float) -> tuple[float, ...]:
-    """Exact third octaves from 20 Hz on, in base ten.
-
-    Parameters
-    ----------
-    highest_hz : float, Hz
-        The last lies at or below it, and at 20 kHz at most.
-
-    Returns
-    -------
-    tuple of float, Hz
-        ``1000 · 10^(n / 10)``.
-
-    Examples
-    --------
-    >>> [round(hz, 1) for hz in third_octaves_hz(40.0)]
-    [20.0, 25.1, 31.6, 39.8]
-    """
+    """Exact third octaves from 20 Hz on, in base ten."""
     series = (1000.0 * 10.0 ** (n / 10.0) for n in range(-17, 14))
     return tuple(hz for hz in series if hz <= highest_hz)
 
@@ -227,29 +172,7 @@ def _dim(rate_hz: int) -> Iterator[Passage]:
 def dim_partials(rate_hz: float) -> tuple[tuple[float, ...], tuple[complex, ...]]:
     """The partials of the DIM-30 signal that a sampling rate can carry.
 
-    Parameters
-    ----------
-    rate_hz : float, Hz
-        Sampling rate; what lies above 0.45 of it is left out.
-
-    Returns
-    -------
-    hz : tuple of float, Hz
-        The square's partials, and last the sine of 15 kHz.
-    amplitudes : tuple of complex
-        Peak and phase of each, the sine's being 1 and the square's height 4.
-
-    References
-    ----------
     IEC 60268-3, 14.12.9; the pole of 30 kHz from memory.
-
-    Examples
-    --------
-    >>> hz, amplitudes = dim_partials(48000)
-    >>> hz
-    (3150.0, 9450.0, 15750.0, 15000.0)
-    >>> round(abs(amplitudes[0]), 4)
-    5.0651
     """
     orders = range(1, int(HIGHEST_SHARE * rate_hz / DIM_SQUARE_HZ) + 1, 2)
     hz = tuple(DIM_SQUARE_HZ * n for n in orders)
@@ -267,30 +190,7 @@ def _squares(rate_hz: int) -> Iterator[Passage]:
 
 
 def square(hz: float, height: float, duration_s: float, *, highest_hz: float) -> Tones:
-    """A square wave without partials above a limit, its ripple smoothed away.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Its frequency.
-    height : float, full scale 1.0
-        From zero to its top.
-    duration_s : float, s
-        How long it lasts.
-    highest_hz : float, Hz
-        Where its partials end, and 20 kHz at most.
-
-    Returns
-    -------
-    Tones
-        Partials ``4 / (π n)`` times Lanczos's factor ``sin(π n / N) / (π n / N)``.
-
-    Examples
-    --------
-    >>> wave = square(1000.0, 1.0, 1.0, highest_hz=20e3)
-    >>> len(wave.hz), wave.steady(np.array([0.00025])).round(2)
-    (10, array([1.]))
-    """
+    """A square wave without partials above a limit, its ripple smoothed away."""
     last = int(min(highest_hz, 20e3) / hz)
     orders = range(1, last + 1, 2)
     beyond = last + 1 + last % 2

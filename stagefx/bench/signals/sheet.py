@@ -101,25 +101,7 @@ _SHOWN = ("mains", "speakers-off", "scope-ground", "earth", "hearing")
 
 
 def sheet_html(signals: tuple[TestSignal, ...]) -> str:
-    """The sheet for a set of signals.
-
-    Parameters
-    ----------
-    signals : tuple of TestSignal
-        What it goes with; at least one.
-
-    Returns
-    -------
-    str
-        A web page that needs nothing else.
-
-    Examples
-    --------
-    >>> from stagefx.bench.signals.plan import test_signals
-    >>> page = sheet_html(test_signals(48000))
-    >>> page.count("<tr>"), "https:" in page
-    (15, False)
-    """
+    """The sheet for a set of signals."""
     level_db = signals[0].tones()[0].level_dbfs
     seconds = sum(signal.frames / signal.rate_hz for signal in signals)
     return _PAGE.substitute(

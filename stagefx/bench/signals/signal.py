@@ -28,21 +28,7 @@ _CHUNK_FRAMES = 1 << 16
 
 @dataclass(frozen=True)
 class TestSignal:
-    """One file to play through a stage.
-
-    Parameters
-    ----------
-    name : str
-        Its number and purpose, ``"02-sweep"``, as its file is called without the ending.
-    purpose : str
-        What it is for, in a sentence.
-    rate_hz : int, Hz
-        Sampling rate.
-    passages : tuple of Passage
-        What is played between its two markers, in order.
-    note : str
-        What this rate cannot do; mostly empty.
-    """
+    """One file to play through a stage."""
 
     __test__ = False  # its name looks like a test's
 
@@ -65,58 +51,23 @@ class TestSignal:
         return math.ceil((self.markers_s[1] + MARKER_S + TAIL_S) * self.rate_hz)
 
     def tones(self) -> tuple[Tones, ...]:
-        """Its passages of steady tones.
-
-        Returns
-        -------
-        tuple of Tones
-            In order.
-        """
+        """Its passages of steady tones."""
         return tuple(one for one in self.passages if isinstance(one, Tones))
 
     def sweeps(self) -> tuple[Sweep, ...]:
-        """Its swept passages.
-
-        Returns
-        -------
-        tuple of Sweep
-            In order.
-        """
+        """Its swept passages."""
         return tuple(one for one in self.passages if isinstance(one, Sweep))
 
     def ramps(self) -> tuple[Ramp, ...]:
-        """Its growing tones.
-
-        Returns
-        -------
-        tuple of Ramp
-            In order.
-        """
+        """Its growing tones."""
         return tuple(one for one in self.passages if isinstance(one, Ramp))
 
     def silences(self) -> tuple[Silence, ...]:
-        """Its silent passages.
-
-        Returns
-        -------
-        tuple of Silence
-            In order.
-        """
+        """Its silent passages."""
         return tuple(one for one in self.passages if isinstance(one, Silence))
 
     def wave(self, time_s: Array) -> Array:
-        """What both channels play at any times.
-
-        Parameters
-        ----------
-        time_s : ndarray of float64 [moments], s, rising
-            Times since the first frame.
-
-        Returns
-        -------
-        ndarray of float64 [moments, 2], full scale 1.0
-            Left and right.
-        """
+        """What both channels play at any times."""
         played = np.zeros((len(time_s), 2))
         for passage in self.passages:
             begin, end = np.searchsorted(
@@ -133,37 +84,12 @@ class TestSignal:
         return played
 
     def samples(self) -> Array:
-        """The whole signal.
-
-        Returns
-        -------
-        ndarray of float64 [frames, 2], full scale 1.0
-            Left and right, without dither.
-        """
+        """The whole signal."""
         return self.wave(np.arange(self.frames) / self.rate_hz)
 
 
 def marker_wave(time_s: Array, rate_hz: int) -> Array:
-    """The marker: a rising chirp, found by its shape however loud, late or upside down it comes.
-
-    Parameters
-    ----------
-    time_s : ndarray of float64, s
-        Times since its beginning.
-    rate_hz : int, Hz
-        Sampling rate; it stays below 0.4 of it.
-
-    Returns
-    -------
-    ndarray of float64, full scale 1.0
-        Peak -12 dBFS, from 300 Hz to 10 kHz in a quarter of a second.
-
-    Examples
-    --------
-    >>> wave = marker_wave(np.arange(12000) / 48000, 48000)
-    >>> round(float(abs(wave).max()), 3)
-    0.251
-    """
+    """The marker: a rising chirp, found by its shape however loud, late or upside down it comes."""
     high_hz = min(_MARKER_HIGH_HZ, _MARKER_HIGHEST_SHARE * rate_hz)
     rise = (high_hz - _MARKER_LOW_HZ) / MARKER_S
     turns = time_s * (_MARKER_LOW_HZ + 0.5 * rise * time_s)

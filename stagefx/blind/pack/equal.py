@@ -27,32 +27,7 @@ _TAPS_S = 0.01
 
 
 def equalised(versions: Sequence[Array], rate_hz: int) -> list[Array]:
-    """Versions of an excerpt that differ in nothing but what they are about.
-
-    Parameters
-    ----------
-    versions : sequence of ndarray of float64 [frames, channels], full scale 1.0
-        Aligned, equally long.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    list of ndarray of float64 [frames, channels], full scale 1.0
-        The first at its own loudness, the others at the first's.
-
-    Raises
-    ------
-    BlindError
-        A version is silent, or too short to have a loudness.
-
-    Examples
-    --------
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
-    >>> one, other = equalised([noise, 0.7 * noise + 0.1], 48000)
-    >>> bool(np.abs(one - other).max() < 1e-4), float(one[0, 0])
-    (True, 0.0)
-    """
+    """Versions of an excerpt that differ in nothing but what they are about."""
     fade = _fades(len(versions[0]), rate_hz)[:, None]
     clean = [_without_dc(_low_passed(version, rate_hz), fade) for version in versions]
     levels = [integrated_loudness(version, rate_hz=rate_hz) for version in clean]
@@ -100,26 +75,6 @@ def changed_plainly(version: Array, rate_hz: int, cut_db: float) -> Array:
     """A version with less treble, for training and as the positive control.
 
     ``|H| = (1 + g f^2 / f0^2) / (1 + f^2 / f0^2)``, f0 = 4 kHz, without any phase
-
-    Parameters
-    ----------
-    version : ndarray of float64 [frames, channels], full scale 1.0
-        An excerpt.
-    rate_hz : int, Hz
-        Sampling rate.
-    cut_db : float, dB, 0 or more
-        How much less there is far above 4 kHz.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels], full scale 1.0
-        As long; at the same loudness once `equalised`.
-
-    Examples
-    --------
-    >>> tone = np.sin(2.0 * np.pi * 12000.0 * np.arange(48000) / 48000)[:, None]
-    >>> round(float(20 * np.log10(np.std(changed_plainly(tone, 48000, 6.0)))), 2)
-    -8.19
     """
     hz = np.fft.rfftfreq(len(version), 1.0 / rate_hz)
     ratio = np.square(hz / 4000.0)

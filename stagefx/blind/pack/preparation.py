@@ -113,55 +113,9 @@ def prepare_pack(
 ) -> Prepared:
     """Make a pack and seal its key.
 
-    Parameters
-    ----------
-    excerpts : sequence of Excerpt
-        One or more, each in all versions.
-    folder : str or Path
-        Where the pack will be.
-    key_place : str or Path
-        Where the key will be: outside the folder.
-    protocol : str
-        One of `stagefx.blind.protocol.PROTOCOLS`.
-    trials : int, 1 to 200
-        Scored trials, controls apart.
-    versions : sequence of str
-        What the versions are; kept with the key, never in the pack.
-    title : str
-        What the page calls the test.
-    page : callable
-        Makes the listening page, from what ``pack.json`` holds and the bytes of every audio file.
-    force : bool
-        Whether what is there already may be replaced.
-
-    Returns
-    -------
-    Prepared
-        Where everything is.
-
-    Raises
-    ------
-    BlindError
-        The versions are the same, the key would lie in the pack, or a number is out of reason.
-    OutputError
-        Something is there already, or cannot be written.
-
-    Notes
-    -----
     Names, order, dither and key come from the operating system's entropy; there is no seed.  The
     positive control is the first excerpt with so much treble taken away that the ear model notices
     it for sure, at the same loudness.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> noise, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 48000, 1))
-    >>> excerpt = Excerpt("noise", 48000, (noise, noise + 0.1 * hiss))
-    >>> with tempfile.TemporaryDirectory() as home:
-    ...     page = lambda listing, audio: "a page"
-    ...     made = prepare_pack([excerpt], Path(home, "pack"), Path(home, "key.json"), page=page)
-    ...     made.files, len(list(Path(home, "pack").glob("*.wav")))
-    (12, 12)
     """
     kind = find_protocol(protocol)
     _check(excerpts, Path(folder), Path(key_place), kind.name, trials)

@@ -35,24 +35,7 @@ It has to give the same.
 
 
 def read_me(listing: Mapping[str, Any]) -> str:
-    """What a listener should know of a pack.
-
-    Parameters
-    ----------
-    listing : mapping
-        What the page may know.
-
-    Returns
-    -------
-    str
-        Plain text.
-
-    Examples
-    --------
-    >>> known = {"title": "", "trials": 16, "control_trials": 5, "commitment": "0" * 64}
-    >>> "honest listeners" in read_me(known)
-    True
-    """
+    """What a listener should know of a pack."""
     return _TEXT.format(
         title=listing["title"] or "which is which?",
         trials=listing["trials"] + listing["control_trials"],

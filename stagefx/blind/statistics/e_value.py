@@ -18,29 +18,8 @@ def e_value(correct: int, trials: int, chance: float) -> float:
     Mean of the likelihood ratio ``q^k (1-q)^(n-k) / (c^k (1-c)^(n-k))`` over hit rates q from c
     to 1, all alike.
 
-    Parameters
-    ----------
-    correct : int, 0 to `trials`
-        Right answers so far.
-    trials : int
-        Answers so far.
-    chance : float, 0 to 1
-        Share that chance alone gets right.
-
-    Returns
-    -------
-    float
-        1 before the first answer; for a guesser its mean is 1 at any time.
-
-    References
-    ----------
     J. Ville, Étude critique de la notion de collectif, 1939: a non-negative martingale that
     begins at 1 ever reaches 20 with a chance of 1/20 at most.
-
-    Examples
-    --------
-    >>> e_value(0, 0, 0.5), round(e_value(12, 16, 0.5), 2), round(e_value(16, 16, 0.5), 0)
-    (1.0, 4.13, 7710.0)
     """
     wrong = trials - correct
     over = betainc(wrong + 1, correct + 1, 1.0 - chance)
@@ -52,25 +31,7 @@ def e_value(correct: int, trials: int, chance: float) -> float:
 
 
 def e_values(right: NDArray[np.bool_], chance: float) -> NDArray[np.float64]:
-    """The evidence after each answer.
-
-    Parameters
-    ----------
-    right : ndarray of bool [trials]
-        Which answers were right, in order.
-    chance : float, 0 to 1
-        Share that chance alone gets right.
-
-    Returns
-    -------
-    ndarray of float64 [trials]
-        After the first answer, the second, and so on.
-
-    Examples
-    --------
-    >>> e_values(np.array([True, True, False]), 0.5).round(3)
-    array([1.5  , 2.333, 0.917])
-    """
+    """The evidence after each answer."""
     counts = np.cumsum(right)
     return np.array([e_value(int(k), n + 1, chance) for n, k in enumerate(counts)])
 
@@ -78,29 +39,7 @@ def e_values(right: NDArray[np.bool_], chance: float) -> NDArray[np.float64]:
 def chance_to_reach(
     trials: int, rate: float, chance: float, *, act_at: float = ACT_AT
 ) -> NDArray[np.float64]:
-    """How often the evidence has reached a level by each answer.
-
-    Parameters
-    ----------
-    trials : int
-        Answers at most.
-    rate : float, 0 to 1
-        Share that the listener gets right.
-    chance : float, 0 to 1
-        Share that chance alone gets right.
-    act_at : float
-        The level.
-
-    Returns
-    -------
-    ndarray of float64 [trials]
-        Exact: every path of right and wrong is counted.
-
-    Examples
-    --------
-    >>> float(chance_to_reach(16, 0.5, 0.5)[-1].round(4))
-    0.0142
-    """
+    """How often the evidence has reached a level by each answer."""
     paths = np.zeros(trials + 2)
     paths[0] = 1.0
     reached = np.zeros(trials)

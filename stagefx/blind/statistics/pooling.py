@@ -18,50 +18,21 @@ _FEWEST_LISTENERS = 3
 
 @dataclass(frozen=True)
 class Share:
-    """A share with its interval.
-
-    Parameters
-    ----------
-    value, low, high : float, 0 to 1
-        Estimate and 95 % interval.
-    """
+    """A share with its interval."""
 
     value: float
     low: float
     high: float
 
     def as_json(self) -> dict[str, float]:
-        """The share as plain values.
-
-        Returns
-        -------
-        dict
-            ``value``, ``low``, ``high``.
-        """
+        """The share as plain values."""
         return {"value": self.value, "low": self.low, "high": self.high}
 
 
 def holm(p_values: Sequence[float]) -> list[float]:
     """P-values corrected for how many were looked at, by Holm's steps.
 
-    Parameters
-    ----------
-    p_values : sequence of float, 0 to 1
-        One a listener or test.
-
-    Returns
-    -------
-    list of float
-        In the same order; below a level with at most that chance of any false finding.
-
-    References
-    ----------
     S. Holm, Scand. J. Statist. 6, 1979.
-
-    Examples
-    --------
-    >>> [round(p, 3) for p in holm([0.01, 0.04, 0.03])]
-    [0.03, 0.06, 0.06]
     """
     order = np.argsort(p_values, kind="stable")
     corrected = np.empty(len(order))
@@ -77,39 +48,10 @@ def share_who_hear(correct: int, trials: int, chance: float) -> Share:
 
     ``(pc - chance) / (1 - chance)``
 
-    Parameters
-    ----------
-    correct : int, 0 to `trials`
-        Right answers of all listeners.
-    trials : int, 1 or more
-        Answers of all listeners.
-    chance : float, 0 to 1
-        Share that chance alone gets right.
-
-    Returns
-    -------
-    Share
-        Clopper and Pearson's interval carried over; nothing below 0.
-
-    Raises
-    ------
-    BlindError
-        There are fewer trials than right answers, or none.
-
-    Notes
-    -----
     Where each listener either hears the difference or guesses, and answers once, it is the share of
     listeners; with more answers each, the interval is that of the answers.
 
-    References
-    ----------
     ISO 4120, proportion of discriminators (from memory).
-
-    Examples
-    --------
-    >>> share = share_who_hear(50, 100, 0.5)
-    >>> share.value, round(share.high, 4)
-    (0.0, 0.2034)
     """
     low, high = rate_interval(correct, trials)
     shares = [max(0.0, (rate - chance) / (1.0 - chance)) for rate in (correct / trials, low, high)]
@@ -121,26 +63,7 @@ def p_over_listeners(scores: Sequence[tuple[int, int]], chance: float) -> float 
 
     Student's one-sided t over the listeners' shares of right answers.
 
-    Parameters
-    ----------
-    scores : sequence of tuple of two int
-        Right answers and answers of each listener.
-    chance : float, 0 to 1
-        Share that chance alone gets right.
-
-    Returns
-    -------
-    float or None
-        None with fewer than three listeners, or where all did equally well.
-
-    Notes
-    -----
     Pooled answers can be carried by one listener; this asks about listeners in general.
-
-    Examples
-    --------
-    >>> round(p_over_listeners([(12, 16), (10, 16), (9, 16), (11, 16)], 0.5), 4)
-    0.0152
     """
     for score in scores:
         check_score(*score, least=1)
@@ -156,30 +79,6 @@ def p_by_keys(key: Sequence[int], replies: Sequence[Sequence[int]], *, alternati
 
     Listeners of a pack with one key are not independent: a bias they share helps or harms all of
     them alike.  So the score is set against the scores under every key there could have been.
-
-    Parameters
-    ----------
-    key : sequence of int, 0 to `alternatives` - 1
-        The right reply of each trial.
-    replies : sequence of sequence of int
-        One sequence a listener.
-    alternatives : int
-        From how many replies the key was drawn.
-
-    Returns
-    -------
-    float
-        Share of all keys under which the replies score at least as well.
-
-    Raises
-    ------
-    BlindError
-        A listener's replies are not as many as the key's.
-
-    Examples
-    --------
-    >>> p_by_keys([0, 1, 0], [[0, 1, 0], [0, 1, 0]], alternatives=2)
-    0.125
     """
     counts = np.zeros((len(key), alternatives), dtype=np.int64)
     for listener in replies:

@@ -17,17 +17,7 @@ from stagefx.errors import BlindError
 
 @dataclass(frozen=True)
 class Worth:
-    """How well a version is liked, re the first of them.
-
-    Parameters
-    ----------
-    version : str
-        Its name.
-    log_worth : float
-        Natural logarithm of its worth re the first version's: the log odds of being chosen over it.
-    low, high : float
-        95 % interval.
-    """
+    """How well a version is liked, re the first of them."""
 
     version: str
     log_worth: float
@@ -35,13 +25,7 @@ class Worth:
     high: float
 
     def as_json(self) -> dict[str, Any]:
-        """The worth as plain values.
-
-        Returns
-        -------
-        dict
-            ``version``, ``log_worth``, ``low``, ``high``.
-        """
+        """The worth as plain values."""
         return dict(vars(self))
 
 
@@ -50,37 +34,9 @@ def log_worths(versions: Sequence[str], wins: NDArray[np.int64]) -> tuple[Worth,
 
     ``P(i over j) = worth_i / (worth_i + worth_j)``
 
-    Parameters
-    ----------
-    versions : sequence of str
-        Names; the first is the scale's zero.
-    wins : ndarray of int64 [versions, versions]
-        How often the row was chosen over the column.
-
-    Returns
-    -------
-    tuple of Worth
-        Most likely log worths; intervals from the curvature of the likelihood.
-
-    Raises
-    ------
-    BlindError
-        There are fewer than two versions, or the choices do not tie all of them together: some
-        were always chosen over the rest, or never compared with them.
-
-    Notes
-    -----
     Choices are taken as independent; several from one listener are less so than they seem.
 
-    References
-    ----------
     R. A. Bradley, M. E. Terry, Biometrika 39, 1952.
-
-    Examples
-    --------
-    >>> found = log_worths(["A", "B"], np.array([[0, 10], [30, 0]]))
-    >>> round(found[1].log_worth, 4), round(found[1].low, 2), round(found[1].high, 2)
-    (1.0986, 0.38, 1.81)
     """
     wins = np.asarray(wins, dtype=np.float64)
     if len(versions) < 2 or wins.shape != (len(versions), len(versions)):
@@ -126,29 +82,7 @@ def _whole(free: NDArray[np.float64]) -> NDArray[np.float64]:
 def p_all_alike(wins: NDArray[np.int64]) -> float:
     """How often choices would be so uneven if all versions were liked alike.
 
-    Parameters
-    ----------
-    wins : ndarray of int64 [versions, versions]
-        How often the row was chosen over the column.
-
-    Returns
-    -------
-    float
-        By the ratio of likelihoods, chi-square with one degree of freedom less than versions.
-
-    Raises
-    ------
-    BlindError
-        The choices do not tie all versions together.
-
-    Notes
-    -----
     Choices are taken as independent, and the law of the ratio is that of many choices.
-
-    Examples
-    --------
-    >>> round(p_all_alike(np.array([[0, 10], [30, 0]])), 4)
-    0.0012
     """
     found = log_worths([str(number) for number in range(len(wins))], wins)
     worth = np.array([one.log_worth for one in found])

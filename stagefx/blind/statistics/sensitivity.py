@@ -25,85 +25,21 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(200)
 def share_right(d_prime: float, model: str) -> float:
     """The share of right answers that a distance gives.
 
-    Parameters
-    ----------
-    d_prime : float, 0 or more
-        Distance.
-    model : str
-        ``"two alternatives"``, ``"three alternatives"``, ``"independent observation"`` (ABX, best
-        use of what was heard), ``"differencing abx"`` (ABX by the smaller difference; the same as
-        duo-trio) or ``"comparison of distances"`` (triangle).
-
-    Returns
-    -------
-    float
-        Without bias.
-
-    References
-    ----------
     N. A. Macmillan, C. D. Creelman, Detection Theory, 2nd ed., 2005, chapter 9: ABX (from memory);
     D. M. Ennis, J. Sensory Studies 8, 1993: triangle (from memory).
-
-    Examples
-    --------
-    >>> round(share_right(1.0, "independent observation"), 4)
-    0.5997
     """
     return _SHARE[model](d_prime)
 
 
 def d_prime(correct: float, trials: int, model: str) -> float:
-    """The distance that a score speaks for.
-
-    Parameters
-    ----------
-    correct : float, 0 to `trials`
-        Right answers.
-    trials : int, 1 or more
-        Answers.
-    model : str
-        As in `share_right`.
-
-    Returns
-    -------
-    float
-        0 at or below chance; a perfect score is taken as half an answer less.
-
-    Raises
-    ------
-    BlindError
-        There are fewer trials than right answers, or none.
-
-    Examples
-    --------
-    >>> round(d_prime(12, 16, "independent observation"), 4)
-    1.7904
-    """
+    """The distance that a score speaks for."""
     check_score(math.ceil(correct), trials, least=1)
     share = min(correct, trials - 0.5) / trials
     return distance_for(share, model)
 
 
 def distance_for(share: float, model: str) -> float:
-    """The distance at which a share of answers is right.
-
-    Parameters
-    ----------
-    share : float, below 1
-        Of right answers.
-    model : str
-        As in `share_right`.
-
-    Returns
-    -------
-    float
-        0 at or below chance.
-
-    Examples
-    --------
-    >>> round(distance_for(0.9, "two alternatives"), 3)
-    1.812
-    """
+    """The distance at which a share of answers is right."""
     right = _SHARE[model]
     if share <= right(0.0):
         return 0.0
@@ -118,32 +54,7 @@ def d_prime_same_different(
     A listener answers "different" where the two are more than k apart (differencing):
     ``F = 2 Phi(-k / sqrt 2)``, ``H = Phi((d' - k) / sqrt 2) + Phi((-d' - k) / sqrt 2)``
 
-    Parameters
-    ----------
-    different : tuple of two int
-        "Different" answers, and trials, where the two did differ.
-    same : tuple of two int
-        "Different" answers, and trials, where they were the same.
-
-    Returns
-    -------
-    float
-        0 where pairs that differ are called so no more often; none and all are taken as half an
-        answer more and less.
-
-    Raises
-    ------
-    BlindError
-        There were no trials of one kind, or fewer trials than answers.
-
-    References
-    ----------
     N. A. Macmillan, C. D. Creelman, Detection Theory, 2nd ed., 2005, chapter 9 (from memory).
-
-    Examples
-    --------
-    >>> round(d_prime_same_different((15, 20), (6, 20)), 3)
-    2.406
     """
     hits, false_alarms = (_inside(*counts) for counts in (different, same))
     if hits <= false_alarms:
@@ -157,34 +68,7 @@ def d_prime_same_different(
 
 
 def listener_d_prime(protocol: Protocol, correct: int, trials: int) -> float | None:
-    """The distance by the protocol's own model.
-
-    Parameters
-    ----------
-    protocol : Protocol
-        What was played and asked.
-    correct : int, 0 to `trials`
-        Right answers.
-    trials : int, 1 or more
-        Answers.
-
-    Returns
-    -------
-    float or None
-        None for same and different, which needs the answers to both kinds of pairs, and for a
-        preference, in which no answer is right.
-
-    Raises
-    ------
-    BlindError
-        There are fewer trials than right answers, or none.
-
-    Examples
-    --------
-    >>> from stagefx.blind.protocol import find_protocol
-    >>> round(listener_d_prime(find_protocol("triangle"), 14, 20), 4)
-    2.5037
-    """
+    """The distance by the protocol's own model."""
     if protocol.name in {"same-different", "preference"}:
         return None
     return d_prime(correct, trials, protocol.model)

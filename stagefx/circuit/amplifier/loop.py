@@ -19,15 +19,7 @@ from stagefx.circuit.network.rational import (
 
 @dataclass(frozen=True)
 class Loop:
-    """A feedback loop, its coupling capacitors taken as shorts.
-
-    Parameters
-    ----------
-    gain : Ratio
-        Loop gain T = A beta k, as `stagefx.circuit.amplifier.small_signal.Amplifier` defines it.
-    closed : Ratio
-        Closed-loop gain from the amplifier's input to its output, as loaded.
-    """
+    """A feedback loop, its coupling capacitors taken as shorts."""
 
     gain: Ratio
     closed: Ratio
@@ -45,28 +37,9 @@ class _Feedback:
 def feedback_loop(circuit: Circuit) -> Loop | None:
     """A circuit's feedback loop.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    Loop or None
-        None without an amplifier, or where its device is ideally fast.
-
-    Notes
-    -----
     With A the device's open loop behind its output resistance Ro, the load Y_L and the feedback
     path's own load Y_fb, T = A beta / (1 + Ro (Y_L + Y_fb)) and the closed loop is T/(1 + T) over
     beta (textbook feedback theory).
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> feedback_loop(nominal(load_stage("line-stage"))).closed.below.shape
-    (1, 5)
     """
     amplifier, device = circuit.stage.amplifier, circuit.device
     if amplifier is None or device.gain_bandwidth_hz is None:

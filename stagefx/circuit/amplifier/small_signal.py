@@ -24,15 +24,6 @@ _KILOHERTZ = np.array([1000.0])
 class Amplifier:
     """A circuit's amplifier at given frequencies.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit whose stage has an amplifier.
-    s : complex array [frequencies] or [draws, frequencies], rad/s, not 0
-        The Laplace variable.
-
-    Notes
-    -----
     Solved at the output node with the device's output resistance Ro, the load admittance Y_L and
     the feedback path; with k = 1/(1 + Ro (Y_L + Y_fb)) and feedback share beta, the loop gain is
     T = A beta k (textbook feedback theory; R. D. Middlebrook's loop gain at the device's output).
@@ -197,26 +188,7 @@ class Amplifier:
 
 
 def time_constant_s(circuit: Circuit) -> Array | None:
-    """The closed loop's small-signal time constant tau = N/w_t.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    array [draws, 1], s, or None
-        None where there is no amplifier or its device is ideally fast.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from({"amplifier": {"gain": 4.0, "gain_bandwidth": "10 MHz"}})
-    >>> round(float(time_constant_s(nominal(stage))[0, 0]) * 1e9, 3)
-    63.662
-    """
+    """The closed loop's small-signal time constant tau = N/w_t."""
     if circuit.stage.amplifier is None or circuit.device.gain_bandwidth_hz is None:
         return None
     noise_gain = Amplifier(circuit, 2j * np.pi * _KILOHERTZ).noise_gain

@@ -25,13 +25,7 @@ double pole do not exist, and 1e-8 moves an overshoot by no more than that."""
 
 @dataclass(frozen=True)
 class Stability:
-    """What a feedback loop's polynomials say of its steadiness.
-
-    Parameters
-    ----------
-    loop : Loop
-        The loop.
-    """
+    """What a feedback loop's polynomials say of its steadiness."""
 
     loop: Loop
 
@@ -169,38 +163,8 @@ def _between(low: Array, high: Array, points: int) -> Array:
 def stability(circuit: Circuit) -> Stability | None:
     """How steady a circuit's loop is.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    Stability or None
-        None without an amplifier, or where its device is ideally fast.
-
-    Notes
-    -----
     Linear, and as good as the two-pole model of the device: its input capacitance, further poles
     and the supply's impedance are not in it.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from(
-    ...     {
-    ...         "amplifier": {
-    ...             "topology": "follower",
-    ...             "gain_bandwidth": "10 MHz",
-    ...             "open_loop_output_resistance": "100 ohm",
-    ...         },
-    ...         "load": {"capacitance": "1 nF"},
-    ...     }
-    ... )
-    >>> found = stability(nominal(stage))
-    >>> round(float(found.phase_margin_deg[0]), 3), round(float(found.overshoot_percent[0]), 3)
-    (22.544, 52.755)
     """
     loop = feedback_loop(circuit)
     return None if loop is None else Stability(loop)

@@ -18,17 +18,7 @@ Figure = Any
 
 @dataclass(frozen=True)
 class DeviceClass:
-    """A class of device: what its figures usually are, and between what they lie.
-
-    Parameters
-    ----------
-    name : str
-        As written in a stage file.
-    notes : str
-        What the class is good for.
-    low, usual, high : DeviceFigures
-        Figures of the lowest, the usual and the highest of the class.
-    """
+    """A class of device: what its figures usually are, and between what they lie."""
 
     name: str
     notes: str
@@ -100,27 +90,7 @@ def device_class(name: str) -> DeviceClass:
 
 
 def device_figure(amplifier: Amplifier, key: str) -> tuple[Figure, Figure, Figure] | None:
-    """A device figure of an amplifier: its own where it states one, else its class's.
-
-    Parameters
-    ----------
-    amplifier : Amplifier
-        The amplifier table of a stage.
-    key : str
-        A field of `DeviceFigures`.
-
-    Returns
-    -------
-    (low, usual, high) or None
-        The three are the same where the stage states the figure; None where nothing is known,
-        which means ideal.
-
-    Examples
-    --------
-    >>> amplifier = Amplifier.model_validate({"topology": "follower", "device": "FET-input"})
-    >>> [figure.value for figure in device_figure(amplifier, "slew_rise")]
-    [8000000.0, 16000000.0, 22000000.0]
-    """
+    """A device figure of an amplifier: its own where it states one, else its class's."""
     own = getattr(amplifier, key)
     if own is not None:
         return own, own, own

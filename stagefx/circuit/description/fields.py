@@ -14,25 +14,7 @@ from stagefx.units import NEEDS_UNIT_EVEN_AT_ZERO, UNITS, Quantity, parse, ratio
 
 
 def written(quantity: Quantity, unit: str) -> str:
-    """A quantity as it stands in a stage file.
-
-    Parameters
-    ----------
-    quantity : Quantity
-        Value and tolerance.
-    unit : str
-        A key of `stagefx.units.UNITS`.
-
-    Returns
-    -------
-    str
-        Value with unit, and the tolerance where there is one; `parse` reads it back.
-
-    Examples
-    --------
-    >>> written(Quantity(10e3, 0.01), "ohm")
-    '10 kohm 1 %'
-    """
+    """A quantity as it stands in a stage file."""
     digits = 12  # what people type; more only where a value was worked out
     while parse(text := show(quantity.value, unit, digits=digits), unit).value != quantity.value:
         if digits == 17:
@@ -43,19 +25,7 @@ def written(quantity: Quantity, unit: str) -> str:
 
 @dataclass(frozen=True)
 class Measure:
-    """A unit and a range: how a field of a stage file is read, checked and written.
-
-    Parameters
-    ----------
-    unit : str
-        A key of `stagefx.units.UNITS`.
-    minimum, maximum : float
-        Range of the SI value, ends included.
-    above : bool, default: False
-        Whether the minimum itself is out of range.
-    doubt : str
-        What may have gone wrong where a value is out of range.
-    """
+    """A unit and a range: how a field of a stage file is read, checked and written."""
 
     unit: str
     minimum: float = -math.inf
@@ -64,23 +34,7 @@ class Measure:
     doubt: str = ""
 
     def read(self, value: Any) -> Quantity:
-        """Read and check what was typed.
-
-        Parameters
-        ----------
-        value : str, number or Quantity
-            A text with its unit.
-
-        Returns
-        -------
-        Quantity
-            SI value and tolerance.
-
-        Raises
-        ------
-        UnitError
-            No value in this unit, or out of range.
-        """
+        """Read and check what was typed."""
         quantity = value if isinstance(value, Quantity) else parse(value, self.unit)
         short = quantity.value <= self.minimum if self.above else quantity.value < self.minimum
         if short or quantity.value > self.maximum:

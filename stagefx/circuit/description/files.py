@@ -66,30 +66,7 @@ def _in_plain_words(complaint: str) -> str:
 
 
 def stage_from(tables: Mapping[str, Any], *, where: str = "the stage") -> Stage:
-    """Build a stage from nested tables.
-
-    Parameters
-    ----------
-    tables : mapping
-        As in a stage file.
-    where : str
-        What error messages call it.
-
-    Returns
-    -------
-    Stage
-        The stage, checked.
-
-    Raises
-    ------
-    StageError
-        An unknown table or key, or a value that cannot be.
-
-    Examples
-    --------
-    >>> stage_from({"source": {"resistance": "600 ohm"}}).source.resistance.value
-    600.0
-    """
+    """Build a stage from nested tables."""
     try:
         stage = Stage.model_validate(tables)
         if stage.amplifier is not None and stage.amplifier.device is not None:
@@ -178,28 +155,7 @@ def load_stage(place: str | Path) -> Stage:
 
 
 def stage_text(place: str | Path) -> str:
-    """The text of a stage file or of a ready-made stage.
-
-    Parameters
-    ----------
-    place : str or Path
-        A path that ends in ``.toml``, a name from `ready_made`, or ``"wire"``.
-
-    Returns
-    -------
-    str
-        TOML, comments included.
-
-    Raises
-    ------
-    StageError
-        No such file or name, or not readable.
-
-    Examples
-    --------
-    >>> "[amplifier]" in stage_text("line-stage")
-    True
-    """
+    """The text of a stage file or of a ready-made stage."""
     name = str(place)
     if name == WIRE.name:
         return stage_as_toml(WIRE)
@@ -247,23 +203,7 @@ def ready_made() -> tuple[str, ...]:
 
 
 def stage_tables(stage: Stage) -> dict[str, Any]:
-    """A stage as nested tables of texts and numbers.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-
-    Returns
-    -------
-    dict
-        What `stage_from` reads back to an equal stage; defaults are left out.
-
-    Examples
-    --------
-    >>> stage_tables(stage_from({"source": {"resistance": "600 ohm"}}))
-    {'source': {'resistance': '600 ohm'}}
-    """
+    """A stage as nested tables of texts and numbers."""
     tables: dict[str, Any] = stage.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
     return tables
 
@@ -271,34 +211,7 @@ def stage_tables(stage: Stage) -> dict[str, Any]:
 def with_values(
     stage: Stage, values: Mapping[str, Mapping[str, Any]], *, where: str = "the values"
 ) -> Stage:
-    """A stage with some values changed.
-
-    Parameters
-    ----------
-    stage : Stage
-        Any stage.
-    values : mapping of str to mapping
-        Tables and keys as in a stage file.
-    where : str
-        What error messages call them.
-
-    Returns
-    -------
-    Stage
-        The stage, those keys replaced; a cable's capacitance in all replaces its length, and
-        a knob's position its setting.
-
-    Raises
-    ------
-    StageError
-        An unknown key, or a value that cannot be.
-
-    Examples
-    --------
-    >>> stage = with_values(load_stage("line-stage"), {"load": {"capacitance": "1 nF"}})
-    >>> stage.load.capacitance.value
-    1e-09
-    """
+    """A stage with some values changed."""
     tables = stage_tables(stage)
     for table, keys in values.items():
         given = dict(tables.get(table, {}))

@@ -21,19 +21,7 @@ HELP = 'write "linear", "audio 10 %", "audio 15 %", "exponential 60 dB" or a lis
 
 @dataclass(frozen=True)
 class Taper:
-    """A control's law, as straight pieces in ratio or as an exponential.
-
-    Parameters
-    ----------
-    name : str
-        How it is written in a stage file.
-    positions, ratios : tuple of float
-        Corners of the straight pieces; empty for the other laws.
-    range_db : float, dB
-        Range of an exponential law; 0 for the other laws.
-    steps_db : tuple of float, dB
-        Steps of a switched control, from the lowest up; empty for the other laws.
-    """
+    """A control's law, as straight pieces in ratio or as an exponential."""
 
     name: str
     positions: tuple[float, ...] = ()
@@ -42,18 +30,7 @@ class Taper:
     steps_db: tuple[float, ...] = ()
 
     def ratio(self, position: float | NDArray[np.float64]) -> NDArray[np.float64]:
-        """Unloaded ratio at a position.
-
-        Parameters
-        ----------
-        position : float or array, 0 to 1
-            Share of the knob's travel.
-
-        Returns
-        -------
-        array
-            Output over input voltage, nothing connected.
-        """
+        """Unloaded ratio at a position."""
         travel = np.asarray(position, dtype=np.float64)
         if self.steps_db:
             index = np.rint(travel * (len(self.steps_db) - 1)).astype(np.intp)
@@ -63,18 +40,7 @@ class Taper:
         return np.asarray(np.interp(travel, self.positions, self.ratios))
 
     def position(self, wanted: float) -> float:
-        """The position at which the unloaded ratio comes nearest to a wanted one.
-
-        Parameters
-        ----------
-        wanted : float, 0 to 1
-            Unloaded ratio.
-
-        Returns
-        -------
-        float
-            Share of the knob's travel; the nearest step in dB for a switched control.
-        """
+        """The position at which the unloaded ratio comes nearest to a wanted one."""
         if self.steps_db:
             levels = np.asarray(self.steps_db)
             target = 20.0 * np.log10(max(wanted, 1e-15))
@@ -90,27 +56,6 @@ def read_taper(written: Any) -> Taper:
 
     An audio taper is two straight lines that meet at half travel, through the stated share of
     the whole: common practice of carbon tracks.
-
-    Parameters
-    ----------
-    written : str or sequence of str
-        ``"linear"``, ``"audio 15 %"``, ``"exponential 60 dB"``, or the steps of a switched
-        control in dB from the lowest up.
-
-    Returns
-    -------
-    Taper
-        The law.
-
-    Raises
-    ------
-    UnitError
-        No such law, or steps that do not rise to at most 0 dB.
-
-    Examples
-    --------
-    >>> float(read_taper("audio 15 %").ratio(0.5))
-    0.15
     """
     if isinstance(written, str):
         if written == "linear":
@@ -128,21 +73,5 @@ def read_taper(written: Any) -> Taper:
 
 
 def setting_ratio(setting: str) -> float:
-    """The unloaded ratio of a setting in decibels.
-
-    Parameters
-    ----------
-    setting : str
-        For example ``"-12 dB"``.
-
-    Returns
-    -------
-    float
-        Output over input voltage, nothing connected.
-
-    Examples
-    --------
-    >>> round(setting_ratio("-20 dB"), 3)
-    0.1
-    """
+    """The unloaded ratio of a setting in decibels."""
     return ratio(parse(setting, "dB").value)

@@ -22,19 +22,7 @@ BOLTZMANN_J_PER_K = 1.380649e-23
 
 @dataclass(frozen=True)
 class Part:
-    """One resistor or capacitor of a ladder.
-
-    Parameters
-    ----------
-    name : str
-        What the part is called in a noise budget.
-    kind : "resistor" or "capacitor"
-        What it is.
-    value : array [draws, 1], ohm or F, >= 0
-        Its size.
-    across : bool
-        Across the line to ground, else in series with it.
-    """
+    """One resistor or capacitor of a ladder."""
 
     name: str
     kind: Literal["resistor", "capacitor"]
@@ -44,17 +32,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Thevenin:
-    """What a ladder looks like from its end.
-
-    Parameters
-    ----------
-    transfer : complex array [draws, frequencies]
-        Open-circuit voltage at the end over the EMF at the beginning.
-    impedance_ohm : complex array [draws, frequencies]
-        Source impedance at the end.
-    noise : dict of str to array [draws, frequencies], V²/Hz
-        Thermal noise at the end, part by part; empty unless a temperature was given.
-    """
+    """What a ladder looks like from its end."""
 
     transfer: Complex
     impedance_ohm: Complex
@@ -62,23 +40,7 @@ class Thevenin:
 
 
 def laplace(hz: Array) -> Complex:
-    """The Laplace variable on the frequency axis.
-
-    Parameters
-    ----------
-    hz : array, Hz, > 0
-        Frequencies.
-
-    Returns
-    -------
-    complex array
-        j 2 pi f, rad/s.
-
-    Examples
-    --------
-    >>> complex(laplace(np.array(1.0))).imag
-    6.283185307179586
-    """
+    """The Laplace variable on the frequency axis."""
     return np.asarray(2j * np.pi * np.asarray(hz, dtype=np.float64))
 
 
@@ -91,36 +53,9 @@ def solve(
 ) -> Thevenin:
     """Walk a ladder from the EMF to its end.
 
-    Parameters
-    ----------
-    parts : sequence of Part
-        From source to load.
-    s : complex array [frequencies] or [draws, frequencies], rad/s, not 0
-        The Laplace variable.
-    temperature_k : float, K
-        Temperature of the resistors; without it no noise is worked out.
-    driven_from_ohm : complex array [draws, frequencies]
-        Impedance of what drives the ladder; without it an ideal voltage.
-
-    Returns
-    -------
-    Thevenin
-        Transfer, impedance and noise at the end.
-
-    Notes
-    -----
     Each part in series adds its impedance; each part across divides the voltage by its share.
     The noise, summed over the parts, equals 4 k T Re Z of the end (Nyquist, Physical Review 32,
     1928, 110-113).
-
-    Examples
-    --------
-    >>> half = [
-    ...     Part("a", "resistor", np.array([[1e3]]), across=False),
-    ...     Part("b", "resistor", np.array([[1e3]]), across=True),
-    ... ]
-    >>> float(solve(half, laplace(np.array([1e3]))).transfer[0, 0].real)
-    0.5
     """
     draws = max((part.value.shape[0] for part in parts), default=1)
     shape = np.broadcast_shapes((draws, 1), s.shape)
@@ -165,28 +100,7 @@ def _kept(part: Part, s: Complex, impedance: Complex) -> Complex:
 def input_admittance(
     parts: Sequence[Part], s: Complex, *, ended_by_ohm: Complex | None = None
 ) -> Complex:
-    """The admittance of a ladder seen from its beginning.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        From source to load.
-    s : complex array [frequencies] or [draws, frequencies], rad/s, not 0
-        The Laplace variable.
-    ended_by_ohm : complex array [draws, frequencies]
-        Impedance across the ladder's end, 0 included; without it there is nothing.
-
-    Returns
-    -------
-    complex array [draws, frequencies]
-        Siemens; infinite where the beginning is shorted.
-
-    Examples
-    --------
-    >>> load = [Part("load", "resistor", np.array([[10e3]]), across=True)]
-    >>> float(input_admittance(load, laplace(np.array([1e3]))).real[0, 0])
-    0.0001
-    """
+    """The admittance of a ladder seen from its beginning."""
     draws = max((part.value.shape[0] for part in parts), default=1)
     admittance = np.zeros(np.broadcast_shapes((draws, 1), s.shape), dtype=np.complex128)
     if ended_by_ohm is not None:
@@ -202,23 +116,7 @@ def input_admittance(
 
 
 def inverse(value: Complex) -> Complex:
-    """Impedance to admittance and back, a short being infinite.
-
-    Parameters
-    ----------
-    value : complex array
-        Ohm or siemens.
-
-    Returns
-    -------
-    complex array
-        1/value, and infinite where it is 0.
-
-    Examples
-    --------
-    >>> inverse(np.array([2.0 + 0.0j, 0.0j]))
-    array([0.5+0.j, inf+0.j])
-    """
+    """Impedance to admittance and back, a short being infinite."""
     shorted = value == 0.0
     return np.asarray(np.where(shorted, np.inf, 1.0 / np.where(shorted, 1.0, value)))
 
@@ -233,30 +131,8 @@ def _in_series(admittance: Complex, impedance: Complex) -> Complex:
 def coupling_poles(parts: Sequence[Part]) -> Array:
     """The poles that a ladder's coupling capacitors make.
 
-    Parameters
-    ----------
-    parts : sequence of Part
-        From source to load; the first draw is used.
-
-    Returns
-    -------
-    array [capacitors in series], rad/s, > 0, rising
-        Minus the poles nearest to 0 Hz, as many as there are capacitors in series that pass
-        current; each goes with a zero at 0 Hz.
-
-    Notes
-    -----
     The ladder's chain matrix is multiplied out as polynomials of s; with resistors and
     capacitors alone all its poles are real and negative (textbook network theory).
-
-    Examples
-    --------
-    >>> parts = [
-    ...     Part("c", "capacitor", np.array([[1e-6]]), across=False),
-    ...     Part("r", "resistor", np.array([[10e3]]), across=True),
-    ... ]
-    >>> round(float(coupling_poles(parts)[0]), 9)
-    100.0
     """
     forward, count = _open_circuit_polynomial(parts)
     if count == 0:

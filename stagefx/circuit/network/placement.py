@@ -37,25 +37,7 @@ def _control(circuit: Circuit, place: str) -> list[Part]:
 
 
 def source_parts(circuit: Circuit) -> list[Part]:
-    """From the EMF to the stage's input socket, cable included.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    list of Part
-        In order from the source.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> [part.name for part in source_parts(nominal(stage_from({})))]
-    ['source resistance']
-    """
+    """From the EMF to the stage's input socket, cable included."""
     return [
         *_resistor("source resistance", circuit.source_ohm, across=False),
         *_capacitor("source coupling", circuit.source_coupling_f, across=False),
@@ -64,25 +46,7 @@ def source_parts(circuit: Circuit) -> list[Part]:
 
 
 def socket_parts(circuit: Circuit) -> list[Part]:
-    """From the stage's input socket to the amplifier's input.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    list of Part
-        In order; a control placed before the amplifier is among them.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> socket_parts(nominal(stage_from({})))
-    []
-    """
+    """From the stage's input socket to the amplifier's input."""
     return [
         *_control(circuit, "before"),
         *_capacitor("input coupling", circuit.input_coupling_f, across=False),
@@ -94,25 +58,7 @@ def socket_parts(circuit: Circuit) -> list[Part]:
 
 
 def input_parts(circuit: Circuit) -> list[Part]:
-    """From the EMF to the amplifier's input; of an inverting one, to its gain resistance.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    list of Part
-        In order from the source.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> len(input_parts(nominal(stage_from({"input": {"resistance": "47 kohm"}}))))
-    2
-    """
+    """From the EMF to the amplifier's input; of an inverting one, to its gain resistance."""
     return [*source_parts(circuit), *socket_parts(circuit), *_virtual_ground(circuit)]
 
 
@@ -122,25 +68,7 @@ def _virtual_ground(circuit: Circuit) -> list[Part]:
 
 
 def leg_parts(circuit: Circuit) -> list[Part]:
-    """From the input network to the inverting input of an inverting amplifier.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    list of Part
-        All in series; none where the amplifier does not invert, or only its gain is stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> leg_parts(nominal(stage_from({"amplifier": {"gain": 2.0}})))
-    []
-    """
+    """From the input network to the inverting input of an inverting amplifier."""
     amplifier = circuit.stage.amplifier
     if amplifier is None or amplifier.topology != "inverting":
         return []
@@ -151,25 +79,7 @@ def leg_parts(circuit: Circuit) -> list[Part]:
 
 
 def output_parts(circuit: Circuit) -> list[Part]:
-    """From the amplifier to the stage's output socket.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    list of Part
-        In order; a control placed after the amplifier is among them.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> output_parts(nominal(stage_from({"output": {"resistance": "47 ohm"}})))[0].name
-    'output resistance'
-    """
+    """From the amplifier to the stage's output socket."""
     return [
         *_resistor("output resistance", circuit.output_ohm, across=False),
         *_capacitor("output coupling", circuit.output_coupling_f, across=False),
@@ -178,25 +88,7 @@ def output_parts(circuit: Circuit) -> list[Part]:
 
 
 def load_parts(circuit: Circuit) -> list[Part]:
-    """What hangs on the output socket: the cable and the load.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    list of Part
-        All across the line.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> load_parts(nominal(stage_from({"load": {"resistance": "10 kohm"}})))[0].across
-    True
-    """
+    """What hangs on the output socket: the cable and the load."""
     return [
         *_capacitor("output cable", circuit.output_cable_f, across=True),
         *_resistor("load", circuit.load_ohm, across=True),

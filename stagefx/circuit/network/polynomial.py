@@ -11,23 +11,7 @@ Complex = NDArray[np.complex128]
 
 
 def times(p: Array, q: Array) -> Array:
-    """The product of two polynomials.
-
-    Parameters
-    ----------
-    p, q : array [draws, terms]
-        Coefficients by rising powers.
-
-    Returns
-    -------
-    array [draws, terms]
-        Coefficients of the product.
-
-    Examples
-    --------
-    >>> times(np.array([[1.0, 1.0]]), np.array([[2.0, 3.0]]))
-    array([[2., 5., 3.]])
-    """
+    """The product of two polynomials."""
     draws = max(p.shape[0], q.shape[0])
     product = np.zeros((draws, p.shape[1] + q.shape[1] - 1))
     for power in range(p.shape[1]):
@@ -36,23 +20,7 @@ def times(p: Array, q: Array) -> Array:
 
 
 def plus(p: Array, q: Array) -> Array:
-    """The sum of two polynomials.
-
-    Parameters
-    ----------
-    p, q : array [draws, terms]
-        Coefficients by rising powers.
-
-    Returns
-    -------
-    array [draws, terms]
-        Coefficients of the sum.
-
-    Examples
-    --------
-    >>> plus(np.array([[1.0]]), np.array([[2.0, 3.0]]))
-    array([[3., 3.]])
-    """
+    """The sum of two polynomials."""
     total = np.zeros((max(p.shape[0], q.shape[0]), max(p.shape[1], q.shape[1])))
     total[:, : p.shape[1]] += p
     total[:, : q.shape[1]] += q
@@ -60,68 +28,18 @@ def plus(p: Array, q: Array) -> Array:
 
 
 def raised(p: Array) -> Array:
-    """A polynomial times the variable.
-
-    Parameters
-    ----------
-    p : array [draws, terms]
-        Coefficients by rising powers.
-
-    Returns
-    -------
-    array [draws, terms + 1]
-        Coefficients of the product.
-
-    Examples
-    --------
-    >>> raised(np.array([[1.0, 2.0]]))
-    array([[0., 1., 2.]])
-    """
+    """A polynomial times the variable."""
     return np.concatenate([np.zeros((p.shape[0], 1)), p], axis=1)
 
 
 def trimmed(p: Array) -> Array:
-    """A polynomial without the highest powers that no draw has.
-
-    Parameters
-    ----------
-    p : array [draws, terms]
-        Coefficients by rising powers.
-
-    Returns
-    -------
-    array [draws, terms]
-        At least the constant.
-
-    Examples
-    --------
-    >>> trimmed(np.array([[1.0, 2.0, 0.0]]))
-    array([[1., 2.]])
-    """
+    """A polynomial without the highest powers that no draw has."""
     used = np.flatnonzero(np.any(p != 0.0, axis=0))
     return p[:, : 1 if used.size == 0 else int(used[-1]) + 1]
 
 
 def value(p: Array, s: Complex) -> Complex:
-    """A polynomial's value.
-
-    Parameters
-    ----------
-    p : array [draws, terms]
-        Coefficients by rising powers.
-    s : complex array [draws, points] or [points]
-        Where.
-
-    Returns
-    -------
-    complex array [draws, points]
-        By Horner's scheme.
-
-    Examples
-    --------
-    >>> value(np.array([[1.0, 2.0, 3.0]]), np.array([2.0 + 0.0j]))
-    array([[17.+0.j]])
-    """
+    """A polynomial's value."""
     total = np.zeros(np.broadcast_shapes((p.shape[0], 1), s.shape), dtype=np.complex128)
     for power in reversed(range(p.shape[1])):
         total = total * s + p[:, power : power + 1]
@@ -129,46 +47,14 @@ def value(p: Array, s: Complex) -> Complex:
 
 
 def slope(p: Array) -> Array:
-    """The derivative of a polynomial.
-
-    Parameters
-    ----------
-    p : array [draws, terms]
-        Coefficients by rising powers.
-
-    Returns
-    -------
-    array [draws, terms - 1]
-        At least one coefficient.
-
-    Examples
-    --------
-    >>> slope(np.array([[1.0, 2.0, 3.0]]))
-    array([[2., 6.]])
-    """
+    """The derivative of a polynomial."""
     if p.shape[1] == 1:
         return np.zeros_like(p)
     return p[:, 1:] * np.arange(1, p.shape[1])
 
 
 def roots(p: Array) -> Complex:
-    """The roots of polynomials of one degree, draw by draw.
-
-    Parameters
-    ----------
-    p : array [draws, terms]
-        Coefficients by rising powers; neither the constant nor the leading one 0.
-
-    Returns
-    -------
-    complex array [draws, terms - 1]
-        Eigenvalues of the companion matrix, the variable scaled to their geometric mean.
-
-    Examples
-    --------
-    >>> np.sort(roots(np.array([[2.0, -3.0, 1.0]])).real).round(12)
-    array([[1., 2.]])
-    """
+    """The roots of polynomials of one degree, draw by draw."""
     degree = p.shape[1] - 1
     if degree < 1:
         return np.zeros((p.shape[0], 0), dtype=np.complex128)

@@ -21,43 +21,14 @@ UNIT_RAD_PER_S = 2.0 * np.pi * 1e6
 
 @dataclass(frozen=True)
 class Ratio:
-    """One polynomial over another, of s in units of `UNIT_RAD_PER_S`.
-
-    Parameters
-    ----------
-    above, below : array [draws, terms]
-        Coefficients by rising powers.
-    """
+    """One polynomial over another, of s in units of `UNIT_RAD_PER_S`."""
 
     above: Array
     below: Array
 
 
 def fast_admittance(parts: Sequence[Part], draws: int) -> Ratio:
-    """The admittance of a ladder seen from its beginning, nothing at its end.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        From source to load.
-    draws : int
-        Number of rows.
-
-    Returns
-    -------
-    Ratio
-        Siemens.
-
-    Examples
-    --------
-    >>> one = np.ones((1, 1))
-    >>> parts = [
-    ...     Part("r", "resistor", 47.0 * one, across=False),
-    ...     Part("c", "capacitor", 1e-9 * one, across=True),
-    ... ]
-    >>> fast_admittance(parts, 1).below.round(6)
-    array([[1.     , 0.29531]])
-    """
+    """The admittance of a ladder seen from its beginning, nothing at its end."""
     above, below = np.zeros((draws, 1)), np.ones((draws, 1))
     for part in reversed(parts):
         if part.across and part.kind == "capacitor":
@@ -70,27 +41,7 @@ def fast_admittance(parts: Sequence[Part], draws: int) -> Ratio:
 
 
 def fast_source_impedance(parts: Sequence[Part], draws: int) -> Ratio:
-    """The impedance of a ladder seen from its end, its EMF shorted.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        From source to load.
-    draws : int
-        Number of rows.
-
-    Returns
-    -------
-    Ratio
-        Ohm.
-
-    Examples
-    --------
-    >>> one = np.ones((1, 1))
-    >>> parts = [Part("r", "resistor", 600.0 * one, across=False)]
-    >>> fast_source_impedance(parts, 1).above
-    array([[600.]])
-    """
+    """The impedance of a ladder seen from its end, its EMF shorted."""
     above, below = np.zeros((draws, 1)), np.ones((draws, 1))
     for part in parts:
         if part.across and part.kind == "capacitor":

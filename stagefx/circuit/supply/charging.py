@@ -28,15 +28,7 @@ _AT, _WEIGHT = np.polynomial.legendre.leggauss(32)
 
 @dataclass(frozen=True)
 class Charging:
-    """What charges a reservoir, and what it stands at; arrays of shape (draws,).
-
-    Parameters
-    ----------
-    highest_v, lowest_v : array [draws], V
-        Of the reservoir; lowest is 0 where it runs empty.
-    peak_a, rms_a : array [draws], A
-        Of the current through the winding, all pulses of one rail together.
-    """
+    """What charges a reservoir, and what it stands at; arrays of shape (draws,)."""
 
     highest_v: Array
     lowest_v: Array
@@ -46,23 +38,7 @@ class Charging:
 
 @dataclass(frozen=True)
 class Winding:
-    """Everything around a reservoir; arrays of shape (draws,).
-
-    Parameters
-    ----------
-    crest_v : array [draws], V
-        Crest of the secondary.
-    drop_v : array [draws], V
-        Of all diodes in its path.
-    resistance_ohm : array [draws], ohm
-        Of the winding, the primary's share included.
-    reservoir_f : array [draws], F
-        The reservoir.
-    load_a : array [draws], A
-        Drawn from it.
-    mains_hz, filled_hz : array [draws], Hz
-        The mains' frequency, and how often the reservoir is filled.
-    """
+    """Everything around a reservoir; arrays of shape (draws,)."""
 
     crest_v: Array
     drop_v: Array
@@ -75,22 +51,8 @@ class Winding:
     def charging(self) -> Charging:
         """Solve the steady state.
 
-        Returns
-        -------
-        Charging
-            Of each draw.
-
-        Notes
-        -----
         With theta the mains' angle from a crest, charging starts at a theta below zero from which
         the reservoir, charged and then drained, is back at the same voltage one cycle later.
-
-        Examples
-        --------
-        >>> one = [np.array([x]) for x in (21.2132, 0.8, 1.0, 1e-3, 0.05, 50.0, 100.0)]
-        >>> found = Winding(*one).charging()
-        >>> round(float(found.lowest_v[0]), 3), round(float(found.peak_a[0]), 3)
-        (19.638, 0.524)
         """
         cycle = 2.0 * np.pi * self.mains_hz / self.filled_hz
         fall = self.load_a / self.reservoir_f / (2.0 * np.pi * self.mains_hz)
@@ -113,24 +75,7 @@ class Winding:
         return Charging(highest, np.where(empty, 0.0, lowest), peak_a, rms_a)
 
     def wave_v(self, angle: Array) -> Array:
-        """The secondary less the diodes' drop.
-
-        Parameters
-        ----------
-        angle : array [draws], rad
-            Of the mains, from a crest.
-
-        Returns
-        -------
-        array [draws], V
-            What charges the reservoir.
-
-        Examples
-        --------
-        >>> one = [np.array([x]) for x in (21.2132, 0.8, 1.0, 1e-3, 0.05, 50.0, 100.0)]
-        >>> round(float(Winding(*one).wave_v(np.zeros(1))[0]), 4)
-        20.4132
-        """
+        """The secondary less the diodes' drop."""
         return np.asarray(self.crest_v * np.cos(angle) - self.drop_v)
 
     def _angle_at(self, volts: Array) -> Array:

@@ -24,17 +24,7 @@ DOES_WITHOUT_HZ = 3e6
 
 @dataclass(frozen=True)
 class Decoupling:
-    """A decoupling capacitor and the track that leads to it.
-
-    Parameters
-    ----------
-    capacitance_f : float, F
-        Of the capacitor; 0 where the stage says that there is none.
-    distance_m : float, m
-        From the device's pins.
-    speed_hz : float, Hz
-        The device's gain-bandwidth.
-    """
+    """A decoupling capacitor and the track that leads to it."""
 
     capacitance_f: float
     distance_m: float
@@ -75,26 +65,7 @@ class Decoupling:
 
 
 def decoupling(circuit: Circuit) -> Decoupling | None:
-    """A circuit's decoupling.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit; its first draw is used.
-
-    Returns
-    -------
-    Decoupling or None
-        None where the stage does not describe it, or the device's speed is not known.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> found = decoupling(nominal(load_stage("bare-rails")))
-    >>> round(found.resonance_hz * 1e-6, 2), round(found.track_ohm, 1), found.too_far
-    (1.78, 27.6, True)
-    """
+    """A circuit's decoupling."""
     supply, speed = circuit.stage.supply, circuit.device.gain_bandwidth_hz
     if supply is None or supply.decoupling is None or speed is None:
         return None

@@ -21,26 +21,7 @@ REGULATOR_NOISE_BAND_HZ = 20_000.0
 
 
 def regulator_noise_density(circuit: Circuit) -> Array | None:
-    """Regulators' noise as it appears between the device's inputs.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    array [draws, 1], V²/Hz, or None
-        Both rails' powers added; None where the noise or the device's rejection is not stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> density = regulator_noise_density(nominal(load_stage("line-stage")))
-    >>> round(float(np.sqrt(density[0, 0])) * 1e12, 3)
-    15.0
-    """
+    """Regulators' noise as it appears between the device's inputs."""
     supply, rejection_db = circuit.supply, circuit.device.supply_rejection_db
     if supply is None or supply.regulator_noise_v_rms is None or rejection_db is None:
         return None
@@ -51,27 +32,7 @@ def regulator_noise_density(circuit: Circuit) -> Array | None:
 def ripple_at_load_v_rms(circuit: Circuit) -> Array | None:
     """Ripple of the supply at the load, as a sawtooth.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    array [draws], V rms, or None
-        Of one rail, since two rails' ripples are alike and in part cancel; None where there is
-        no amplifier, or ripple or the device's rejection is not stated.
-
-    Notes
-    -----
     All harmonics are passed as the ripple's own frequency is.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(ripple_at_load_v_rms(nominal(load_stage("line-stage")))[0]) * 1e9, 3)
-    2.322
     """
     supply, device = circuit.supply, circuit.device
     if circuit.stage.amplifier is None or supply is None or device.supply_rejection_db is None:
@@ -90,30 +51,7 @@ def ripple_at_load_v_rms(circuit: Circuit) -> Array | None:
 
 
 def ripple_lines(circuit: Circuit, up_to_hz: float) -> tuple[Array, Array]:
-    """The spectral lines of the supply's ripple.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit whose supply's mains frequency is stated; all draws have the stated one here.
-    up_to_hz : float, Hz
-        The highest line wanted.
-
-    Returns
-    -------
-    hz : array [lines], Hz
-        Multiples of the ripple's frequency.
-    share : array [lines]
-        Of the sawtooth's power in each: 6/(pi n)², which sums to one (its Fourier series).
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> hz, share = ripple_lines(nominal(load_stage("line-stage")), 20e3)
-    >>> float(hz[0]), hz.size, round(float(share[0]), 4)
-    (100.0, 200, 0.6079)
-    """
+    """The spectral lines of the supply's ripple."""
     stated = circuit.stage.supply
     assert stated is not None
     assert stated.mains_frequency is not None

@@ -22,25 +22,7 @@ TRANSFORMER_RMS_PER_DIRECT = 1.8
 
 
 def regulator_margin_v(circuit: Circuit) -> Array:
-    """What a regulator has left over its need at low mains.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        As for `valley_v`, and regulated.
-
-    Returns
-    -------
-    array [draws], V
-        Valley at low mains less rail and dropout, of the higher rail; negative drops out.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(regulator_margin_v(nominal(load_stage("line-stage")))[0]), 4)
-    1.0919
-    """
+    """What a regulator has left over its need at low mains."""
     supply = circuit.supply
     assert supply is not None
     need = np.maximum(supply.positive_v, -supply.negative_v)
@@ -50,48 +32,12 @@ def regulator_margin_v(circuit: Circuit) -> Array:
 
 
 def reservoir_peak_v(circuit: Circuit) -> Array:
-    """Highest voltage a reservoir must stand: high mains, nothing drawn.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's secondary is stated.
-
-    Returns
-    -------
-    array [draws], V
-        Crest off load at high mains.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(reservoir_peak_v(nominal(load_stage("line-stage")))[0]), 5)
-    27.20143
-    """
+    """Highest voltage a reservoir must stand: high mains, nothing drawn."""
     return crest_v(circuit, mains=1.0 + mains_tolerance(circuit), off_load=True)
 
 
 def transformer_va(circuit: Circuit) -> Array:
-    """What the transformer must be rated for.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's secondary and load current are stated.
-
-    Returns
-    -------
-    array [draws], VA
-        1.8 x current x secondary x rails.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(transformer_va(nominal(load_stage("line-stage")))[0]), 6)
-    1.08
-    """
+    """What the transformer must be rated for."""
     supply = circuit.supply
     assert supply is not None
     assert supply.load_current_a is not None
@@ -101,25 +47,7 @@ def transformer_va(circuit: Circuit) -> Array:
 
 
 def regulator_heat_w(circuit: Circuit) -> Array:
-    """What one regulator turns into heat at nominal mains.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        As for `valley_v`, and regulated.
-
-    Returns
-    -------
-    array [draws], W
-        (Mean reservoir voltage less rail) x current, of the regulator of the lower rail.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(regulator_heat_w(nominal(load_stage("line-stage")))[0]), 6)
-    0.106264
-    """
+    """What one regulator turns into heat at nominal mains."""
     supply = circuit.supply
     assert supply is not None
     assert supply.load_current_a is not None

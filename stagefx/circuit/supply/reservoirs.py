@@ -17,49 +17,13 @@ _HALVINGS = 60
 
 
 def rails(circuit: Circuit) -> int:
-    """How many rails there are.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with a supply.
-
-    Returns
-    -------
-    int
-        1 where the negative rail is 0 V, else 2.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> rails(nominal(load_stage("line-stage")))
-    2
-    """
+    """How many rails there are."""
     assert circuit.stage.supply is not None
     return 1 if circuit.stage.supply.negative.value == 0.0 else 2
 
 
 def regulated(circuit: Circuit) -> bool:
-    """Whether a regulator is described.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Any circuit.
-
-    Returns
-    -------
-    bool
-        Whether its dropout, its rejection or its noise is stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> regulated(nominal(load_stage("bare-rails")))
-    False
-    """
+    """Whether a regulator is described."""
     supply = circuit.supply
     if supply is None:
         return False
@@ -68,54 +32,14 @@ def regulated(circuit: Circuit) -> bool:
 
 
 def mains_tolerance(circuit: Circuit) -> float:
-    """How far the mains may stray.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        A circuit with a supply.
-
-    Returns
-    -------
-    float, ratio
-        0 where it is not stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> mains_tolerance(nominal(load_stage("line-stage")))
-    0.1
-    """
+    """How far the mains may stray."""
     assert circuit.stage.supply is not None
     stated = circuit.stage.supply.mains_tolerance
     return 0.0 if stated is None else stated.value
 
 
 def crest_v(circuit: Circuit, *, mains: float = 1.0, off_load: bool = False) -> Array:
-    """Highest voltage of a reservoir.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's secondary is stated.
-    mains : float, ratio
-        Mains voltage over its nominal value.
-    off_load : bool
-        Whether nothing is drawn, so that the transformer's regulation comes on top.
-
-    Returns
-    -------
-    array [draws], V
-        Crest of the secondary less the diodes in its path.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(crest_v(nominal(load_stage("line-stage")))[0]), 5)
-    20.4132
-    """
+    """Highest voltage of a reservoir."""
     supply, stated = circuit.supply, circuit.stage.supply
     assert supply is not None
     assert stated is not None
@@ -129,25 +53,7 @@ def crest_v(circuit: Circuit, *, mains: float = 1.0, off_load: bool = False) -> 
 
 
 def ripple_hz(circuit: Circuit) -> Array:
-    """How often a reservoir is filled.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's mains frequency is stated.
-
-    Returns
-    -------
-    array [draws], Hz
-        Twice the mains frequency with a full-wave rectifier.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> float(ripple_hz(nominal(load_stage("line-stage")))[0])
-    100.0
-    """
+    """How often a reservoir is filled."""
     supply, stated = circuit.supply, circuit.stage.supply
     assert supply is not None
     assert stated is not None
@@ -157,25 +63,7 @@ def ripple_hz(circuit: Circuit) -> Array:
 
 
 def ripple_v_pp(circuit: Circuit) -> Array:
-    """Ripple of a reservoir by the rule of thumb: it is drained all the time.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's reservoir, load current and mains frequency are stated.
-
-    Returns
-    -------
-    array [draws], V p-p
-        I / (C x how often it is filled); a little more than is true.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(ripple_v_pp(nominal(load_stage("line-stage")))[0]), 6)
-    0.2
-    """
+    """Ripple of a reservoir by the rule of thumb: it is drained all the time."""
     return np.asarray(_fall_v_per_s(circuit) / ripple_hz(circuit))
 
 
@@ -190,28 +78,7 @@ def _fall_v_per_s(circuit: Circuit) -> Array:
 def charged_through_resistance(circuit: Circuit, *, mains: float = 1.0) -> Charging | None:
     """How a reservoir is charged through its transformer's winding.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's secondary, reservoir, load current and mains frequency are stated.
-    mains : float, ratio
-        Mains voltage over its nominal value.
-
-    Returns
-    -------
-    Charging or None
-        The steady state; None where the winding's resistance is not stated.
-
-    Notes
-    -----
     The secondary as stated is what stands behind the resistance.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> charged_through_resistance(nominal(load_stage("line-stage"))) is None
-    True
     """
     supply, stated = circuit.supply, circuit.stage.supply
     assert supply is not None
@@ -239,28 +106,8 @@ def charged_through_resistance(circuit: Circuit, *, mains: float = 1.0) -> Charg
 def ripple_exact_v_pp(circuit: Circuit) -> Array:
     """Ripple of a reservoir drained by a constant current from crest to the next half-wave.
 
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's secondary, reservoir, load current and mains frequency are stated.
-
-    Returns
-    -------
-    array [draws], V p-p
-        Where the straight fall from the crest meets the next half-wave; the whole crest where the
-        reservoir runs empty.
-
-    Notes
-    -----
     With phi the angle left to the next crest, Vs (1 - cos phi) = (I/C)(T - phi/omega), bisected.
     Where the winding's resistance is stated, the reservoir is charged through it.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(ripple_exact_v_pp(nominal(load_stage("line-stage")))[0]), 4)
-    0.1914
     """
     supply = circuit.supply
     assert supply is not None
@@ -285,27 +132,7 @@ def ripple_exact_v_pp(circuit: Circuit) -> Array:
 
 
 def valley_v(circuit: Circuit, *, mains: float = 1.0) -> Array:
-    """Lowest voltage of a reservoir in use.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Its supply's secondary, reservoir, load current and mains frequency are stated.
-    mains : float, ratio
-        Mains voltage over its nominal value.
-
-    Returns
-    -------
-    array [draws], V
-        Crest less the ripple by the rule; exactly, where the winding's resistance is stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(float(valley_v(nominal(load_stage("line-stage")))[0]), 4)
-    20.2132
-    """
+    """Lowest voltage of a reservoir in use."""
     charging = charged_through_resistance(circuit, mains=mains)
     if charging is not None:
         return charging.lowest_v

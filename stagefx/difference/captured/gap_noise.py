@@ -37,22 +37,7 @@ _LOWEST_HZ, _HIGHEST_HZ = 20.0, 20000.0
 
 @dataclass(frozen=True)
 class NoiseFound:
-    """Noise of one version in the silences.
-
-    Parameters
-    ----------
-    level_dbfs : float, dB
-        20 Hz to 20 kHz, re a full-scale sine, mean of the channels; minus infinity where
-        there is digital silence.
-    a_weighted_dbfs : float, dB
-        The same, A-weighted.
-    hz, bands_dbfs : tuple of float, Hz and dB
-        Third octaves, without the hum.
-    hum : tuple of HumLine
-        Lines of the mains that stand out, lowest first.
-    mains_hz : int or None, Hz
-        50 or 60; None where no lines stand out.
-    """
+    """Noise of one version in the silences."""
 
     level_dbfs: float
     a_weighted_dbfs: float
@@ -62,13 +47,7 @@ class NoiseFound:
     mains_hz: int | None
 
     def as_json(self) -> dict[str, Any]:
-        """The noise as plain values.
-
-        Returns
-        -------
-        dict
-            Levels; None for minus infinity.
-        """
+        """The noise as plain values."""
         return {
             "level_dbfs": _plain(self.level_dbfs),
             "a_weighted_dbfs": _plain(self.a_weighted_dbfs),
@@ -87,17 +66,7 @@ def _plain(value: float) -> float | None:
 
 @dataclass(frozen=True)
 class GapNoise:
-    """Noise of both versions in the silences of the quieter.
-
-    Parameters
-    ----------
-    first, second : NoiseFound or None
-        Each as it is in its own file; None where there is no silence.
-    seconds : float, s
-        How much silence was listened to.
-    reason : str
-        Why there is nothing; empty where there is.
-    """
+    """Noise of both versions in the silences of the quieter."""
 
     first: NoiseFound | None
     second: NoiseFound | None
@@ -105,13 +74,7 @@ class GapNoise:
     reason: str = ""
 
     def as_json(self) -> dict[str, Any]:
-        """The noise as plain values.
-
-        Returns
-        -------
-        dict
-            Both versions, or ``{"value": None, "reason": …}``.
-        """
+        """The noise as plain values."""
         if self.first is None or self.second is None:
             return {"value": None, "reason": self.reason}
         return {
@@ -124,34 +87,9 @@ class GapNoise:
 def gap_noise(first: Recording, second: Recording, difference: Difference) -> GapNoise:
     """Listen to both versions where the quieter is silent.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    difference : Difference
-        What `take_apart` found between them.
-
-    Returns
-    -------
-    GapNoise
-        Level, spectrum and hum of each at its own gain; nothing, and why, where there is no gap.
-
-    Notes
-    -----
     A gap is 0.35 s or more in which the quieter version lies 50 dB below the whole music; its first
     0.15 s are left out, and a gap in which the louder version keeps falling by 3 dB is the music's
     tail.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> one, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 144000, 1))
-    >>> one[48000:96000] = 0.0
-    >>> first, second = HeldAudio(one, 48000), HeldAudio(one + 0.001 * hiss, 48000)
-    >>> found = gap_noise(first, second, take_apart(first, second))
-    >>> found.first.level_dbfs, round(found.second.level_dbfs), found.second.mains_hz
-    (-inf, -78, None)
     """
     rate_hz = first.format.rate_hz
     sums = _Sums(rate_hz, first.format.channels)

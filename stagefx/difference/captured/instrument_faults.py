@@ -39,19 +39,7 @@ _INVERTED_HZ = (50.0, 2000.0)
 
 @dataclass(frozen=True)
 class CaptureFault:
-    """Something wrong with a recording.
-
-    Parameters
-    ----------
-    code : str
-        Short and fixed.
-    sentence : str
-        What is wrong, and what would do.
-    which : str
-        ``"first"``, ``"second"``, ``"repeat"`` or ``"loopback"``.
-    at_s : float or None, s
-        Where it is found first.
-    """
+    """Something wrong with a recording."""
 
     code: str
     sentence: str
@@ -59,46 +47,14 @@ class CaptureFault:
     at_s: float | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """The fault as plain values.
-
-        Returns
-        -------
-        dict
-            Code, sentence, which recording, where.
-        """
+        """The fault as plain values."""
         return dict(vars(self))
 
 
 def capture_faults(
     first: Recording, second: Recording, difference: Difference, *, which: str = "second"
 ) -> tuple[CaptureFault, ...]:
-    """Look for an instrument's faults between what was to be recorded and what was.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece; flat tops are sought in both.
-    difference : Difference
-        What `take_apart` found between them.
-    which : str
-        What the second is called.
-
-    Returns
-    -------
-    tuple of CaptureFault
-        Clipped capture, automatic gain, dropped samples, dead, inverted or exchanged channels, a
-        clock that is off, conversion of the sampling rate; empty where all is well.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal(96000)
-    >>> noise = np.convolve(noise, np.hanning(64) / 5.0, "same")[:, None]
-    >>> whole, cut = HeldAudio(noise, 48000), HeldAudio(noise.clip(-0.2, 0.2), 48000)
-    >>> [fault.code for fault in capture_faults(whole, cut, take_apart(whole, cut))]
-    ['clipped-capture']
-    """
+    """Look for an instrument's faults between what was to be recorded and what was."""
     tops, spectra = _heard(first, second, difference)
     names = ("first", which)
     found = [_clipped(top, name) for top, name in zip(tops, names, strict=True)]

@@ -18,25 +18,7 @@ AGAINST_REPEAT, LOOPBACK = "A against a repeat of A", "the loopback"
 
 @dataclass(frozen=True)
 class CaptureFloor:
-    """What the instrument alone makes of nothing: a floor for each kind of difference.
-
-    Parameters
-    ----------
-    basis : str
-        From which recording it was taken.
-    level_db, balance_db : float or None, dB
-        Changes of level and of balance.
-    hz : tuple of float, Hz
-        Third octaves.
-    bands_db : tuple of float or None, dB
-        Deviations of response in them, the statistical floor where that is larger.
-    group_delay_s, interchannel_delay_s : float or None, s
-        Delays.
-    remainder_db : float or None, dB
-        Re the first.
-    noise_dbfs : tuple of float or None, dB
-        Noise in the silences by third octaves, re a full-scale sine.
-    """
+    """What the instrument alone makes of nothing: a floor for each kind of difference."""
 
     basis: str
     level_db: float | None
@@ -49,13 +31,7 @@ class CaptureFloor:
     noise_dbfs: tuple[float | None, ...]
 
     def as_json(self) -> dict[str, Any]:
-        """The floor as plain values.
-
-        Returns
-        -------
-        dict
-            One value a kind of difference; None where there is none.
-        """
+        """The floor as plain values."""
         remainder = self.remainder_db
         return {
             "basis": self.basis,
@@ -74,21 +50,7 @@ class CaptureFloor:
 
 @dataclass(frozen=True)
 class Captured:
-    """Two recordings taken apart, with what their instrument does.
-
-    Parameters
-    ----------
-    faults : tuple of CaptureFault
-        To be told before anything else.
-    difference : Difference
-        What changed from the first to the second.
-    floor : CaptureFloor or None
-        None where neither a repeat nor a loopback was given.
-    gap : GapNoise
-        Noise of both in the silences.
-    between : Difference or None
-        What the floor was taken from: the repeat, else the loopback, beside the first.
-    """
+    """Two recordings taken apart, with what their instrument does."""
 
     faults: tuple[CaptureFault, ...]
     difference: Difference
@@ -97,13 +59,7 @@ class Captured:
     between: Difference | None = None
 
     def as_json(self) -> dict[str, Any]:
-        """Faults, floor and noise as plain values.
-
-        Returns
-        -------
-        dict
-            The difference itself is left to whoever prints it.
-        """
+        """Faults, floor and noise as plain values."""
         return {
             "faults": [fault.as_json() for fault in self.faults],
             "floor": self.floor.as_json() if self.floor else None,
@@ -123,46 +79,8 @@ def take_apart_captured(
 ) -> Captured:
     """Take the difference of two recordings apart, and look at the instrument first.
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two recordings, or what was played and its recording.
-    repeat : Recording or None
-        The first recorded once more: A against A.
-    loopback : Recording or None
-        What was played, recorded through the instrument alone.  Without a repeat the first has to
-        be what was played.
-    start, stop : int, frames
-        The stretch of the first to compare; all that both have where left out.
-    search_s : float, s
-        How far apart they may begin.
-
-    Returns
-    -------
-    Captured
-        Faults, difference, floor, noise.
-
-    Raises
-    ------
-    ComparisonError
-        They cannot be compared.
-
-    Notes
-    -----
     The floor is what the repeat differs by from the first, else what the loopback does; never less
     than what chance and dither leave unsure.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.io.recording import HeldAudio
-    >>> random = np.random.default_rng(1)
-    >>> noise = 0.1 * random.standard_normal((96000, 1))
-    >>> takes = [noise + 1e-4 * random.standard_normal(noise.shape) for _ in range(3)]
-    >>> one, two, again = (HeldAudio(take, 48000) for take in takes)
-    >>> found = take_apart_captured(one, two, repeat=again)
-    >>> found.faults, round(found.floor.remainder_db), round(found.difference.remainder_db)
-    ((), -57, -57)
     """
     where = {"start": start, "stop": stop}
     difference = take_apart(first, second, **where, search_s=search_s)  # type: ignore[arg-type]

@@ -37,19 +37,7 @@ _TWELFTH = 2.0 ** (1.0 / 12.0)
 
 @dataclass(frozen=True)
 class DelayFound:
-    """A delay that the second version has more than the first.
-
-    Parameters
-    ----------
-    value_s : float or None, s
-        None where it was not measured.
-    floor_s : float or None, s
-        The least that could be told from none.
-    at_hz : float or None, Hz
-        The band in which it was found; None of one over many bands.
-    reason : str
-        Why there is no value.
-    """
+    """A delay that the second version has more than the first."""
 
     value_s: float | None
     floor_s: float | None = None
@@ -67,44 +55,14 @@ class DelayFound:
         return None if self.value_s is None else 1e6 * self.value_s
 
     def as_json(self) -> dict[str, Any]:
-        """The delay as plain values.
-
-        Returns
-        -------
-        dict
-            ``value_s`` with its floor and place, or ``{"value": None, "reason": …}``.
-        """
+        """The delay as plain values."""
         if self.value_s is None:
             return {"value": None, "reason": self.reason or "not measured"}
         return {"value_s": self.value_s, "floor_s": self.floor_s, "at_hz": self.at_hz}
 
 
 def with_phases(response: Response, spectra: PairSpectra, model: TransferModel) -> Response:
-    """A response with phase and coherence beside its levels.
-
-    Parameters
-    ----------
-    response : Response
-        Levels by third octaves.
-    spectra : PairSpectra
-        What it was found from.
-    model : TransferModel
-        The filter between the two versions.
-
-    Returns
-    -------
-    Response
-        The same bands; phase less pure delay, at the band's middle, where a level was measured.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
-    >>> band = take_apart(noise, noise).response.bands[20]
-    >>> band.phase_deg, band.coherence
-    (0.0, 1.0)
-    """
+    """A response with phase and coherence beside its levels."""
     hz = np.array([band.hz for band in response.bands])
     transfer = model.response(hz)
     lines = _Lines.of(spectra)
@@ -220,28 +178,6 @@ def interchannel_delay_between(
     """How much later the first channel has become than the second, 500 Hz to 8 kHz.
 
     Least squares through the origin over the third octaves that both channels sound in.
-
-    Parameters
-    ----------
-    response : Response
-        Says which bands were measured.
-    spectra : PairSpectra
-        Says how surely.
-    model : TransferModel
-        The filter between the two versions.
-
-    Returns
-    -------
-    DelayFound
-        Of more than two channels, the pair that lies farthest apart.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 2)), 48000)
-    >>> take_apart(noise, noise).interchannel_delay.value_s
-    0.0
     """
     count = len(response.channels)
     pairs = [(one, other) for one in range(count) for other in range(one + 1, count)]

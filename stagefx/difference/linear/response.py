@@ -43,21 +43,7 @@ _OVERLAP_LOSS, _WINDOW_LINES = 1.06, 1.5
 
 @dataclass(frozen=True)
 class Band:
-    """The level of the second re the first in one third octave.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Exact middle frequency.
-    db : float or None, dB
-        Re 1 kHz; None where it was not measured.
-    floor_db : float or None, dB
-        The least deviation that could be told from none.
-    phase_deg : float or None, degrees
-        Phase of the second re the first, less pure delay; None where it was not measured.
-    coherence : float or None, 0 to 1
-        Share of the second's power there that a linear filter makes of the first.
-    """
+    """The level of the second re the first in one third octave."""
 
     hz: float
     db: float | None
@@ -68,19 +54,7 @@ class Band:
 
 @dataclass(frozen=True)
 class Deviation:
-    """The band of a range that lies farthest from 1 kHz.
-
-    Parameters
-    ----------
-    db : float, dB
-        Deviation re 1 kHz; negative where the second has less.
-    hz : float, Hz
-        Exact middle frequency of that band.
-    floor_db : float, dB
-        The least deviation that could be told from none there.
-    missing_hz : tuple of float, Hz
-        Bands of the range that were not measured.
-    """
+    """The band of a range that lies farthest from 1 kHz."""
 
     db: float
     hz: float
@@ -90,47 +64,17 @@ class Deviation:
 
 @dataclass(frozen=True)
 class Response:
-    """The response between two versions, all channels together and each by itself.
-
-    Parameters
-    ----------
-    bands : tuple of Band
-        20 Hz to 20 kHz; of all channels the mean by their power in the band.
-    channels : tuple of tuple of Band
-        The same for each channel.
-    """
+    """The response between two versions, all channels together and each by itself."""
 
     bands: tuple[Band, ...]
     channels: tuple[tuple[Band, ...], ...]
 
     def re_median(self, low_hz: float, high_hz: float) -> Response:
-        """The same, each channel re the median of its bands in a range.
-
-        Parameters
-        ----------
-        low_hz, high_hz : float, Hz
-            Nominal ends of the range, both within it.
-
-        Returns
-        -------
-        Response
-            Unchanged where no band of the range was measured.
-        """
+        """The same, each channel re the median of its bands in a range."""
         return self._shifted(lambda bands: -_median_db(bands, low_hz, high_hz))
 
     def without(self, response: Callable[[Array], Complex]) -> Response:
-        """The same with a known response taken off.
-
-        Parameters
-        ----------
-        response : callable
-            From Hz to the complex response.
-
-        Returns
-        -------
-        Response
-            Each band less the known response's mean power in it.
-        """
+        """The same with a known response taken off."""
 
         def change_db(bands: tuple[Band, ...]) -> Array:
             parts = [np.geomspace(*band_edges_hz(band.hz), _FINE_PARTS) for band in bands]
@@ -159,18 +103,6 @@ class Response:
         """The band of a range that lies farthest off, whatever the channel.
 
         Bands beyond their floor come first: a faint one may lie far off by chance.
-
-        Parameters
-        ----------
-        low_hz, high_hz : float, Hz
-            Nominal ends of the range, both within it.
-        audible : ndarray of bool [bands] or None
-            Which bands count; all where left out.
-
-        Returns
-        -------
-        Deviation or None
-            None where no band that counts was measured.
         """
         within = [
             band
@@ -204,31 +136,9 @@ def _median_db(bands: tuple[Band, ...], low_hz: float, high_hz: float) -> float:
 def response_between(spectra: PairSpectra) -> Response:
     """Work out the response between two versions of a piece.
 
-    Parameters
-    ----------
-    spectra : PairSpectra
-        Of the first, and of what the aligned second has more at about the first's gain.
-
-    Returns
-    -------
-    Response
-        Third octaves re 1 kHz.
-
-    Notes
-    -----
     Each band is cut into eight; in each part the least-squares transfer ``Σ X* Y / Σ |X|²`` holds
     at the part's centre of power, and a line through the parts gives the level at the band's
     middle.  So the result does not lean towards where in the band the music has most.
-
-    Examples
-    --------
-    >>> from stagefx.dsp.spectra import PairMeter
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> meter = PairMeter(48000, 1, 16384)
-    >>> meter.add(noise, np.zeros_like(noise))
-    >>> found = response_between(meter.spectra())
-    >>> found.worst(20.0, 16000.0).db, found.bands[17].hz
-    (0.0, 1000.0)
     """
     lines = [_Lines.of(spectra, channel) for channel in range(len(spectra.first))]
     channels = [_bands(each) for each in lines]

@@ -27,25 +27,6 @@ def short_filter(spectra: PairSpectra) -> Array:
     """The impulse response from a first version to a second, 64 frames to either side.
 
     ``h = w H + (1 - w) g``, w = 2 (coherence - 1/2) from 0 to 1, g the gain of all that sounds
-
-    Parameters
-    ----------
-    spectra : PairSpectra
-        Of the first, and of what the aligned second has more at the first's gain.
-
-    Returns
-    -------
-    ndarray of float64 [channels, 129]
-        The present in the middle.
-
-    Examples
-    --------
-    >>> from stagefx.difference.linear.unexplained_power import RemainderMeter
-    >>> meter = RemainderMeter(48000, 1, 4096)
-    >>> noise = np.random.default_rng(1).standard_normal((96000, 1))
-    >>> meter.add(noise[1:], 0.5 * noise[:-1])
-    >>> short_filter(meter.spectra())[0, 63:67].round(3) + 0.0
-    array([0. , 1. , 0.5, 0. ])
     """
     first, more = (_averaged(lines).real for lines in (spectra.first, spectra.second))
     cross = _averaged(spectra.cross)

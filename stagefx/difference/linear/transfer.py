@@ -40,50 +40,14 @@ _FRESH = _TRANSFORM - SPAN_FRAMES
 
 
 def corners_hz(rate_hz: int) -> Array:
-    """Corners of the low-passes that stand for a slow filter's memory.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    ndarray of float64, Hz
-        Two an octave, from 0.002 Hz up.
-
-    Examples
-    --------
-    >>> corners = corners_hz(44100)
-    >>> len(corners), float(corners[0]), round(float(corners[-1]))
-    (35, 0.002, 262)
-    """
+    """Corners of the low-passes that stand for a slow filter's memory."""
     octaves = np.log2(HIGHEST_CORNER_SHARE * rate_hz / LOWEST_CORNER_HZ)
     count = max(int(CORNERS_PER_OCTAVE * octaves) + 1, 2)
     return np.asarray(LOWEST_CORNER_HZ * 2.0 ** (np.arange(count) / CORNERS_PER_OCTAVE))
 
 
 def lead_in(first: Recording, start: int) -> Array:
-    """What was played before a stretch, as far as a filter remembers it.
-
-    Parameters
-    ----------
-    first : Recording
-        The piece.
-    start : int, frames
-        Where the stretch begins.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels], full scale 1.0
-        Up to 4 s; at least 1152 frames, silence where there is nothing.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> lead_in(HeldAudio(np.ones((48000, 1)), 48000), 300).shape
-    (1152, 1)
-    """
+    """What was played before a stretch, as far as a filter remembers it."""
     made = first.format
     begin = max(start - round(LEAD_IN_S * made.rate_hz), 0)
     before = first.read(begin, start) if start > begin else np.zeros((0, made.channels))
@@ -92,23 +56,7 @@ def lead_in(first: Recording, start: int) -> Array:
 
 @dataclass(frozen=True)
 class TransferModel:
-    """What a linear filter makes of the first version to become the second, less the first.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    gain : float
-        From first to second, polarity included; what the filter is given relative to.
-    taps : ndarray of float64 [channels, 1153]
-        Impulse response; its present is tap 128.
-    low_passes : ndarray of float64 [channels, corners]
-        How much of each low-pass of `corners_hz` is added.
-    offset : ndarray of float64 [channels], full scale 1.0
-        Steady pressure that the second has more.
-    seen_share : float, 0 to 1
-        How much of the piece the filter was found from.
-    """
+    """What a linear filter makes of the first version to become the second, less the first."""
 
     rate_hz: int
     gain: float
@@ -118,18 +66,7 @@ class TransferModel:
     seen_share: float = 1.0
 
     def response(self, hz: Array) -> Complex:
-        """The filter's response at some frequencies.
-
-        Parameters
-        ----------
-        hz : ndarray of float64 [lines], Hz
-            Frequencies.
-
-        Returns
-        -------
-        ndarray of complex128 [channels, lines]
-            1 where the second has what the first has.
-        """
+        """The filter's response at some frequencies."""
         angle = -2.0 * np.pi * np.asarray(hz) / self.rate_hz
         turn = np.exp(1j * angle)
         late = np.arange(-AHEAD_FRAMES, BEHIND_FRAMES + 1)
@@ -142,23 +79,7 @@ class TransferModel:
 
 @lru_cache(maxsize=4)
 def shares_of(rate_hz: int) -> Array:
-    """How much of a new sample each low-pass lets in.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    ndarray of float64 [low-passes, a multiple of 8]
-        In the order of `corners_hz`; those after the last let nothing in.
-
-    Examples
-    --------
-    >>> shares_of(44100).shape, round(float(shares_of(44100)[34]), 3)
-    ((40,), 0.037)
-    """
+    """How much of a new sample each low-pass lets in."""
     corners = corners_hz(rate_hz)
     shares = np.zeros(-(-len(corners) // 8) * 8)
     shares[: len(corners)] = -np.expm1(-2.0 * np.pi * corners / rate_hz)
@@ -178,64 +99,28 @@ def _passing_by(rate_hz: int) -> Array:
 
 
 class LongMemory:
-    """Low-passes that one channel of a piece is passed through, stretch by stretch.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Attributes
-    ----------
-    state : ndarray of float64 [low-passes]
-        What each holds now.
-    """
+    """Low-passes that one channel of a piece is passed through, stretch by stretch."""
 
     def __init__(self, rate_hz: int) -> None:
         self._rate_hz = rate_hz
         self.state = np.zeros(len(shares_of(rate_hz)))
 
     def pass_by(self, samples: Array) -> None:
-        """Hear a stretch of which nothing is wanted but that it be remembered.
-
-        Parameters
-        ----------
-        samples : ndarray of float64 [frames]
-            The stretch.
-        """
+        """Hear a stretch of which nothing is wanted but that it be remembered."""
         samples = np.ascontiguousarray(samples)
         whole = len(samples) // PASSED_FRAMES * PASSED_FRAMES
         pass_by(samples[:whole], _passing_by(self._rate_hz), self.state)
         self.through(samples[whole:])
 
     def through(self, samples: Array) -> Array:
-        """What every low-pass makes of the next stretch.
-
-        Parameters
-        ----------
-        samples : ndarray of float64 [frames]
-            The stretch.
-
-        Returns
-        -------
-        ndarray of float64 [frames, low-passes]
-            Its past included.
-        """
+        """What every low-pass makes of the next stretch."""
         out = np.empty((len(samples), len(self.state)))
         low_passes(np.ascontiguousarray(samples), shares_of(self._rate_hz), self.state, out)
         return out
 
 
 class WeightedMemory(LongMemory):
-    """Low-passes of one channel, each added to it by its weight.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    weights : ndarray of float64 [corners]
-        How much of each.
-    """
+    """Low-passes of one channel, each added to it by its weight."""
 
     def __init__(self, rate_hz: int, weights: Array) -> None:
         super().__init__(rate_hz)
@@ -249,15 +134,7 @@ class WeightedMemory(LongMemory):
         self._near = np.triu(at_once[np.abs(late - late[:, None])])
 
     def add(self, samples: Array, to: Array) -> None:
-        """Add what the low-passes make of the next stretch.
-
-        Parameters
-        ----------
-        samples : ndarray of float64 [frames]
-            The stretch.
-        to : ndarray of float64 [frames]
-            Changed in place.
-        """
+        """Add what the low-passes make of the next stretch."""
         rest = len(samples) % PASSED_FRAMES
         whole = len(samples) - rest
         self._add(np.ascontiguousarray(samples[:whole]), self.state, to[:whole])
@@ -276,33 +153,7 @@ class WeightedMemory(LongMemory):
 def filtered_blocks(
     model: TransferModel, blocks: Iterator[Array], before: Array
 ) -> Iterator[Array]:
-    """What a filter adds to a piece, block by block.
-
-    Parameters
-    ----------
-    model : TransferModel
-        The filter.
-    blocks : iterator of ndarray of float64 [frames, channels]
-        The piece, and 128 frames after it; 128 frames or more in each block.
-    before : ndarray of float64 [frames, channels]
-        What was played before it, 1152 frames or more.
-
-    Yields
-    ------
-    ndarray of float64 [frames, channels]
-        As many frames as have come, less the first 128.
-
-    Examples
-    --------
-    >>> taps = np.zeros((1, 1153))
-    >>> taps[0, 128 + 2] = 0.5
-    >>> nothing = np.zeros((1, len(corners_hz(48000))))
-    >>> model = TransferModel(48000, 1.0, taps, nothing, np.zeros(1))
-    >>> piece = np.arange(300.0)[:, None]
-    >>> (added,) = filtered_blocks(model, iter([piece]), np.zeros((1152, 1)))
-    >>> added[:5].ravel().round(9) + 0.0
-    array([0. , 0. , 0. , 0.5, 1. ])
-    """
+    """What a filter adds to a piece, block by block."""
     channels = len(model.taps)
     memories = [WeightedMemory(model.rate_hz, weights) for weights in model.low_passes]
     for memory, played in zip(memories, before.T, strict=True):

@@ -104,27 +104,7 @@ def _held_above(rate_hz: int) -> Array:
 class TransferMeter:
     """A meter of the filter between two versions, passed through side by side.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    frames : int
-        How many will be passed through it.
-
-    Notes
-    -----
     Which stretches are taken depends on the number of frames alone.
-
-    Examples
-    --------
-    >>> noise = np.random.default_rng(1).standard_normal((48000, 1))
-    >>> meter = TransferMeter(48000, 1, 47999)
-    >>> meter.add(noise[1:], 0.25 * noise[:-1])
-    >>> found = meter.model(1.0).response(np.array([1000.0]))
-    >>> round(float(abs(found[0, 0])), 4)
-    1.2483
     """
 
     def __init__(self, rate_hz: int, channels: int, frames: int) -> None:
@@ -144,24 +124,12 @@ class TransferMeter:
         self._share = sum(count for _, count in self._stretches) / max(rows, 1)
 
     def lead_in(self, first: Array) -> None:
-        """Pass what was played before through the meter; once, and before all else.
-
-        Parameters
-        ----------
-        first : ndarray of float64 [1088 frames or more, channels]
-            The first version just before the stretch.
-        """
+        """Pass what was played before through the meter; once, and before all else."""
         self._at = self._heard = -len(first)
         self.add(first, np.zeros_like(first))
 
     def add(self, first: Array, more: Array) -> None:
-        """Pass the next stretch of both through the meter.
-
-        Parameters
-        ----------
-        first, more : ndarray of float64 [frames, channels]
-            The first version, and what the second has more at about the first's gain.
-        """
+        """Pass the next stretch of both through the meter."""
         if not self._stretches:
             return
         self._waiting = np.concatenate([self._waiting, np.stack([first.T, more.T])], axis=2)
@@ -210,20 +178,7 @@ class TransferMeter:
             sums.add(smooth[0], smooth[1, BEHIND_FRAMES : smooth.shape[1] - AHEAD_FRAMES], state)
 
     def model(self, gain: float, beside: Executor | None = None) -> TransferModel:
-        """The filter that fits best.
-
-        Parameters
-        ----------
-        gain : float
-            By what the second was divided.
-        beside : Executor or None
-            Another thread for every other channel.
-
-        Returns
-        -------
-        TransferModel
-            Of all that was passed through.
-        """
+        """The filter that fits best."""
         coming = [beside.submit(sums.solution) for sums in self._sums[1::2]] if beside else []
         found = np.zeros((len(self._sums), SPAN_FRAMES + 1 + len(corners_hz(self._rate_hz)) + 1))
         for channel, sums in enumerate(self._sums):
@@ -242,11 +197,6 @@ class _Sums:
     """Sums over stretches of one channel, each from frame a to b.
 
     u[n] is the first version read one reach ahead, so that tap j multiplies u[n - j].
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
     """
 
     def __init__(self, rate_hz: int) -> None:
@@ -265,17 +215,7 @@ class _Sums:
         self._sum, self._more_sum, self._rows = 0.0, 0.0, 0
 
     def add(self, ahead: Array, more: Array, state: Array) -> None:
-        """Add a stretch.
-
-        Parameters
-        ----------
-        ahead : ndarray of float64 [span + frames]
-            u[a - span] to u[b - 1].
-        more : ndarray of float64 [frames]
-            What is to be explained, a to b - 1.
-        state : ndarray of float64 [low-passes]
-            Of u at a - 1.
-        """
+        """Add a stretch."""
         now = np.ascontiguousarray(ahead[SPAN_FRAMES:])
         rows = np.zeros((3, len(ahead)))
         rows[0], rows[1, SPAN_FRAMES:], rows[2, SPAN_FRAMES:] = ahead, now, more

@@ -18,25 +18,7 @@ _LEAST_APART = 1e-9
 
 
 class RemainderMeter(PairMeter):
-    """A pair meter that also finds what a linear filter leaves over.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    segment_frames : int, frames, even
-        Length of a segment.
-
-    Examples
-    --------
-    >>> meter = RemainderMeter(48000, 1, 1024)
-    >>> noise, hiss = np.random.default_rng(1).standard_normal((2, 480_000, 1))
-    >>> meter.add(noise[1:], 0.5 * noise[:-1] + 0.01 * hiss[1:])
-    >>> round(float(10.0 * np.log10(meter.left_over().sum() / meter.spectra().first.sum())), 1)
-    -40.0
-    """
+    """A pair meter that also finds what a linear filter leaves over."""
 
     def __init__(self, rate_hz: int, channels: int, segment_frames: int) -> None:
         super().__init__(rate_hz, channels, segment_frames)
@@ -54,14 +36,7 @@ class RemainderMeter(PairMeter):
         self._segments += 1
 
     def left_over(self) -> Array:
-        """Power of the second that no linear filter makes of the first.
-
-        Returns
-        -------
-        ndarray of float64 [channels, lines], full scale squared
-            In the sums of `spectra`; what two fitted numbers a line take of plain noise is given
-            back.
-        """
+        """Power of the second that no linear filter makes of the first."""
         spectra = self.spectra()
         first = np.where(spectra.first > 0.0, spectra.first, 1.0)
         apart = self._sloped - np.abs(self._own) ** 2 / first

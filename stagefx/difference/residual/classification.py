@@ -26,20 +26,7 @@ _LOWEST_HZ, _HIGHEST_HZ = 20.0, 20000.0
 
 @dataclass(frozen=True)
 class RemainderParts:
-    """A remainder taken apart by playing the same again.
-
-    Parameters
-    ----------
-    hz : tuple of float, Hz
-        Third octaves, 20 Hz to 20 kHz.
-    distortion_dbfs, noise_dbfs : tuple of float, dB
-        What came again, and what did not, re a full-scale sine, mean of the channels; minus
-        infinity where nothing was found.
-    distortion_db, noise_db : float, dB
-        The same, 20 Hz to 20 kHz, re the first version.
-    distortion_floor_db : float, dB
-        How much of the noise may pass for distortion, re the first version.
-    """
+    """A remainder taken apart by playing the same again."""
 
     hz: tuple[float, ...]
     distortion_dbfs: tuple[float, ...]
@@ -49,13 +36,7 @@ class RemainderParts:
     distortion_floor_db: float
 
     def as_json(self) -> dict[str, Any]:
-        """The parts as plain values.
-
-        Returns
-        -------
-        dict
-            Levels; None for minus infinity.
-        """
+        """The parts as plain values."""
         bands = zip(self.hz, self.distortion_dbfs, self.noise_dbfs, strict=True)
         return {
             "distortion_db": _plain(self.distortion_db),
@@ -83,39 +64,8 @@ def told_apart(
 
     ``distortion = Re Σ R1* R2``, ``noise = Σ (|R1|² + |R2|²) / 2 - distortion``
 
-    Parameters
-    ----------
-    first, second, again : Recording
-        The first version, the second, and the second once more.
-    difference, difference_again : Difference
-        Of the first and the second, and of the first and the second once more.
-
-    Returns
-    -------
-    RemainderParts
-        By third octaves and as a whole.
-
-    Raises
-    ------
-    ComparisonError
-        The two have less than 0.2 s in common.
-
-    References
-    ----------
     J. S. Bendat, A. G. Piersol, "Random Data", Wiley: what two records have in common by their
     cross spectrum.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> one, two, three = 0.1 * np.random.default_rng(1).standard_normal((3, 96000, 1))
-    >>> bent = one + 0.1 * (one**2 - 0.01)
-    >>> first = HeldAudio(one, 48000)
-    >>> takes = [HeldAudio(bent + 0.001 * hiss, 48000) for hiss in (two, three)]
-    >>> found = told_apart(first, *takes, *(take_apart(first, take) for take in takes))
-    >>> round(found.distortion_db), round(found.noise_db)
-    (-38, -61)
     """
     start = max(difference.start, difference_again.start)
     stop = min(difference.stop, difference_again.stop)

@@ -35,40 +35,9 @@ def remainder_blocks(
 
     ``remainder = second / gain, its delay taken away, less the first through the filter``
 
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    difference : Difference
-        What `take_apart` found between them.
-
-    Yields
-    ------
-    first_block, remainder_block : ndarray of float64 [frames, channels], full scale 1.0
-        The stretch that was compared, in order, each frame once.
-
-    Raises
-    ------
-    ComparisonError
-        The difference holds no filter.
-
-    Notes
-    -----
     A steady offset counts as response.  Of two linear versions the remainder lies more than 120 dB
     below the music, 20 Hz to 20 kHz; of a filter that rings for longer than 20 ms, as a narrow
     equaliser below 200 Hz does, some of the ringing is left.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
-    >>> dull = noise[1:] + noise[:-1]
-    >>> first, second = HeldAudio(dull, 48000), HeldAudio(0.5 * dull + 0.001 * hiss[1:], 48000)
-    >>> found = take_apart(first, second)
-    >>> left = np.concatenate([left for _, left in remainder_blocks(first, second, found)])
-    >>> round(float(np.std(left) / np.std(0.002 * hiss)), 1)
-    1.0
     """
     for played, expected, left in explained_blocks(first, second, difference):
         del expected
@@ -78,34 +47,7 @@ def remainder_blocks(
 def explained_blocks(
     first: Recording, second: Recording, difference: Difference
 ) -> Iterator[tuple[Array, Array, Array]]:
-    """The first version, what a filter makes of it, and the remainder, block by block.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    difference : Difference
-        What `take_apart` found between them.
-
-    Yields
-    ------
-    first_block, expected_block, remainder_block : ndarray of float64 [frames, channels]
-        At the first's gain.
-
-    Raises
-    ------
-    ComparisonError
-        The difference holds no filter.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> noise = HeldAudio(0.1 * np.random.default_rng(1).standard_normal((96000, 1)), 48000)
-    >>> _, expected, left = next(explained_blocks(noise, noise, take_apart(noise, noise)))
-    >>> bool(np.array_equal(expected, noise.read(0, len(expected)))), float(abs(left).max())
-    (True, 0.0)
-    """
+    """The first version, what a filter makes of it, and the remainder, block by block."""
     model = difference.transfer
     if model is None:
         raise ComparisonError(

@@ -23,29 +23,6 @@ def residual_blocks(
     """The residual of two versions, block by block.
 
     ``residual = second / gain - first``, the second's delay taken away
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    alignment : Alignment
-        How the second lies beside the first.
-    start, stop : int, frames
-        The stretch of the first; all that both have where left out.
-
-    Yields
-    ------
-    ndarray of float64 [frames, channels], full scale 1.0
-        At the first's gain.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> one = HeldAudio(np.ones((3, 1)), 48000)
-    >>> other = HeldAudio(np.array([[-2.0], [-2.0], [-2.5]]), 48000)
-    >>> turned = Alignment(delay_frames=0.0, gain_db=20.0 * np.log10(2.0), polarity=-1)
-    >>> [block.ravel().round(6).tolist() for block in residual_blocks(one, other, turned)]
-    [[0.0, 0.0, 0.25]]
     """
     for pair in side_by_side(first, second, alignment, start=start, stop=stop):
         yield pair.second / alignment.gain - pair.first

@@ -27,19 +27,7 @@ _MOMENTS = 5
 
 @dataclass(frozen=True)
 class Moment:
-    """A moment at which much is left over.
-
-    Parameters
-    ----------
-    at_s : float, s
-        Where its slot begins, on the first version's scale.
-    remainder_dbfs : float, dB
-        Remainder re a full-scale sine.
-    under_music_db : float, dB
-        Remainder re the music of the same slot; minus infinity where none is left.
-    hz : float, Hz
-        The third octave that holds most of it.
-    """
+    """A moment at which much is left over."""
 
     at_s: float
     remainder_dbfs: float
@@ -49,23 +37,7 @@ class Moment:
 
 @dataclass(frozen=True)
 class RemainderPicture:
-    """The remainder by third octaves and slots of time.
-
-    Parameters
-    ----------
-    hz : ndarray of float64 [bands], Hz
-        Exact middle frequencies, 20 Hz to 20 kHz.
-    start_s : ndarray of float64 [slots], s
-        Where each slot begins, on the first version's scale.
-    slot_s : float, s
-        Length of a slot.
-    remainder_dbfs, first_dbfs : ndarray of float64 [bands, slots], dB
-        Re a full-scale sine, mean of the channels; minus infinity where nothing is.
-    music_dbfs : float, dB
-        Level of the whole first version.
-    worst : tuple of Moment
-        The slots in which most is left, most first, neighbours left out.
-    """
+    """The remainder by third octaves and slots of time."""
 
     hz: Array
     start_s: Array
@@ -81,13 +53,7 @@ class RemainderPicture:
         return self.remainder_dbfs - self.music_dbfs
 
     def as_json(self) -> dict[str, Any]:
-        """The picture as plain values.
-
-        Returns
-        -------
-        dict
-            Lists by band of lists by slot; None for minus infinity.
-        """
+        """The picture as plain values."""
         return {
             "hz": self.hz.tolist(),
             "start_s": self.start_s.tolist(),
@@ -108,31 +74,7 @@ def _plain(value: float) -> float | None:
 def remainder_picture(
     first: Recording, second: Recording, difference: Difference
 ) -> RemainderPicture:
-    """Draw up where the remainder lies in time and in frequency.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece.
-    difference : Difference
-        What `take_apart` found between them.
-
-    Returns
-    -------
-    RemainderPicture
-        Slots of 0.5 s; longer in pieces over 8 minutes.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.difference.decomposition import take_apart
-    >>> one, hiss = 0.1 * np.random.default_rng(1).standard_normal((2, 96000, 1))
-    >>> hiss[:50_000] = 0.0
-    >>> first, second = HeldAudio(one, 48000), HeldAudio(one + 0.01 * hiss, 48000)
-    >>> picture = remainder_picture(first, second, take_apart(first, second))
-    >>> picture.worst[0].at_s >= 1.0, picture.remainder_dbfs.shape
-    (True, (31, 4))
-    """
+    """Draw up where the remainder lies in time and in frequency."""
     made = first.format
     slots = _Slots(made.rate_hz, made.channels)
     for played, left in remainder_blocks(first, second, difference):
@@ -174,15 +116,7 @@ def _worst(powers: Array, start_s: Array) -> tuple[Moment, ...]:
 
 
 class BandPowers:
-    """Mean squares by third octaves, of segments under a raised cosine that overlap by half.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    frames : int, frames, even
-        Length of a segment.
-    """
+    """Mean squares by third octaves, of segments under a raised cosine that overlap by half."""
 
     def __init__(self, rate_hz: int, frames: int) -> None:
         self.window = np.sin(np.pi * np.arange(frames) / frames) ** 2
@@ -197,18 +131,7 @@ class BandPowers:
         self._scale = 2.0 / (frames * float(np.square(self.window).sum()))
 
     def of(self, segments: Array) -> Array:
-        """Powers of segments.
-
-        Parameters
-        ----------
-        segments : ndarray of float64 [..., frames]
-            Audio.
-
-        Returns
-        -------
-        ndarray of float64 [..., 31], full scale squared
-            Mean squares.
-        """
+        """Powers of segments."""
         spectra = np.fft.rfft(segments * self.window, axis=-1)
         power = np.square(spectra.real) + np.square(spectra.imag)
         return np.asarray(power @ self._bands.T * self._scale)

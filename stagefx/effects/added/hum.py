@@ -17,30 +17,7 @@ SETTINGS = (
 
 
 def hum(level_v_rms: float, frequency_hz: float) -> Tone:
-    """Add a sine at the amplifier's input.
-
-    Parameters
-    ----------
-    level_v_rms : float, V rms
-        Level at the amplifier's input.
-    frequency_hz : float, Hz
-        Frequency.
-
-    Returns
-    -------
-    Tone
-        The effect.
-
-    Raises
-    ------
-    EffectError
-        A parameter is out of range.
-
-    Examples
-    --------
-    >>> round(hum(0.001, 50.0).peak_v, 6)
-    0.001414
-    """
+    """Add a sine at the amplifier's input."""
     peak_v = ROOT_TWO * level_v_rms
     check_settings(NAME, SETTINGS, peak_v=peak_v, frequency_hz=frequency_hz)
     return Tone(NAME, peak_v, frequency_hz, SETTINGS)

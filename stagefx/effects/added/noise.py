@@ -38,15 +38,7 @@ _DIFFERENCE_POWER = (2.0**16 - 1.0) / 6.0
 
 @dataclass(frozen=True)
 class Noise:
-    """Noise of a given density, the same for a frame whatever the block.
-
-    Parameters
-    ----------
-    density : callable
-        From Hz, > 0, to V²/Hz at the load, shape kept.
-    seed : int
-        Chooses the noise.
-    """
+    """Noise of a given density, the same for a frame whatever the block."""
 
     density: Callable[[Array], Array] = field(repr=False)
     seed: int = 0
@@ -62,42 +54,12 @@ class Noise:
     def runners(
         self, rate_hz: int, *, unit_v: float = 1.0, late_frames: int = 0
     ) -> Callable[[int], OneChannel]:
-        """What makes the runner of one channel.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        unit_v : float, V
-            What a sample of 1.0 means.
-        late_frames : int
-            How late the music comes; there is no noise before its frame 0.
-
-        Returns
-        -------
-        callable
-            Makes a runner from the channel's number; each channel gets its own noise.
-        """
+        """What makes the runner of one channel."""
         amplitude = self._amplitude(rate_hz) / abs(unit_v)
         return lambda channel: _NoiseRunner(amplitude, f"{NAME}, {channel}", self.seed, late_frames)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block; each gets its own noise.
-        unit_v : float, V
-            What a sample of 1.0 means.
-
-        Returns
-        -------
-        Channelwise
-            At the first block.
-        """
+        """A running copy."""
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
     def _amplitude(self, rate_hz: int) -> Array:
@@ -180,28 +142,7 @@ class _NoiseRunner:
 
 
 def stage_noise(circuit: Circuit, *, seed: int = 0) -> Noise:
-    """The noise of a stage at its load, with the spectrum of its budget.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw.
-    seed : int
-        Chooses the noise.
-
-    Returns
-    -------
-    Noise
-        White and 1/f parts of every contributor, each through its own gain.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> noise = stage_noise(nominal(load_stage("line-stage")))
-    >>> round(float(np.sqrt(noise.density(np.array([1e3]))[0])) * 1e9)
-    35
-    """
+    """The noise of a stage at its load, with the spectrum of its budget."""
 
     def density(hz: Array) -> Array:
         found = noise_density(circuit, hz)

@@ -32,15 +32,7 @@ _ALMOST_DIRECT = 2j * np.pi * np.array([1e-15])  # a period of 30 million years
 
 @dataclass(frozen=True)
 class Constant:
-    """A direct voltage added to the signal.
-
-    Parameters
-    ----------
-    level_v : float, V
-        Added to every sample.
-    name : str
-        The effect's name.
-    """
+    """A direct voltage added to the signal."""
 
     level_v: float
     name: str = NAME
@@ -48,33 +40,12 @@ class Constant:
     settings: ClassVar[tuple[Setting, ...]] = SETTINGS
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> ConstantRunner:  # noqa: ARG002
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block.
-        unit_v : float, V
-            What a sample of 1.0 means.
-
-        Returns
-        -------
-        ConstantRunner
-            Ready.
-        """
+        """A running copy."""
         return ConstantRunner(self.level_v / unit_v)
 
 
 class ConstantRunner:
-    """Adds a constant to blocks.
-
-    Parameters
-    ----------
-    level : float
-        In units of full scale.
-    """
+    """Adds a constant to blocks."""
 
     delay_frames = 0
 
@@ -85,42 +56,12 @@ class ConstantRunner:
         """Nothing to forget."""
 
     def through(self, block: Array) -> Array:
-        """Add the constant to the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            Not changed.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            With the constant.
-        """
+        """Add the constant to the next block."""
         return block + self._level
 
 
 def direct_at_load_v(circuit: Circuit) -> float:
-    """Direct voltage at the load whose sign is known.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw.
-
-    Returns
-    -------
-    float, V
-        From the stated offsets; 0 behind a coupling capacitor.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> stage = stage_from({"source": {"offset": "50 mV"}, "load": {"resistance": "10 kohm"}})
-    >>> round(direct_at_load_v(nominal(stage)), 6)
-    0.05
-    """
+    """Direct voltage at the load whose sign is known."""
     after = [*output_parts(circuit), *load_parts(circuit)]
     if circuit.stage.amplifier is not None:
         begin_v = float(stated_direct_v(circuit)[0, 0])

@@ -30,32 +30,7 @@ SETTINGS = (
 
 
 def oscillation(peak_v: float, frequency_hz: float, rate_hz: int) -> Tone | Limiting:
-    """Add a parasitic tone at the amplifier's output, or take away what it eats.
-
-    Parameters
-    ----------
-    peak_v : float, V
-        Peak at the amplifier's output.
-    frequency_hz : float, Hz
-        Frequency.
-    rate_hz : int
-        Sampling rate; above 0.45 of it the tone itself is not heard nor rendered.
-
-    Returns
-    -------
-    Tone or Limiting
-        A sine, or clip levels nearer by the peak and slew limits lower by 2 pi f times the peak.
-
-    Raises
-    ------
-    EffectError
-        A parameter is out of range.
-
-    Examples
-    --------
-    >>> oscillation(0.3, 1.8e6, 44100).limits.eaten_v
-    0.3
-    """
+    """Add a parasitic tone at the amplifier's output, or take away what it eats."""
     check_settings(NAME, SETTINGS, peak_v=peak_v, frequency_hz=frequency_hz)
     if frequency_hz <= BAND_EDGE * rate_hz:
         return Tone(NAME, peak_v, frequency_hz, SETTINGS)
@@ -64,26 +39,7 @@ def oscillation(peak_v: float, frequency_hz: float, rate_hz: int) -> Tone | Limi
 
 
 def refuse_unstable(circuit: Circuit, keep: AbstractSet[str]) -> None:
-    """Refuse to render an unstable loop as if it were a linear amplifier.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw, its knob set.
-    keep : set of str
-        The effects to render.
-
-    Raises
-    ------
-    StageError
-        The loop must oscillate, and neither is its bandwidth left out nor the oscillation stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> refuse_unstable(nominal(load_stage("line-stage")), {"bandwidth"})
-    """
+    """Refuse to render an unstable loop as if it were a linear amplifier."""
     loop = stability(circuit)
     if loop is None or not loop.oscillates[0] or bandwidth.NAME not in keep or NAME in keep:
         return

@@ -18,19 +18,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Tone:
-    """A sine, alike in all channels, whose phase is zero at frame 0.
-
-    Parameters
-    ----------
-    name : str
-        The effect's name.
-    peak_v : float, V
-        Its peak where it is added.
-    frequency_hz : float, Hz
-        Its frequency, at most 0.45 of the sampling rate.
-    settings : tuple of Setting
-        Parameters, for display.
-    """
+    """A sine, alike in all channels, whose phase is zero at frame 0."""
 
     name: str
     peak_v: float
@@ -39,27 +27,7 @@ class Tone:
     gain: ClassVar[float] = 1.0
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> ToneRunner:  # noqa: ARG002
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block.
-        unit_v : float, V
-            What a sample of 1.0 means.
-
-        Returns
-        -------
-        ToneRunner
-            At frame 0.
-
-        Raises
-        ------
-        EffectError
-            The sampling rate is too low for the tone.
-        """
+        """A running copy."""
         if self.frequency_hz > BAND_EDGE * rate_hz:
             raise EffectError(
                 f"a sampling rate of {rate_hz} Hz is too low for {self.name} at "
@@ -70,15 +38,7 @@ class Tone:
 
 
 class ToneRunner:
-    """Adds a sine to blocks; a frame's value depends on its number alone.
-
-    Parameters
-    ----------
-    peak : float
-        In units of full scale.
-    cycles_per_frame : float
-        Frequency over sampling rate.
-    """
+    """Adds a sine to blocks; a frame's value depends on its number alone."""
 
     delay_frames = 0
 
@@ -88,13 +48,7 @@ class ToneRunner:
         self._first = self._next = 0
 
     def start_at(self, frame: int) -> None:
-        """Say which frame of the music the first block starts at.
-
-        Parameters
-        ----------
-        frame : int
-            Below zero where what stands before is late.
-        """
+        """Say which frame of the music the first block starts at."""
         self._first = self._next = frame
 
     def rewind(self) -> None:
@@ -102,18 +56,7 @@ class ToneRunner:
         self._next = self._first
 
     def through(self, block: Array) -> Array:
-        """Add the sine to the next block.
-
-        Parameters
-        ----------
-        block : array [n GRID_FRAMES, channels]
-            Not changed.
-
-        Returns
-        -------
-        array [n GRID_FRAMES, channels]
-            With the sine.
-        """
+        """Add the sine to the next block."""
         frames = np.arange(self._next, self._next + block.shape[0], dtype=np.float64)
         self._next += block.shape[0]
         cycles = frames * self._cycles

@@ -19,30 +19,7 @@ SETTINGS = (
 
 
 def clip(high_v: float, low_v: float) -> Limiting:
-    """Limit the level: v stays between two voltages, and nothing winds up.
-
-    Parameters
-    ----------
-    high_v : float, V, > 0
-        Highest voltage at the amplifier's output; infinite for no limit.
-    low_v : float, V, < 0
-        Lowest.
-
-    Returns
-    -------
-    Limiting
-        The effect.
-
-    Raises
-    ------
-    EffectError
-        A parameter is out of range.
-
-    Examples
-    --------
-    >>> clip(13.5, -13.5).limits.high_v
-    13.5
-    """
+    """Limit the level: v stays between two voltages, and nothing winds up."""
     high = {} if high_v == math.inf else {"high_v": high_v}
     low = {} if low_v == -math.inf else {"low_v": low_v}
     check_settings(NAME, SETTINGS, **high, **low)

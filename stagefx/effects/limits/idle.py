@@ -33,30 +33,7 @@ at most 2.4 times as much."""
 
 
 def calm_blocks(rows: Array, limits: Array, law: Array) -> list[bool]:
-    """Whether nothing can happen on each block but the first and the last.
-
-    Parameters
-    ----------
-    rows : array [blocks, COLUMNS]
-        What `stagefx.kernels.block_extrema.outline` tells of each block.
-    limits : array [2]
-        High and low.
-    law : array [3]
-        Rise, fall (negative) and time constant, per interval of a quarter of a frame.
-
-    Returns
-    -------
-    list of bool [blocks - 2]
-        A block's neighbours count as far as the limiter looks.
-
-    Examples
-    --------
-    >>> quiet = np.full((3, 6), 0.1)
-    >>> calm_blocks(quiet, np.array([1.0, -1.0]), np.array([np.inf, -np.inf, 0.0]))
-    [True]
-    >>> calm_blocks(quiet, np.array([0.2, -0.2]), np.array([np.inf, -np.inf, 0.0]))
-    [False]
-    """
+    """Whether nothing can happen on each block but the first and the last."""
     peak, step = float(rows[:, PEAK].max()), float(rows[:, STEP].max())
     if _calm(LEVEL_OVER_PEAK * peak, _slope(peak, step), limits, law, _LAG_FLOOR):
         return [True] * (len(rows) - 2)
@@ -69,28 +46,7 @@ def calm_blocks(rows: Array, limits: Array, law: Array) -> list[bool]:
 
 
 def calm_between(nodes: Array, limits: Array, law: Array) -> bool:
-    """Whether nothing can happen between nodes: a second look, sharper than that at samples.
-
-    Parameters
-    ----------
-    nodes : array [nodes]
-        Target at four times a frame.
-    limits : array [2]
-        High and low.
-    law : array [3]
-        Rise, fall (negative) and time constant, per interval of a quarter of a frame.
-
-    Returns
-    -------
-    bool
-        Whether limits and lag are out of reach of the polynomials through the nodes.
-
-    Examples
-    --------
-    >>> nodes = 0.5 * np.sin(np.arange(100) / 10)
-    >>> calm_between(nodes, np.array([1.0, -1.0]), np.array([0.1, -0.1, 0.0]))
-    True
-    """
+    """Whether nothing can happen between nodes: a second look, sharper than that at samples."""
     found = np.empty(2)
     reach(nodes, np.empty((3, LANES)), found)
     peak, step = found.tolist()

@@ -14,21 +14,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class LimitSet:
-    """Limits at the amplifier's output.
-
-    Parameters
-    ----------
-    high_v, low_v : float, V
-        Clip levels; infinite where there is none.
-    slew_rise_v_per_s, slew_fall_v_per_s : float, V/s, > 0
-        Slew limits; infinite where there is none.
-    time_constant_s : float, s
-        The closed loop's small-signal time constant, for the lag below the limit.
-    shift_v : float, V
-        Direct voltage that stands at the output and is not among the samples.
-    eaten_v, eaten_v_per_s : float, V and V/s, >= 0
-        Swing and slope that a parasitic tone takes for itself.
-    """
+    """Limits at the amplifier's output."""
 
     high_v: float = np.inf
     low_v: float = -np.inf
@@ -40,18 +26,7 @@ class LimitSet:
     eaten_v_per_s: float = 0.0
 
     def both(self, other: LimitSet) -> LimitSet:
-        """Take these limits and others at once.
-
-        Parameters
-        ----------
-        other : LimitSet
-            More limits at the same place.
-
-        Returns
-        -------
-        LimitSet
-            The narrower of each.
-        """
+        """Take these limits and others at once."""
         return LimitSet(
             min(self.high_v, other.high_v),
             max(self.low_v, other.low_v),
@@ -69,18 +44,7 @@ class LimitSet:
         return bool(self.shift_v or self.eaten_v or self.eaten_v_per_s)
 
     def taking(self, times: float) -> LimitSet:
-        """Multiply what is taken of the limits.
-
-        Parameters
-        ----------
-        times : float
-            Factor.
-
-        Returns
-        -------
-        LimitSet
-            The same limits, with so much more or less taken.
-        """
+        """Multiply what is taken of the limits."""
         return replace(
             self,
             shift_v=times * self.shift_v,
@@ -89,18 +53,7 @@ class LimitSet:
         )
 
     def left(self) -> LimitSet:
-        """What shift and parasitic tone leave of the limits.
-
-        Returns
-        -------
-        LimitSet
-            Limits for the samples alone.
-
-        Raises
-        ------
-        StageError
-            Nothing is left.
-        """
+        """What shift and parasitic tone leave of the limits."""
         found = LimitSet(
             self.high_v - self.shift_v - self.eaten_v,
             self.low_v - self.shift_v + self.eaten_v,
@@ -117,23 +70,7 @@ class LimitSet:
         return found
 
     def per(self, unit_v: float, intervals_per_s: float) -> tuple[Array, Array]:
-        """The limits in the units of samples and intervals.
-
-        Parameters
-        ----------
-        unit_v : float, V
-            What a sample of 1.0 means; negative where polarity is inverted.
-        intervals_per_s : float, 1/s
-            Nodes a second.
-
-        Returns
-        -------
-        limits : array [2]
-            High and low.
-        law : array [3]
-            Rise, fall (negative) and time constant, per interval; as
-            `stagefx.kernels.limiter.limit` takes them.
-        """
+        """The limits in the units of samples and intervals."""
         left = self.left()
         high, low = left.high_v / unit_v, left.low_v / unit_v
         rise = left.slew_rise_v_per_s / (unit_v * intervals_per_s)

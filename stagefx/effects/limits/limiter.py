@@ -46,17 +46,7 @@ _MORE = 3
 
 @dataclass(frozen=True)
 class Limiting:
-    """Slew limit, clip levels, or both, as an effect.
-
-    Parameters
-    ----------
-    name : str
-        The effect's name.
-    limits : LimitSet
-        At the amplifier's output.
-    settings : tuple of Setting
-        Parameters, for display.
-    """
+    """Slew limit, clip levels, or both, as an effect."""
 
     name: str
     limits: LimitSet
@@ -65,75 +55,22 @@ class Limiting:
     delay_frames: ClassVar[int] = 2 * GRID_FRAMES
 
     def followed_by(self, other: Limiting) -> Limiting:
-        """Join this effect and another at the same place into one.
-
-        Parameters
-        ----------
-        other : Limiting
-            More limits.
-
-        Returns
-        -------
-        Limiting
-            Both at once, which is what an amplifier does.
-        """
+        """Join this effect and another at the same place into one."""
         return Limiting(f"{self.name}, {other.name}", self.limits.both(other.limits))
 
     def runners(
         self, rate_hz: int, *, unit_v: float = 1.0, skip_idle: bool = True
     ) -> Callable[[int], Limiter]:
-        """What makes the limiter of one channel.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        unit_v : float, V
-            What a sample of 1.0 means.
-        skip_idle : bool
-            Whether blocks on which nothing can happen are passed by; off only in tests.
-
-        Returns
-        -------
-        callable
-            Makes a limiter at rest, which keeps a tally.
-        """
+        """What makes the limiter of one channel."""
         return lambda _channel: Limiter(self.limits, rate_hz, unit_v, skip_idle=skip_idle)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block.
-        unit_v : float, V
-            What a sample of 1.0 means.
-
-        Returns
-        -------
-        Channelwise
-            At rest.
-        """
+        """A running copy."""
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
 
 class Limiter:
-    """Slew limit and clip levels on one channel; late by two blocks of the grid.
-
-    Parameters
-    ----------
-    limits : LimitSet
-        At the amplifier's output.
-    rate_hz : int
-        Sampling rate.
-    unit_v : float, V
-        What a sample of 1.0 means.
-    skip_idle : bool
-        Whether blocks on which nothing can happen are passed by; off only in tests.
-    """
+    """Slew limit and clip levels on one channel; late by two blocks of the grid."""
 
     delay_frames = 2 * GRID_FRAMES
 
@@ -157,18 +94,7 @@ class Limiter:
         self.tally = Tally()
 
     def through(self, samples: Array) -> Array:
-        """Work on the next samples.
-
-        Parameters
-        ----------
-        samples : array [n GRID_FRAMES]
-            Target at the amplifier's output.
-
-        Returns
-        -------
-        array [n GRID_FRAMES]
-            What the limits leave of it, late by two blocks.
-        """
+        """Work on the next samples."""
         line = np.concatenate((self._past, samples))
         calm = self._watched(line, samples.size // GRID_FRAMES)
         self._past = line[-2 * GRID_FRAMES :].copy()

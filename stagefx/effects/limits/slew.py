@@ -22,33 +22,9 @@ SETTINGS = (
 def slew(rise_v_per_s: float, fall_v_per_s: float, time_constant_s: float = 0.0) -> Limiting:
     """Limit the slope: dv/dt = S tanh((u - v)/(S tau)), tau short against the music.
 
-    Parameters
-    ----------
-    rise_v_per_s, fall_v_per_s : float, V/s, > 0
-        Steepest rise and fall; infinite for no limit.
-    time_constant_s : float, s, >= 0
-        tau = N/w_t; with 0 the output follows exactly until it slews.
-
-    Returns
-    -------
-    Limiting
-        The effect.
-
-    Raises
-    ------
-    EffectError
-        A parameter is out of range.
-
-    Notes
-    -----
     The law is that of an undegenerated bipolar pair.  For other input stages it overstates the
     distortion below slewing.  A sine comes out within 0.25 S tau of the law at any moment,
     within 0.6 S tau where its steepest slope is S itself.
-
-    Examples
-    --------
-    >>> slew(9e6, 9e6).limits.slew_rise_v_per_s
-    9000000.0
     """
     stated = {"slew_rise_v_per_s": rise_v_per_s, "slew_fall_v_per_s": fall_v_per_s}
     finite = {name: value for name, value in stated.items() if value != math.inf}

@@ -19,17 +19,7 @@ MOMENTS = 10
 
 @dataclass
 class Tally:
-    """What a limiter did so far, on one channel.
-
-    Parameters
-    ----------
-    frames : int
-        Frames worked on.
-    clipped_frames, slewing_frames, nonlinear_frames : int
-        Frames with clipping, with slewing, with either.
-    extremes : array [4]
-        Highest and lowest target, steepest rise and fall per frame, in units of full scale.
-    """
+    """What a limiter did so far, on one channel."""
 
     frames: int = 0
     clipped_frames: int = 0
@@ -40,20 +30,7 @@ class Tally:
     _now: tuple[int, int, int, int] = (0, 0, 0, 0)
 
     def count(self, first_block: int, marks: Array) -> list[int]:
-        """Add the marks of blocks.
-
-        Parameters
-        ----------
-        first_block : int
-            Which block of the grid the first is; rising.
-        marks : array [blocks, GRID_FRAMES, nodes a frame]
-            As `stagefx.kernels.limiter.limit` leaves them.
-
-        Returns
-        -------
-        list of int
-            Frames of each block with clipping or slewing.
-        """
+        """Add the marks of blocks."""
         counts = np.empty((marks.shape[0], 3))
         count_marks(marks, counts)
         clips, slews, either = ([int(count) for count in part] for part in counts.T)
@@ -81,12 +58,6 @@ class Tally:
         return heapq.nlargest(MOMENTS, [*self._worst, self._now])
 
     def moments(self) -> tuple[tuple[int, int, int], ...]:
-        """The moments in which most happened.
-
-        Returns
-        -------
-        tuple of (frame, clipped frames, slewing frames)
-            At most `MOMENTS`, worst first; the frame is where the moment begins.
-        """
+        """The moments in which most happened."""
         span = MOMENT_BLOCKS * GRID_FRAMES
         return tuple((moment * span, clips, slews) for _, moment, clips, slews in self._ranked())

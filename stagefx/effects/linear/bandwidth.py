@@ -17,48 +17,12 @@ NAME = "bandwidth"
 
 
 def feedback_parts(circuit: Circuit) -> Linear:
-    """From amplifier input to the target of its output, the device taken as infinitely fast.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw, with an amplifier.
-
-    Returns
-    -------
-    Linear
-        Gain of the feedback parts; their capacitors shape what the output tries to follow.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(feedback_parts(nominal(load_stage("slow-early"))).gain, 4)
-    4.0303
-    """
+    """From amplifier input to the target of its output, the device taken as infinitely fast."""
     return _response(circuit, lambda amplifier: amplifier.ideal_gain, _gain_leg_corner(circuit))
 
 
 def loop_speed(circuit: Circuit) -> Linear:
-    """What the loop's finite speed and gain leave of the target.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw, with an amplifier.
-
-    Returns
-    -------
-    Linear
-        Closed-loop gain over ideal gain, as loaded.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(loop_speed(nominal(load_stage("slow-early"))).gain, 4)
-    1.0
-    """
+    """What the loop's finite speed and gain leave of the target."""
     return _response(circuit, lambda amplifier: amplifier.correction, ())
 
 

@@ -17,25 +17,7 @@ NAME = "loading"
 
 
 def loading_before(circuit: Circuit) -> Linear:
-    """From the source's EMF to the amplifier's input; without an amplifier, to the load.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw.
-
-    Returns
-    -------
-    Linear
-        The exact network.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(loading_before(nominal(load_stage("thin-coupling"))).gain, 6)
-    0.997308
-    """
+    """From the source's EMF to the amplifier's input; without an amplifier, to the load."""
     parts = input_parts(circuit)
     if circuit.stage.amplifier is None:
         parts = [*parts, *output_parts(circuit), *load_parts(circuit)]
@@ -43,25 +25,7 @@ def loading_before(circuit: Circuit) -> Linear:
 
 
 def loading_after(circuit: Circuit) -> Linear:
-    """From the amplifier's output to the load.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw, with an amplifier.
-
-    Returns
-    -------
-    Linear
-        The exact network.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> round(loading_after(nominal(load_stage("thin-coupling"))).gain, 6)
-    0.98909
-    """
+    """From the amplifier's output to the load."""
     return _network([*output_parts(circuit), *load_parts(circuit)])
 
 

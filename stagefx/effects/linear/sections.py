@@ -49,32 +49,13 @@ ResponseAt = Callable[[Array], Complex]
 
 @dataclass(frozen=True)
 class Corner:
-    """A coupling capacitor's corner: a pole and a zero on the real axis.
-
-    Parameters
-    ----------
-    pole_rad_per_s : float, rad/s, > 0
-        Minus the pole.
-    zero_rad_per_s : float, rad/s, >= 0
-        Minus the zero; 0 for a capacitor in series.
-    """
+    """A coupling capacitor's corner: a pole and a zero on the real axis."""
 
     pole_rad_per_s: float
     zero_rad_per_s: float = 0.0
 
     def coefficients(self, rate_hz: int) -> Array:
-        """The matched first-order section.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-
-        Returns
-        -------
-        array [3]
-            b0, zero and pole on the unit interval; gain 1 at half the sampling rate.
-        """
+        """The matched first-order section."""
         pole = float(np.exp(-self.pole_rad_per_s / rate_hz))
         zero = float(np.exp(-self.zero_rad_per_s / rate_hz))
         return np.array([(1.0 + pole) / (1.0 + zero), zero, pole])
@@ -82,21 +63,7 @@ class Corner:
 
 @dataclass(frozen=True)
 class Linear:
-    """A linear effect.
-
-    Parameters
-    ----------
-    name : str
-        The effect's name.
-    response : callable
-        From Hz to the exact complex response, shape kept.
-    gain : float
-        Signed gain at 1 kHz.
-    corners : tuple of Corner
-        Low corners, which a short impulse response cannot hold.
-    settings : tuple of Setting
-        Parameters, for display.
-    """
+    """A linear effect."""
 
     name: str
     response: ResponseAt = field(repr=False)
@@ -106,18 +73,7 @@ class Linear:
     delay_frames: ClassVar[int] = DELAY_FRAMES
 
     def followed_by(self, other: Linear) -> Linear:
-        """Join this effect and the next into one.
-
-        Parameters
-        ----------
-        other : Linear
-            The next effect, with nothing between.
-
-        Returns
-        -------
-        Linear
-            The product of both.
-        """
+        """Join this effect and the next into one."""
         return Linear(
             f"{self.name}, {other.name}",
             lambda hz: self.response(hz) * other.response(hz),
@@ -132,74 +88,20 @@ class Linear:
         return not self.corners and bool(np.all(np.abs(level - 1.0) < _FLAT))
 
     def runners(self, rate_hz: int, *, unit_v: float = 1.0) -> Callable[[int], OneChannel]:  # noqa: ARG002
-        """What makes the runner of one channel.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        unit_v : float, V
-            What a sample of 1.0 means; without influence.
-
-        Returns
-        -------
-        callable
-            Makes a runner at rest.
-        """
+        """What makes the runner of one channel."""
         taps = impulse_response(self, rate_hz)
         return lambda _channel: _LinearRunner(taps, self.corners, rate_hz)
 
     def at(self, rate_hz: int, channels: int, *, unit_v: float = 1.0) -> Channelwise:
-        """A running copy.
-
-        Parameters
-        ----------
-        rate_hz : int
-            Sampling rate.
-        channels : int
-            Channels of every block.
-        unit_v : float, V
-            What a sample of 1.0 means; without influence.
-
-        Returns
-        -------
-        Channelwise
-            At rest.
-        """
+        """A running copy."""
         return Channelwise([self.runners(rate_hz, unit_v=unit_v)], channels)
 
 
 def impulse_response(effect: Linear, rate_hz: int) -> Array:
     """The short impulse response that makes an effect, beside its corners.
 
-    Parameters
-    ----------
-    effect : Linear
-        Any linear effect.
-    rate_hz : int
-        Sampling rate.
-
-    Returns
-    -------
-    array [128], or more for a corner far below the sampling rate
-        Fitted to the exact response over the sections' own, unity at 1 kHz; late by 63 frames.
-        Zero at both ends where 64, 80 or 96 taps hold it.
-
-    Raises
-    ------
-    EffectError
-        A corner lies so far below the sampling rate that no short impulse response holds it.
-
-    Notes
-    -----
     Fitted by least squares up to 0.45 of the sampling rate; what lies above carries next to no
     weight.
-
-    Examples
-    --------
-    >>> flat = Linear("flat", lambda hz: 2.0 + 0j * hz, 2.0)
-    >>> round(float(impulse_response(flat, 48000).sum()), 6)
-    1.0
     """
 
     def target(frequency: Array) -> Complex:
@@ -298,23 +200,7 @@ class _LinearRunner:
 
 
 def large_taps(taps: Array) -> slice:
-    """The groups of taps about the largest beside which the others are small.
-
-    Parameters
-    ----------
-    taps : array [K], K a multiple of 8
-        An impulse response whose gain is about 1.
-
-    Returns
-    -------
-    slice
-        Whole groups of eight.
-
-    Examples
-    --------
-    >>> large_taps(np.where(np.arange(64) == 30, 1.0, 1e-4))
-    slice(24, 32, None)
-    """
+    """The groups of taps about the largest beside which the others are small."""
     sums = np.abs(taps).reshape(-1, GROUP).sum(axis=1)
     first = last = int(np.abs(taps).argmax()) // GROUP
     while sums[:first].sum() + sums[last + 1 :].sum() > _SMALL:

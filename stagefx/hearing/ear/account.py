@@ -18,40 +18,14 @@ _MOST_IN_JSON = 256
 
 @dataclass(frozen=True)
 class Course:
-    """How near a difference comes to being heard, from the beginning to the end.
-
-    Parameters
-    ----------
-    step_s : float, s
-        From one value to the next.
-    probability : ndarray of float64 [steps]
-        Largest calibrated probability of detection in each.
-    evidence : ndarray of float64 [steps]
-        Squared sensitivities, summed over bands, mean over time.
-
-    Examples
-    --------
-    >>> Course(0.5, np.array([0.0, 0.25, 0.125]), np.zeros(3)).thinned(2).probability
-    array([0.25 , 0.125])
-    """
+    """How near a difference comes to being heard, from the beginning to the end."""
 
     step_s: float
     probability: Array
     evidence: Array
 
     def thinned(self, most: int) -> Course:
-        """The same with fewer values.
-
-        Parameters
-        ----------
-        most : int, 1 or more
-            How many values at most.
-
-        Returns
-        -------
-        Course
-            The largest of each few; itself where there are no more anyway.
-        """
+        """The same with fewer values."""
         few = -(-self.probability.size // most)
         if few <= 1:
             return self
@@ -65,23 +39,7 @@ class Course:
 
 @dataclass(frozen=True)
 class Landscape:
-    """Where in the music and at which frequencies a difference stands how high.
-
-    Parameters
-    ----------
-    cell_s : float, s
-        Length of a cell.
-    edges_hz : ndarray of float64 [bands + 1], Hz
-        Edges of the bands, a Bark apart.
-    steps_db : ndarray of float64 [bands, cells], dB
-        Largest difference of excitation re the just-noticeable step; 0 dB in one band alone, for
-        seconds, has an even chance.
-
-    Examples
-    --------
-    >>> Landscape(1.0, np.array([80.0, 200.0]), np.zeros((1, 4))).cells
-    4
-    """
+    """Where in the music and at which frequencies a difference stands how high."""
 
     cell_s: float
     edges_hz: Array
@@ -95,32 +53,7 @@ class Landscape:
 
 @dataclass(frozen=True)
 class EarAccount:
-    """What the ear model says of two versions of a piece.
-
-    Parameters
-    ----------
-    detection_probability : float or None
-        That the difference is noticed, 0 to 1, calibrated: at 1/2 the median trained listener is
-        right in 75 % of two-interval trials; None where the music is too short to tell.
-    standard_probability : float or None
-        What ITU-R BS.1387 makes of it, who takes bands as independent looks; mean of both orders.
-    noise_to_mask_db : float or None, dB
-        Of the difference, the worst channel; minus infinity without any, None as above.
-    disturbed_frames_share : float or None
-        Share of the frames in which some band's difference passes the mask by 1.5 dB.
-    worst_s : float or None, s
-        Time of the largest difference re the just-noticeable step, from the first frame on.
-    worst_hz : float or None, Hz
-        Middle of the band it is in.
-    worst_steps_db : float or None, dB
-        How large it is.
-    course : Course
-        Over time.
-    landscape : Landscape
-        Over time and frequency.
-    reason : str
-        Why there is no probability, else empty.
-    """
+    """What the ear model says of two versions of a piece."""
 
     detection_probability: float | None
     standard_probability: float | None
@@ -134,13 +67,7 @@ class EarAccount:
     reason: str = ""
 
     def as_json(self) -> dict[str, Any]:
-        """The account as plain values.
-
-        Returns
-        -------
-        dict
-            ``{"value": None, "reason": …}`` where there is no number.
-        """
+        """The account as plain values."""
         course = self.course.thinned(_MOST_IN_JSON)
         why = self.reason or "no difference"
         return {
@@ -165,24 +92,7 @@ class EarAccount:
 
 @dataclass(frozen=True)
 class MaskAccount:
-    """How far a remainder stays under what its music masks.
-
-    Parameters
-    ----------
-    noise_to_mask_db : float or None, dB
-        Mean over time and bands, the worst channel; minus infinity where nothing remains, None
-        where the music is too short to tell.
-    disturbed_frames_share : float or None
-        Share of the frames in which some band passes the mask by 1.5 dB.
-    worst_s : float or None, s
-        Time at which a band comes nearest to its mask, from the first frame on.
-    worst_hz : float or None, Hz
-        Middle of that band.
-    worst_db : float or None, dB
-        How far it is over the mask there.
-    reason : str
-        Why there are no figures, else empty.
-    """
+    """How far a remainder stays under what its music masks."""
 
     noise_to_mask_db: float | None
     disturbed_frames_share: float | None
@@ -192,13 +102,7 @@ class MaskAccount:
     reason: str = ""
 
     def as_json(self) -> dict[str, Any]:
-        """The account as plain values.
-
-        Returns
-        -------
-        dict
-            ``{"value": None, "reason": …}`` where there is no number.
-        """
+        """The account as plain values."""
         why = self.reason or "nothing remains"
         return {
             "noise_to_mask_db": _plain(self.noise_to_mask_db, why),

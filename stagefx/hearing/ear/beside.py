@@ -27,28 +27,7 @@ Array = NDArray[np.float64]
 
 
 class EarBeside:
-    """What `EarPair` finds in two versions and `MaskMeter` in a remainder, the first heard once.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine.
-    room_dba : float or None, dB
-        A-weighted noise of the room, which masks; None for none.
-
-    Examples
-    --------
-    >>> music, hiss = np.random.default_rng(1).standard_normal((2, 48000, 1)) * 0.1
-    >>> ear = EarBeside(48000, 1, 92.0)
-    >>> ear.add(music, music + hiss / 100.0, hiss / 100.0)
-    >>> pair, rest = ear.account()
-    >>> round(pair.noise_to_mask_db, 1), round(rest.noise_to_mask_db, 1)
-    (-40.6, -37.6)
-    """
+    """What `EarPair` finds in two versions and `MaskMeter` in a remainder, the first heard once."""
 
     def __init__(
         self,
@@ -63,20 +42,7 @@ class EarBeside:
         self._heard = _HeardBeside(channels, full_scale_spl_db, room_dba)
 
     def add(self, first: ArrayLike, second: ArrayLike, remainder: ArrayLike) -> None:
-        """Pass the next stretch of all three through the ear.
-
-        Parameters
-        ----------
-        first, second, remainder : array-like [frames, channels], full scale 1.0
-            The same frames of all; any number of them.
-
-        Raises
-        ------
-        AudioError
-            A block has not the shape (frames, channels) of this ear.
-        ComparisonError
-            One is longer than another.
-        """
+        """Pass the next stretch of all three through the ear."""
         one, other = check_pair(first, second, self._channels)
         _, rest = check_pair(first, remainder, self._channels)
         self._frames += one.shape[1]
@@ -84,13 +50,7 @@ class EarBeside:
             self._heard.take(batch, self._pool)
 
     def account(self) -> tuple[EarAccount, MaskAccount]:
-        """What was found so far.
-
-        Returns
-        -------
-        tuple of EarAccount and MaskAccount
-            Of both versions, and of the remainder; as if the piece ended here.
-        """
+        """What was found so far."""
         heard = copy.deepcopy(self._heard)
         for batch in self._source.rest():
             heard.take(batch, self._pool)

@@ -38,19 +38,6 @@ MOST_CELLS = 256
 class EarPair:
     """An ear that hears two versions of a piece side by side.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine.
-    room_dba : float or None, dB
-        A-weighted noise of the room, which masks; None for none.
-
-    Notes
-    -----
     The versions have to be aligned, within 24 frames by the standard; their level is kept, since
     a step of level is heard, too.  Excitation in 109 bands, 47 times a second; of its difference in
     each band the channel with the larger one.  The probability is calibrated: one half means that
@@ -60,18 +47,8 @@ class EarPair:
     21 ms only the rising half of a window is seen.  The noise-to-mask ratio takes the first
     version as the music.
 
-    References
-    ----------
     ITU-R BS.1387, annex 2: the ear with a Fourier transform, its probability of detection (4.7),
     noise-to-mask ratio (4.4).  Its overall grade is calibrated on coding faults and not used.
-
-    Examples
-    --------
-    >>> music = np.random.default_rng(1).standard_normal((48000, 1)) * 0.1
-    >>> pair = EarPair(48000, 1, 92.0)
-    >>> pair.add(music, music * 10.0 ** (1.0 / 20.0))
-    >>> round(pair.account().detection_probability, 2)
-    0.89
     """
 
     def __init__(
@@ -87,33 +64,14 @@ class EarPair:
         self._heard = _Heard(channels, full_scale_spl_db, room_dba)
 
     def add(self, first: ArrayLike, second: ArrayLike) -> None:
-        """Pass the next stretch of both versions through the ear.
-
-        Parameters
-        ----------
-        first, second : array-like [frames, channels], full scale 1.0
-            The same frames of both; any number of them.
-
-        Raises
-        ------
-        AudioError
-            A block has not the shape (frames, channels) of this ear.
-        ComparisonError
-            One is longer than the other.
-        """
+        """Pass the next stretch of both versions through the ear."""
         rows = check_pair(first, second, self._channels)
         self._frames += rows[0].shape[1]
         for batch in self._source.add(*rows):
             self._heard.take(batch, self._pool)
 
     def account(self) -> EarAccount:
-        """What was found so far.
-
-        Returns
-        -------
-        EarAccount
-            As if the piece ended here.
-        """
+        """What was found so far."""
         heard = copy.deepcopy(self._heard)
         for batch in self._source.rest():
             heard.take(batch, self._pool)

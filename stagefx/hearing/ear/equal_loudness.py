@@ -39,31 +39,7 @@ def contour_db_spl(phon: float, hz: ArrayLike) -> NDArray[np.float64]:
 
     ``L = (10/a) lg[(4e-10)^(0.3-a) (10^(0.03 phon) - 10^0.072) + 10^(a (T+U)/10)] - U``
 
-    Parameters
-    ----------
-    phon : float, phon, 20 to 90, above 4 kHz to 80
-        Level of the tone at 1 kHz, in dB SPL.
-    hz : array-like of float, Hz, 20 to 12500
-        Frequencies; between the standard's rows its parameters are interpolated over log frequency.
-
-    Returns
-    -------
-    ndarray of float64, dB SPL
-        Free field, from the front, both ears.
-
-    Raises
-    ------
-    ComparisonError
-        A level or frequency that the standard does not cover.
-
-    References
-    ----------
     ISO 226:2023, formula 1 and table 1.
-
-    Examples
-    --------
-    >>> contour_db_spl(40.0, [50.0, 1000.0, 3150.0]).round(1)
-    array([77.8, 40. , 35.5])
     """
     tones = np.asarray(hz, dtype=np.float64)
     most = HIGHEST_PHON_ABOVE_4_KHZ if bool((tones > 4000.0).any()) else HIGHEST_PHON
@@ -82,31 +58,7 @@ def loudness_level_phon(level_db_spl: ArrayLike, hz: ArrayLike) -> NDArray[np.fl
 
     ``phon = (100/3) lg[(10^(a (L+U)/10) - 10^(a (T+U)/10)) / (4e-10)^(0.3-a) + 10^0.072]``
 
-    Parameters
-    ----------
-    level_db_spl : array-like of float, dB SPL
-        Levels of the tones.
-    hz : array-like of float, Hz, 20 to 12500
-        Their frequencies.
-
-    Returns
-    -------
-    ndarray of float64, phon
-        About 2.4 at the threshold, where the standard ends at 20; not a number well below it.
-
-    Raises
-    ------
-    ComparisonError
-        A frequency that the standard does not cover.
-
-    References
-    ----------
     ISO 226:2023, formula 2 and table 1.
-
-    Examples
-    --------
-    >>> loudness_level_phon([64.0, 30.0], [50.0, 1000.0]).round(1)
-    array([19.6, 30. ])
     """
     exponent, transfer_db, threshold_db = _rows_at(np.asarray(hz, dtype=np.float64))
     level = np.asarray(level_db_spl, dtype=np.float64)

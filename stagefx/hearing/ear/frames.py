@@ -26,27 +26,8 @@ _MARGIN_S = 0.03
 class FrameSource:
     """Cuts audio into batches of frames; what is left over can be asked for at any time.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    rows : int, 1 or more
-        Channels, of all versions together.
-    pool : ThreadPoolExecutor or None
-        Threads to spread resampling over; the samples do not depend on it.
-
-    Notes
-    -----
     Audio of another rate is resampled stretch by stretch, on a grid counted from frame 0, each
     with some of its neighbours; so nothing depends on the size of the blocks.
-
-    Examples
-    --------
-    >>> source = FrameSource(48000, 1)
-    >>> [batch.shape for batch in source.add(np.zeros((1, 50_000)))]
-    [(1, 33792)]
-    >>> [batch.shape for batch in source.rest()]
-    [(1, 16384)]
     """
 
     def __init__(self, rate_hz: int, rows: int, pool: ThreadPoolExecutor | None = None) -> None:
@@ -56,18 +37,7 @@ class FrameSource:
         self._resampler = Resampler(rate_hz, rows, pool) if rate_hz != RATE_HZ else None
 
     def add(self, *parts: Array) -> Iterator[Array]:
-        """Take the next audio.
-
-        Parameters
-        ----------
-        *parts : ndarray of float64 [rows of this part, frames]
-            Any number of frames, the same of every part; together all rows.
-
-        Yields
-        ------
-        ndarray of float64 [rows, BATCH_FRAMES × HOP + FRAME - HOP]
-            Audio at 48 kHz that holds `BATCH_FRAMES` overlapping frames; good until the next.
-        """
+        """Take the next audio."""
         if self._resampler is None:
             yield from self._batches(parts)
         else:
@@ -91,13 +61,7 @@ class FrameSource:
                 self._filled = _LAP
 
     def rest(self) -> Iterator[Array]:
-        """What would follow if the audio ended here; leaves everything as it is.
-
-        Yields
-        ------
-        ndarray of float64 [rows, frames × HOP + FRAME - HOP]
-            Audio at 48 kHz that holds at most `BATCH_FRAMES` whole frames.
-        """
+        """What would follow if the audio ended here; leaves everything as it is."""
         tail = self._batch[:, : self._filled]
         if self._resampler is not None:
             tail = np.concatenate([tail, self._resampler.rest()], axis=1)
@@ -110,17 +74,6 @@ class FrameSource:
 class Resampler:
     """Audio at 48 kHz, made stretch by stretch on a grid counted from frame 0.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Rate of what comes in.
-    rows : int, 1 or more
-        Channels.
-    pool : ThreadPoolExecutor or None
-        Threads to spread them over.
-
-    Notes
-    -----
     Each stretch is resampled with some of its neighbours, so that what comes out depends neither
     on the size of the blocks nor on when it is asked for.
     """
@@ -138,18 +91,7 @@ class Resampler:
         """Frames held that have been resampled already."""
 
     def add(self, rows: Array) -> Iterator[Array]:
-        """Take the next audio.
-
-        Parameters
-        ----------
-        rows : ndarray of float64 [rows, frames]
-            Any number of frames.
-
-        Yields
-        ------
-        ndarray of float64 [rows, frames at 48 kHz]
-            Stretches, one after the other.
-        """
+        """Take the next audio."""
         self._held = np.concatenate([self._held, rows], axis=1)
         while self._held.shape[1] >= self._passed + self._stretch + self._margin:
             yield self._resampled(self._stretch)
@@ -159,13 +101,7 @@ class Resampler:
         self._held = self._held.copy()
 
     def rest(self) -> Array:
-        """What is left if the audio ends here.
-
-        Returns
-        -------
-        ndarray of float64 [rows, frames at 48 kHz]
-            The last stretch.
-        """
+        """What is left if the audio ends here."""
         return self._resampled(self._held.shape[1] - self._passed)
 
     def _resampled(self, frames: int) -> Array:

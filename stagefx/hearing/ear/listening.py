@@ -28,24 +28,7 @@ class Desk:
 
 
 class Listener:
-    """An ear that hears one channel of one version.
-
-    Parameters
-    ----------
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine.
-    desk : Desk
-        Where it works; shared with others only on the same thread.
-    room_dba : float or None, dB
-        A-weighted noise of the room it sits in.
-
-    Attributes
-    ----------
-    magnitudes : ndarray of float64 [BATCH_FRAMES, lines]
-        Weighted spectra of the last batch, re 0 dB SPL.
-    excitation, level_db : ndarray of float64 [BATCH_FRAMES, bands]
-        What they cause, as energy and in decibels.
-    """
+    """An ear that hears one channel of one version."""
 
     def __init__(self, full_scale_spl_db: float, desk: Desk, room_dba: float | None = None) -> None:
         self._desk = desk
@@ -58,18 +41,7 @@ class Listener:
         self.level_db = np.empty((BATCH_FRAMES, bands))
 
     def look(self, samples: Array) -> int:
-        """Take the spectra of a batch of frames.
-
-        Parameters
-        ----------
-        samples : ndarray of float64 [frames × HOP + FRAME - HOP]
-            Overlapping frames at 48 kHz, full scale 1.0.
-
-        Returns
-        -------
-        int
-            How many rows of `magnitudes` hold a frame.
-        """
+        """Take the spectra of a batch of frames."""
         from stagefx.kernels.ear import weigh
 
         frames = sliding_window_view(samples, FRAME)[::HOP]
@@ -88,18 +60,7 @@ class Listener:
         return len(frames)
 
     def hear(self, samples: Array) -> int:
-        """Take the spectra of a batch of frames, and the excitation they cause.
-
-        Parameters
-        ----------
-        samples : ndarray of float64 [frames × HOP + FRAME - HOP]
-            Overlapping frames at 48 kHz, full scale 1.0; those that follow the last batch's.
-
-        Returns
-        -------
-        int
-            How many rows hold a frame.
-        """
+        """Take the spectra of a batch of frames, and the excitation they cause."""
         from stagefx.kernels.ear import excite
 
         count = self.look(samples)

@@ -29,34 +29,12 @@ DISTURBED = 10.0 ** (1.5 / 10.0)
 
 
 def frame_time_s(frame: int) -> float:
-    """The middle of a frame.
-
-    Parameters
-    ----------
-    frame : int
-        Its number.
-
-    Returns
-    -------
-    float, s
-        From the first sample on.
-
-    Examples
-    --------
-    >>> round(frame_time_s(0), 4)
-    0.0213
-    """
+    """The middle of a frame."""
     return (frame * HOP + FRAME / 2) / RATE_HZ
 
 
 class MaskTally:
-    """Noise over mask, summed up over a piece.
-
-    Parameters
-    ----------
-    channels : int, 1 or more
-        Number of channels.
-    """
+    """Noise over mask, summed up over a piece."""
 
     def __init__(self, channels: int) -> None:
         self._mask = 10.0 ** (-mask_offset_db() / 10.0)
@@ -67,15 +45,7 @@ class MaskTally:
     def take(
         self, noises: Sequence[Array], excitations: Sequence[Array], sounding: NDArray[np.bool_]
     ) -> None:
-        """Add a batch of frames.
-
-        Parameters
-        ----------
-        noises, excitations : sequence of ndarray of float64 [frames, bands]
-            For each channel, the noise's energy and the music's excitation.
-        sounding : ndarray of bool [frames]
-            Whether there is any sound at all.
-        """
+        """Add a batch of frames."""
         nearest = np.zeros_like(noises[0])
         for channel, (noise, excitation) in enumerate(zip(noises, excitations, strict=True)):
             ratio = noise / (excitation * self._mask)
@@ -89,18 +59,7 @@ class MaskTally:
         self._sounding += int(sounding.sum())
 
     def account(self, reason: str) -> MaskAccount:
-        """What was found so far.
-
-        Parameters
-        ----------
-        reason : str
-            Why nothing can be told, else empty.
-
-        Returns
-        -------
-        MaskAccount
-            Its figures.
-        """
+        """What was found so far."""
         if reason:
             return MaskAccount(None, None, None, None, None, reason)
         mean = float(self._sums.max()) / max(self._sounding, 1)
@@ -118,33 +77,7 @@ class MaskTally:
 
 
 def check_pair(first: ArrayLike, second: ArrayLike, channels: int) -> tuple[Array, Array]:
-    """The same frames of two pieces, channel by channel.
-
-    Parameters
-    ----------
-    first, second : array-like [frames, channels], full scale 1.0
-        Two blocks.
-    channels : int
-        How many channels there have to be.
-
-    Returns
-    -------
-    tuple of two ndarray of float64 [channels, frames]
-        Not copied where that can be helped.
-
-    Raises
-    ------
-    AudioError
-        A block has not the shape (frames, channels) of this meter.
-    ComparisonError
-        One is longer than the other.
-
-    Examples
-    --------
-    >>> one, other = check_pair(np.zeros((5, 2)), np.ones((5, 2)), 2)
-    >>> one.shape
-    (2, 5)
-    """
+    """The same frames of two pieces, channel by channel."""
     one, other = as_block(first, channels=channels), as_block(second, channels=channels)
     if len(one) != len(other):
         raise ComparisonError(
@@ -157,34 +90,11 @@ def check_pair(first: ArrayLike, second: ArrayLike, channels: int) -> tuple[Arra
 class MaskMeter:
     """A meter that music and a remainder are passed through side by side.
 
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine.
-    room_dba : float or None, dB
-        A-weighted noise of the room, which masks; None for none.
-
-    Notes
-    -----
     The noise is the remainder's own weighted spectrum.  The figure is the worst channel's; the
     standard's is the mean of all, which would let a remainder hide in one of many.  Frames in
     which there is no sound at all do not count.
 
-    References
-    ----------
     ITU-R BS.1387, annex 2, 3.2 and 4.4: mask, noise-to-mask ratio, disturbed frames.
-
-    Examples
-    --------
-    >>> music, hiss = np.random.default_rng(1).standard_normal((2, 48000, 1)) * 0.1
-    >>> meter = MaskMeter(48000, 1, 92.0)
-    >>> meter.add(music, hiss / 100.0)
-    >>> round(meter.account().noise_to_mask_db, 1)
-    -37.6
     """
 
     def __init__(
@@ -200,33 +110,14 @@ class MaskMeter:
         self._heard = _Masked(channels, full_scale_spl_db, room_dba)
 
     def add(self, music: ArrayLike, remainder: ArrayLike) -> None:
-        """Pass the next stretch through the meter.
-
-        Parameters
-        ----------
-        music, remainder : array-like [frames, channels], full scale 1.0
-            The same frames of both; any number of them.
-
-        Raises
-        ------
-        AudioError
-            A block has not the shape (frames, channels) of this meter.
-        ComparisonError
-            One is longer than the other.
-        """
+        """Pass the next stretch through the meter."""
         rows = check_pair(music, remainder, self._channels)
         self._frames += rows[0].shape[1]
         for batch in self._source.add(*rows):
             self._heard.take(batch, self._pool)
 
     def account(self) -> MaskAccount:
-        """What was found so far.
-
-        Returns
-        -------
-        MaskAccount
-            As if the music ended here.
-        """
+        """What was found so far."""
         if self._frames < SHORTEST_S * self._rate_hz:
             return self._heard.tally.account(TOO_SHORT)
         heard = copy.deepcopy(self._heard)
@@ -275,25 +166,7 @@ class _Masked:
 
 
 def sounding(batch: Array, frames: int) -> NDArray[np.bool_]:
-    """Which frames of a batch hold any sound.
-
-    Parameters
-    ----------
-    batch : ndarray of float64 [rows, frames × HOP + FRAME - HOP]
-        Overlapping frames.
-    frames : int
-        How many.
-
-    Returns
-    -------
-    ndarray of bool [frames]
-        False where every sample of every row is zero.
-
-    Examples
-    --------
-    >>> sounding(np.zeros((2, 3 * 1024)), 2).tolist()
-    [False, False]
-    """
+    """Which frames of a batch hold any sound."""
     from stagefx.kernels.ear import find_sound
 
     marks = np.zeros(frames)

@@ -35,24 +35,7 @@ def smearing(hz: ArrayLike) -> Array:
 
     ``a = exp(-1 / (F τ))``, τ = 8 ms + (100 Hz / f) 22 ms, F frames a second
 
-    Parameters
-    ----------
-    hz : array-like of float, Hz, above 0
-        Middle of the band.
-
-    Returns
-    -------
-    ndarray of float64
-        Shares.
-
-    References
-    ----------
     ITU-R BS.1387, annex 2, 2.1.8.
-
-    Examples
-    --------
-    >>> smearing([100.0, 1000.0]).round(4)
-    array([0.4911, 0.1235])
     """
     tau_s = SHORTEST_S + 100.0 / np.asarray(hz, np.float64) * (LONGEST_S - SHORTEST_S)
     return np.asarray(np.exp(-1.0 / (FRAMES_PER_SECOND * tau_s)))
@@ -61,19 +44,7 @@ def smearing(hz: ArrayLike) -> Array:
 def mask_offset_db() -> Array:
     """How far under the excitation a noise has to stay to be masked.
 
-    Returns
-    -------
-    ndarray of float64 [109], dB
-        3 dB up to the 12th Bark, a quarter of a decibel a band beyond.
-
-    References
-    ----------
     ITU-R BS.1387, annex 2, 3.2; Barks are counted from the first band.
-
-    Examples
-    --------
-    >>> mask_offset_db()[[0, 48, 49, 108]].tolist()
-    [3.0, 3.0, 3.0625, 6.75]
     """
     places = BAND_BARK * np.arange(band_centres_hz().size)
     return np.where(places <= 12.0, 3.0, 0.25 * places)
@@ -84,37 +55,14 @@ def upper_slope_nepers() -> Array:
 
     ``(-24 - 230 / f) dB a Bark``, to which a fifth of the level is added
 
-    Returns
-    -------
-    ndarray of float64 [109]
-        Natural logarithm of energy.
-
-    References
-    ----------
     ITU-R BS.1387, annex 2, 2.1.7.
-
-    Examples
-    --------
-    >>> float((upper_slope_nepers()[0] * 10.0 / np.log(10.0) / 0.25).round(2))
-    -26.51
     """
     slope_db = -24.0 - 230.0 / band_centres_hz()
     return np.asarray(0.1 * slope_db * BAND_BARK * np.log(10.0))
 
 
 def lower_sum() -> Array:
-    """What the lower slope adds up to over a band and all below it.
-
-    Returns
-    -------
-    ndarray of float64 [109]
-        Sums.
-
-    Examples
-    --------
-    >>> lower_sum()[[0, 108]].round(4)
-    array([1.   , 1.268])
-    """
+    """What the lower slope adds up to over a band and all below it."""
     step = 10.0 ** (-0.1 * LOWER_DB_PER_BARK * BAND_BARK)
     return np.asarray((1.0 - step ** (np.arange(band_centres_hz().size) + 1)) / (1.0 - step))
 
@@ -123,19 +71,7 @@ def lower_sum() -> Array:
 def spreading_normal() -> Array:
     """What spreading adds up to in each band where every band has energy 1.
 
-    Returns
-    -------
-    ndarray of float64 [109]
-        Energies.
-
-    References
-    ----------
     ITU-R BS.1387, annex 2, 2.1.7.
-
-    Examples
-    --------
-    >>> spreading_normal()[[0, 54, 108]].round(3)
-    array([ 4.874, 14.393,  5.964])
     """
     count = band_centres_hz().size
     upper = np.exp(upper_slope_nepers())
@@ -151,18 +87,7 @@ def spreading_normal() -> Array:
 
 @cache
 def line_range() -> tuple[int, int]:
-    """The lines of a spectrum that some band takes part of.
-
-    Returns
-    -------
-    tuple of two int
-        First, and one after the last.
-
-    Examples
-    --------
-    >>> line_range()
-    (3, 769)
-    """
+    """The lines of a spectrum that some band takes part of."""
     edges = band_edges_hz()
     return _nearest_line(float(edges[0])), _nearest_line(float(edges[-1])) + 1
 
@@ -173,18 +98,7 @@ def _nearest_line(hz: float) -> int:
 
 @cache
 def line_weights() -> Array:
-    """The ear's weight of each line, as a factor of magnitude.
-
-    Returns
-    -------
-    ndarray of float64 [1, lines]
-        Over `line_range`.
-
-    Examples
-    --------
-    >>> line_weights().shape
-    (1, 766)
-    """
+    """The ear's weight of each line, as a factor of magnitude."""
     hz = np.arange(FRAME // 2 + 1)[slice(*line_range())] * LINE_HZ
     return np.asarray(10.0 ** (ear_weight_db(hz) / 20.0))[None, :]
 
@@ -193,20 +107,7 @@ def line_weights() -> Array:
 def band_table() -> Array:
     """All that the kernels need to know of each band.
 
-    Returns
-    -------
-    ndarray of float64 [rows, 109]
-        Rows as `stagefx.kernels.ear` names them.
-
-    References
-    ----------
     ITU-R BS.1387, annex 2, 2.1.5: a line that lies across an edge is shared.
-
-    Examples
-    --------
-    >>> first, last, share, end = band_table()[:4, 0]
-    >>> float(first), float(last), round(float(share), 4)
-    (0.0, 1.0, 0.0867)
     """
     from stagefx.kernels import ear
 

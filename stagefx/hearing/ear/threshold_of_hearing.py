@@ -28,24 +28,7 @@ REFERENCE_THRESHOLD_DB_SPL = (
 def threshold_db_spl(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     """The reference threshold of hearing.
 
-    Parameters
-    ----------
-    frequency_hz : array-like of float, Hz, > 0
-        Frequency.
-
-    Returns
-    -------
-    ndarray of float64, dB SPL
-        Between the tabulated frequencies along their logarithm; held beyond 20 Hz and 18 kHz.
-
-    References
-    ----------
     ISO 389-7:2019: reference threshold of hearing under free-field conditions.
-
-    Examples
-    --------
-    >>> threshold_db_spl([50.0, 1000.0, 3150.0, 16000.0])
-    array([44. ,  2.4, -6. , 40.2])
     """
     return np.asarray(
         np.interp(

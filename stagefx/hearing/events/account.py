@@ -25,24 +25,7 @@ _PEAK_FRAMES = 4
 
 @dataclass(frozen=True)
 class EventAccount:
-    """What happens seldom between two versions, and stands out of what masks it.
-
-    Parameters
-    ----------
-    worst_db : float or None, dB
-        The greatest excess over masking, all bands and 0.2 s together; minus infinity where
-        nothing is left over, None where it cannot be told.
-    count : int
-        How many events there are.
-    at_s : tuple of float, s
-        Their times from the first frame on, 50 ms apart or more, in order.
-    worst_s : float or None, s
-        Where the greatest excess is.
-    worst_hz : float or None, Hz
-        The band in which it is greatest there.
-    reason : str
-        Why nothing can be told, else empty.
-    """
+    """What happens seldom between two versions, and stands out of what masks it."""
 
     worst_db: float | None
     count: int = 0
@@ -52,13 +35,7 @@ class EventAccount:
     reason: str = ""
 
     def as_json(self) -> dict[str, Any]:
-        """The account as plain values.
-
-        Returns
-        -------
-        dict
-            Its attributes; minus infinity as None.
-        """
+        """The account as plain values."""
         found = asdict(self) | {"at_s": list(self.at_s)}
         finite = self.worst_db is not None and math.isfinite(self.worst_db)
         return found | {"worst_db": self.worst_db if finite else None}
@@ -68,11 +45,6 @@ class EventTally:
     """Finds events in excesses, frame by frame.
 
     An event begins where one frame exceeds the limit, or where 0.2 s together do.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
     """
 
     def __init__(self, rate_hz: int) -> None:

@@ -63,19 +63,7 @@ class Batch:
 
 
 class Desk:
-    """Tables and room to work in, for one meter.
-
-    Parameters
-    ----------
-    rate_hz : int, Hz
-        Sampling rate.
-    channels : int, 1 or more
-        Number of channels.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine.
-    room_dba : float or None, dBA
-        The room's noise; None for none.
-    """
+    """Tables and room to work in, for one meter."""
 
     def __init__(
         self, rate_hz: int, channels: int, full_scale_spl_db: float, room_dba: float | None

@@ -19,21 +19,7 @@ EXPLAINED_AGAIN = 2.0
 
 
 class Stream:
-    """Two versions and what is left of them, cut on a grid that is counted from the first frame.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where batches are worked on.
-    hop : int, frames
-        From one short frame to the next.
-    gain : float
-        Level of the second re the first.
-    taps : ndarray of float64 [channels, odd] or None
-        A short filter from the first to the second, the gain not included.
-    tally : EventTally
-        What excesses are given to.
-    """
+    """Two versions and what is left of them, cut on a grid that is counted from the first frame."""
 
     def __init__(
         self, desk: Desk, hop: int, gain: float, taps: Array | None, tally: EventTally

@@ -24,18 +24,7 @@ _COUPLING = ("source_coupling_f", "input_coupling_f", "output_coupling_f")
 
 @dataclass(frozen=True)
 class Cause:
-    """One kind of part or figure behind an effect.
-
-    Parameters
-    ----------
-    effect : str
-        The effect, as in ``--only``.
-    name : str
-        The cause, in words.
-    more : str
-        What more of it is, with ``{times}`` in its place: "the amplifier would have to be {times}
-        slower".
-    """
+    """One kind of part or figure behind an effect."""
 
     effect: str
     name: str
@@ -65,25 +54,7 @@ OFFSET = _cause("offset", "direct voltage", "the direct voltage", "as large")
 
 
 def causes_of(circuit: Circuit) -> tuple[Cause, ...]:
-    """The causes that a stage has, effect by effect.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        Of the stage.
-
-    Returns
-    -------
-    tuple of Cause
-        In the order of the effects; an effect of another package is its own cause.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> [cause.name for cause in causes_of(nominal(load_stage("thin-coupling")))][:3]
-    ['shunt capacitance', 'coupling capacitors', 'gain-bandwidth']
-    """
+    """The causes that a stage has, effect by effect."""
     wanted = needed(circuit.stage)
     return tuple(cause for cause in _all(circuit, wanted) if cause.effect in wanted)
 
@@ -129,31 +100,7 @@ def _inverting(circuit: Circuit) -> bool:
 
 
 def grown(circuit: Circuit, cause: Cause, times: float) -> Circuit:
-    """A stage's circuit with more of a linear effect's cause.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        As it is, its knob set.
-    cause : Cause
-        Of `loading`, `bandwidth` or `crosstalk`; other circuits come back as they are.
-    times : float, 1 or more
-        Shunt capacitance and stray coupling times as much, coupling capacitance and
-        gain-bandwidth divided by it.
-
-    Returns
-    -------
-    Circuit
-        With the knob where it was.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> circuit = nominal(load_stage("thin-coupling"))
-    >>> float(grown(circuit, COUPLING, 2.0).input_coupling_f[0, 0])
-    5e-08
-    """
+    """A stage's circuit with more of a linear effect's cause."""
     if cause is SHUNT:
         return _scaled(circuit, _SHUNT, times)
     if cause is COUPLING:
@@ -192,28 +139,7 @@ def _closer(circuit: Circuit, times: float) -> Circuit:
 
 
 def grown_limits(effects: Sequence[Effect], cause: Cause, times: float) -> tuple[Effect, ...]:
-    """A stage's effects with more of the cause of one that bends the music.
-
-    Parameters
-    ----------
-    effects : sequence of Effect
-        Of the stage, in order.
-    cause : Cause
-        Of `slew`, `clip`, `distortion` or `oscillation`.
-    times : float, 1 or more
-        Slew limit and clip levels divided by it; harmonics and oscillation times as much.
-
-    Returns
-    -------
-    tuple of Effect
-        The same effects, that one stronger.
-
-    Examples
-    --------
-    >>> from stagefx.effects.limits.clip import clip
-    >>> grown_limits([clip(13.5, -12.0)], CLIP, 3.0)[0].limits.high_v
-    4.5
-    """
+    """A stage's effects with more of the cause of one that bends the music."""
     return tuple(
         _MORE[cause.effect](effect, times) if effect.name == cause.effect else effect
         for effect in effects

@@ -25,17 +25,7 @@ _HELD_S = 60.0
 
 @dataclass(frozen=True)
 class Change:
-    """Effects of which some are kept.
-
-    Parameters
-    ----------
-    effects : sequence of Effect
-        All of the stage, in order.
-    keep : set of str
-        Names of those that act; the others are replaced by their gains.
-    times : mapping of str to float
-        Factors by which effects are exaggerated.
-    """
+    """Effects of which some are kept."""
 
     effects: Sequence[Effect]
     keep: frozenset[str]
@@ -74,35 +64,13 @@ class Passage:
         self._ear = (made.rate_hz, made.channels, full_scale_spl_db)
 
     def blocks(self, *, lead_in: bool = False) -> Iterator[Array]:
-        """The music itself.
-
-        Parameters
-        ----------
-        lead_in : bool
-            Whether what comes before the stretch is among it.
-
-        Yields
-        ------
-        ndarray of float64 [frames, channels]
-            Block by block.
-        """
+        """The music itself."""
         begin = self._first if lead_in else self._first + self._lead
         for start in range(begin, self._end, BLOCK_FRAMES):
             yield self._music.read(start, min(start + BLOCK_FRAMES, self._end))
 
     def beside(self, change: Change) -> Iterator[tuple[Array, Array]]:
-        """The music, and the music through a change.
-
-        Parameters
-        ----------
-        change : Change
-            What acts.
-
-        Yields
-        ------
-        music, changed : ndarray of float64 [frames, channels]
-            The same frames of both, from the stretch's first on.
-        """
+        """The music, and the music through a change."""
         waiting: deque[Array] = deque()
 
         def fed() -> Iterator[Array]:
@@ -127,18 +95,7 @@ class Passage:
                     yield music[skipped:], changed[skipped:]
 
     def detection(self, change: Change) -> float | None:
-        """Probability that the ear model detects a change.
-
-        Parameters
-        ----------
-        change : Change
-            What acts.
-
-        Returns
-        -------
-        float or None
-            None where the stretch is too short to tell.
-        """
+        """Probability that the ear model detects a change."""
         pair, same = EarPair(*self._ear, room_dba=self.room_dba), True
         for music, changed in self.beside(change):
             same = same and np.array_equal(music, changed)
@@ -146,18 +103,7 @@ class Passage:
         return 0.0 if same else pair.account().detection_probability
 
     def noise_to_mask_db(self, change: Change) -> float | None:
-        """Noise-to-mask ratio of what a change adds beside a gain.
-
-        Parameters
-        ----------
-        change : Change
-            What acts.
-
-        Returns
-        -------
-        float or None, dB
-            Minus infinity where it adds nothing; None where the stretch is too short to tell.
-        """
+        """Noise-to-mask ratio of what a change adds beside a gain."""
         cross = own = 0.0
         for music, changed in self.beside(change):
             cross += float((music * changed).sum())
@@ -169,18 +115,7 @@ class Passage:
         return meter.account().noise_to_mask_db
 
     def largest(self, change: Change) -> float:
-        """Largest rms of what a change adds, over the blocks.
-
-        Parameters
-        ----------
-        change : Change
-            What acts.
-
-        Returns
-        -------
-        float, re full scale
-            0 where it adds nothing.
-        """
+        """Largest rms of what a change adds, over the blocks."""
         return max(
             (float(np.sqrt(np.square(y - x).mean())) for x, y in self.beside(change)), default=0.0
         )

@@ -49,23 +49,7 @@ Change_ = Callable[[float], Change]
 
 @dataclass
 class Trial:
-    """One cause, tried out at any factor.
-
-    Parameters
-    ----------
-    paper : callable or None
-        From a factor to the rows that need no music through the stage.
-    change : callable or None
-        From a factor to what acts, for the ear model.
-    piece : Passage or None
-        The music.
-    bends : bool
-        Whether the effect leaves a remainder.
-    closed_form : float or None
-        The factor itself, where arithmetic gives it.
-    floor_db : float or None, dB
-        What dither comes to in the only row there is, for a closed form.
-    """
+    """One cause, tried out at any factor."""
 
     paper: Callable[[float], Rows] | None = None
     change: Change_ | None = None
@@ -88,13 +72,7 @@ class Trial:
         return tuple(found)
 
     def grade_now(self) -> Grade:
-        """The grade of the effect alone, as it is.
-
-        Returns
-        -------
-        Grade
-            Below what can be measured where it changes less than 24-bit dither does.
-        """
+        """The grade of the effect alone, as it is."""
         rows = self.rows(1.0)
         if self.floor_db is not None:
             ((name, value),) = rows.items()
@@ -106,33 +84,11 @@ class Trial:
         return together(grades_of(rows)) or Grade.SHOULD_NOT
 
     def decided_by(self, times: float) -> str:
-        """The row by which the cause is heard at a factor.
-
-        Parameters
-        ----------
-        times : float
-            Factor.
-
-        Returns
-        -------
-        str
-            The row that is farthest beyond its limit; empty where none is.
-        """
+        """The row by which the cause is heard at a factor."""
         return may_be_heard(self.rows(times * (1.0 + 1e-9)))
 
     def rows(self, times: float) -> dict[str, float]:
-        """All rows at a factor.
-
-        Parameters
-        ----------
-        times : float
-            Factor.
-
-        Returns
-        -------
-        dict of str to float
-            Values in the rows' units; those that could be told.
-        """
+        """All rows at a factor."""
         found = dict(self._on_paper(times))
         if self.change is not None:
             names = (EAR_MODEL, REMAINDER) if self.bends else (EAR_MODEL,)
@@ -170,38 +126,7 @@ def trial_of(
     spectrum: Spectrum,
     full_scale_spl_db: float,
 ) -> Trial | str:
-    """How a cause is tried out.
-
-    Parameters
-    ----------
-    cause : Cause
-        Of the circuit.
-    circuit : Circuit
-        With its knob set.
-    piece : Passage
-        The music.
-    spectrum : Spectrum
-        Of the music.
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine at the ear.
-
-    Returns
-    -------
-    Trial or str
-        Or why it cannot be tried.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.hearing.margin.causes import OFFSET
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> music = HeldAudio(np.zeros((48000, 2)), 48000)
-    >>> piece = Passage(music, 0, 48000, full_scale_v=2.8, full_scale_spl_db=100.0)
-    >>> spectrum = Spectrum(48000, piece.blocks())
-    >>> trial_of(OFFSET, nominal(load_stage("line-stage")), piece, spectrum, 100.0)
-    'a fault, not a sound; see the figures'
-    """
+    """How a cause is tried out."""
     setup = Setup(circuit, piece.rate_hz)
     own = [effect for effect in stage_effects(setup) if effect.name == cause.effect]
     if cause.effect == "offset":

@@ -20,17 +20,7 @@ from stagefx.hearing.ear.threshold_of_hearing import (
 
 @dataclass(frozen=True)
 class NoiseChange:
-    """The third octave in which a change of noise comes nearest to being heard.
-
-    Parameters
-    ----------
-    over_db : float, dB
-        Its sound pressure level over what hides it; minus infinity where nothing changed.
-    hz : float or None, Hz
-        Middle of the band; None where nothing changed.
-    spl_db : float, dB SPL
-        Level of the noise that one version has and the other has not, in that band.
-    """
+    """The third octave in which a change of noise comes nearest to being heard."""
 
     over_db: float
     hz: float | None
@@ -48,34 +38,7 @@ def noise_change(
 
     ``L = 10 log10 |10^(L2/10) - 10^(L1/10)|`` over the higher of threshold and room, band by band
 
-    Parameters
-    ----------
-    band_hz : array-like of float [bands], Hz
-        Middles of third octaves.
-    first_spl_db, second_spl_db : array-like of float [bands], dB SPL
-        Noise of each version at the seat; minus infinity for none.
-    room_noise_dba : float or None, dBA
-        Noise of the room, shaped as a noise-rating curve; None for a room that hides nothing.
-
-    Returns
-    -------
-    NoiseChange
-        The worst band.
-
-    Raises
-    ------
-    ComparisonError
-        A level is not a number, or infinite.
-
-    References
-    ----------
     ISO 389-7:2019: the threshold of hearing.
-
-    Examples
-    --------
-    >>> found = noise_change([1000.0, 4000.0], [0.0, 0.0], [0.0, 10.0])
-    >>> round(found.spl_db, 2), round(found.over_db, 2), found.hz
-    (9.54, 14.94, 4000.0)
     """
     hz = np.asarray(band_hz, dtype=np.float64)
     levels = np.array([first_spl_db, second_spl_db], dtype=np.float64)
@@ -92,26 +55,7 @@ def noise_change(
 
 
 def hiding_db(band_hz: ArrayLike, *, room_noise_dba: float | None = None) -> NDArray[np.float64]:
-    """The level below which noise in a band is not heard.
-
-    Parameters
-    ----------
-    band_hz : array-like of float [bands], Hz
-        Middles of third octaves.
-    room_noise_dba : float or None, dBA
-        Noise of the room; None for a room that hides nothing.
-
-    Returns
-    -------
-    ndarray of float64 [bands], dB SPL
-        The higher of the threshold of hearing and the room; infinite above 18 kHz, where nothing
-        is judged.
-
-    Examples
-    --------
-    >>> hiding_db([50.0, 4000.0, 20000.0], room_noise_dba=30.0).round(1)
-    array([46.5,  9.7,  inf])
-    """
+    """The level below which noise in a band is not heard."""
     hz = np.asarray(band_hz, dtype=np.float64)
     hiding = threshold_db_spl(hz)
     if room_noise_dba is not None:
@@ -122,27 +66,7 @@ def hiding_db(band_hz: ArrayLike, *, room_noise_dba: float | None = None) -> NDA
 def dither_over_db(
     full_scale_spl_db: float, *, rate_hz: int, room_noise_dba: float | None = None
 ) -> float:
-    """What 24-bit dither comes to at the seat: the floor under calculated noise.
-
-    Parameters
-    ----------
-    full_scale_spl_db : float, dB SPL
-        Of a full-scale sine.
-    rate_hz : int, Hz
-        Sampling rate; the dither is white up to half of it.
-    room_noise_dba : float or None, dBA
-        Noise of the room.
-
-    Returns
-    -------
-    float, dB
-        Its worst third octave over what hides it.
-
-    Examples
-    --------
-    >>> round(dither_over_db(105.0, rate_hz=48000), 1)
-    -45.2
-    """
+    """What 24-bit dither comes to at the seat: the floor under calculated noise."""
     hz = third_octaves_hz()
     hz = hz[hz <= 0.45 * rate_hz]
     share = np.array([np.diff(band_edges_hz(one))[0] for one in hz]) / (0.5 * rate_hz)

@@ -22,22 +22,7 @@ _JUDGED_TO_HZ = 8000.0
 
 
 class Spectrum:
-    """Mean power of a piece along frequency, K-weighted, all channels.
-
-    Parameters
-    ----------
-    rate_hz : int
-        Sampling rate.
-    blocks : iterable of ndarray [frames, channels]
-        The piece.
-
-    Attributes
-    ----------
-    hz : ndarray of float64 [lines], Hz
-        From 0 to half the sampling rate.
-    power : ndarray of float64 [lines, channels]
-        K-weighted.
-    """
+    """Mean power of a piece along frequency, K-weighted, all channels."""
 
     def __init__(self, rate_hz: int, blocks: Iterable[Array]) -> None:
         self.hz: Array = np.asarray(np.fft.rfftfreq(_SEGMENT, 1.0 / rate_hz), dtype=np.float64)
@@ -53,18 +38,7 @@ class Spectrum:
             self.power = self.power * weight[:, None]
 
     def level_change_db(self, ratio: Complex) -> float:
-        """How much louder a response makes the piece.
-
-        Parameters
-        ----------
-        ratio : ndarray of complex128 [lines] or [lines, channels]
-            Of the response, at `hz`.
-
-        Returns
-        -------
-        float, dB
-            K-weighted, ungated; 0 for silence.
-        """
+        """How much louder a response makes the piece."""
         before = float(self.power.sum())
         if before == 0.0:
             return 0.0
@@ -105,23 +79,7 @@ def _group_delay_s(response: Callable[[Array], Complex]) -> float:
 
 
 def may_be_heard(rows: Mapping[str, float]) -> str:
-    """The row that may be heard and is farthest beyond its limit.
-
-    Parameters
-    ----------
-    rows : mapping of str to float
-        Values in the rows' units.
-
-    Returns
-    -------
-    str
-        Its name; empty where none may be heard.
-
-    Examples
-    --------
-    >>> may_be_heard({"level": 0.3, "high end": 0.5, "noise": -20.0})
-    'level'
-    """
+    """The row that may be heard and is farthest beyond its limit."""
     over = {}
     for name, value in rows.items():
         limit = limits()[name]
@@ -131,21 +89,5 @@ def may_be_heard(rows: Mapping[str, float]) -> str:
 
 
 def grades_of(rows: Mapping[str, float]) -> dict[str, Grade]:
-    """The grade of each row, without a floor.
-
-    Parameters
-    ----------
-    rows : mapping of str to float
-        Values in the rows' units.
-
-    Returns
-    -------
-    dict of str to Grade
-        By name.
-
-    Examples
-    --------
-    >>> grades_of({"level": 0.3, "ear model": 0.01})["level"].value
-    'may be heard'
-    """
+    """The grade of each row, without a floor."""
     return {name: grade_of(value, limits()[name]) for name, value in rows.items()}

@@ -73,32 +73,7 @@ def _peak_v(report: RenderReport) -> float:
 
 
 def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> AudibilityRow:
-    """The strongest harmonic that one stage's amplifier makes and the other's does not.
-
-    Parameters
-    ----------
-    first, second : Circuit
-        With their knobs set.
-    peaks_v : sequence of two float, V
-        How high the music drives each amplifier's output.
-
-    Returns
-    -------
-    LedgerRow
-        Of a 1 kHz sine as high as the music, no higher than the amplifier clips: the difference
-        of both spectra, each re its fundamental.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> amplifier = {"topology": "follower", "harmonics": ["-70 dB"], "harmonics_level": "1 V rms"}
-    >>> bent = nominal(stage_from({"source": {"level": "2 V rms"}, "amplifier": amplifier}))
-    >>> straight = nominal(stage_from({"source": {"level": "2 V rms"}}))
-    >>> row = harmonics_row(straight, bent, [0.0, 2.0**0.5])
-    >>> round(row.value, 3), row.at_hz
-    (-70.0, 2000.0)
-    """
+    """The strongest harmonic that one stage's amplifier makes and the other's does not."""
     if first.stage.amplifier is None and second.stage.amplifier is None:
         return unjudged_row("harmonics", NO_AMPLIFIER)
     one, other = (
@@ -118,28 +93,7 @@ def harmonics_row(first: Circuit, second: Circuit, peaks_v: Sequence[float]) -> 
 
 
 def harmonics_at(circuit: Circuit, peak_v: float) -> Complex:
-    """Harmonics of a 1 kHz sine at an amplifier's output, from distortion and slew.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        With its knob set.
-    peak_v : float, V
-        Peak of the sine; where the amplifier clips lower, that.
-
-    Returns
-    -------
-    ndarray of complex128 [19]
-        The 2nd to the 20th, re the fundamental; all 0 without an amplifier or a signal.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> found = harmonics_at(nominal(load_stage("line-stage")), 2.0)
-    >>> bool(abs(found).max() < 1e-4)
-    True
-    """
+    """Harmonics of a 1 kHz sine at an amplifier's output, from distortion and slew."""
     found = np.zeros(HIGHEST_ORDER - 1, dtype=np.complex128)
     if circuit.stage.amplifier is None:
         return found
@@ -193,26 +147,7 @@ def hum_row(
 
 
 def hum_lines(circuit: Circuit) -> dict[float, float]:
-    """The lines of hum at a stage's load.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        With its knob set.
-
-    Returns
-    -------
-    dict of float to float
-        From Hz to V rms: the stated hum through the amplifier, and the supply's ripple.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.circuit.circuit import nominal
-    >>> lines = hum_lines(nominal(load_stage("line-stage")))
-    >>> round(lines[100.0] * 1e9, 2)  # of 2.322 nV of ripple, 6/pi^2 of the power
-    1.81
-    """
+    """The lines of hum at a stage's load."""
     lines: dict[float, float] = {}
     ripple = ripple_at_load_v_rms(circuit)
     if ripple is not None:
@@ -242,28 +177,7 @@ def _at_seat(circuit: Circuit, volts: Array, *, described: bool) -> Array:
 
 
 def crosstalk_row(first: Circuit, second: Circuit) -> AudibilityRow:
-    """The change of what one channel leaves in the other, where it is worst.
-
-    Parameters
-    ----------
-    first, second : Circuit
-        With their knobs set.
-
-    Returns
-    -------
-    LedgerRow
-        From 100 Hz to 10 kHz.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> apart = {"source": {"level": "2 V rms", "resistance": "12.5 kohm"}}
-    >>> close = {**apart, "crosstalk": {"coupling_capacitance": "5 pF"}}
-    >>> row = crosstalk_row(nominal(stage_from(apart)), nominal(stage_from(close)))
-    >>> round(row.value, 3), round(row.at_hz)
-    (-48.119, 10000)
-    """
+    """The change of what one channel leaves in the other, where it is worst."""
     if first.stage.crosstalk is None and second.stage.crosstalk is None:
         return unjudged_row("crosstalk", NOT_COUPLED)
     change = np.abs(crosstalk(second, CROSSTALK_HZ) - crosstalk(first, CROSSTALK_HZ)).ravel()

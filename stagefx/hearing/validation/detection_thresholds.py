@@ -42,64 +42,19 @@ def _row(name: str, first: Array, second: Array) -> float:
 
 
 def group_delay_heard_ms(hz: float, published_ms: float) -> float:
-    """From which peak of group delay on its row speaks up.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Where the delay peaks.
-    published_ms : float, ms
-        The row is measured with an all-pass of this peak, and is in proportion to it.
-
-    Returns
-    -------
-    float, ms
-        Height of the peak.
-
-    Examples
-    --------
-    >>> round(group_delay_heard_ms(2000.0, 1.0), 1)
-    0.5
-    """
+    """From which peak of group delay on its row speaks up."""
     sound = pink()
     value = _row("group delay", sound, through(sound, all_pass(hz, published_ms)))
     return published_ms * limits()["group delay"].may / value
 
 
 def tone_heard_db_spl(hz: float) -> float:
-    """From which level on a line of hum may be heard in silence.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Its frequency.
-
-    Returns
-    -------
-    float, dB SPL
-        In a room that hides nothing.
-
-    Examples
-    --------
-    >>> round(tone_heard_db_spl(100.0), 1)
-    26.5
-    """
+    """From which level on a line of hum may be heard in silence."""
     return _level_heard(lambda level: noise_change([hz], [-np.inf], [level]).over_db)
 
 
 def white_noise_heard_db_spl() -> float:
-    """From which level on white noise may be heard in silence.
-
-    Returns
-    -------
-    float, dB SPL
-        Over 20 kHz, in a room that hides nothing.
-
-    Examples
-    --------
-    >>> round(white_noise_heard_db_spl(), 1)
-    8.0
-    """
+    """From which level on white noise may be heard in silence."""
     hz = 10.0 ** (np.arange(13, 43) / 10.0)
     share_db = 10.0 * np.log10(hz * (10.0**0.05 - 10.0**-0.05) / 20e3)
     silence = np.full(hz.size, -np.inf)
@@ -116,18 +71,7 @@ def _level_heard(over_db: Callable[[float], float]) -> float:
 
 
 def balance_heard_db() -> float:
-    """From which level between the channels on the row of balance speaks up.
-
-    Returns
-    -------
-    float, dB
-        One channel down.
-
-    Examples
-    --------
-    >>> round(balance_heard_db(), 1)
-    0.5
-    """
+    """From which level between the channels on the row of balance speaks up."""
     sound, may = pink(2), limits()["balance"].may
 
     def heard(db: float) -> bool:
@@ -137,18 +81,7 @@ def balance_heard_db() -> float:
 
 
 def delay_heard_us() -> float:
-    """From which delay between the channels on its row speaks up.
-
-    Returns
-    -------
-    float, us
-        One channel late, noise from 150 to 1700 Hz in both.
-
-    Examples
-    --------
-    >>> 9.0 < delay_heard_us() < 11.0
-    True
-    """
+    """From which delay between the channels on its row speaks up."""
     sound = np.repeat(pink(1, low_hz=150.0, high_hz=1700.0), 2, axis=1)
     may = limits()["inter-channel delay"].may
 
@@ -160,18 +93,7 @@ def delay_heard_us() -> float:
 
 
 def harmonic_heard_db() -> float:
-    """From which second harmonic on its row speaks up.
-
-    Returns
-    -------
-    float, dB
-        Re the fundamental.
-
-    Examples
-    --------
-    >>> round(harmonic_heard_db())
-    -80
-    """
+    """From which second harmonic on its row speaks up."""
     source = {"level": "2 V rms"}
     straight = nominal(stage_from({"source": source}))
 
@@ -190,25 +112,7 @@ def harmonic_heard_db() -> float:
 
 
 def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
-    """How strong a resonance must be beside pink noise for the ear model to notice it.
-
-    Parameters
-    ----------
-    quality : float
-        Its Q.
-    hz : float, Hz
-        Where.
-
-    Returns
-    -------
-    float, dB
-        Of the resonance at its peak, re the noise it is added to.
-
-    Examples
-    --------
-    >>> round(resonance_heard_db(8.0))
-    -17
-    """
+    """How strong a resonance must be beside pink noise for the ear model to notice it."""
     sound = pink()
 
     def heard(share: float) -> bool:
@@ -222,17 +126,6 @@ def resonance_heard_db(quality: float, hz: float = 1000.0) -> float:
 
 
 def rise_per_doubled_q_db() -> float:
-    """By how much the threshold of a resonance rises when its Q is doubled.
-
-    Returns
-    -------
-    float, dB
-        Mean over the doublings from a Q of 1 to one of 32.
-
-    Examples
-    --------
-    >>> round(rise_per_doubled_q_db())
-    3
-    """
+    """By how much the threshold of a resonance rises when its Q is doubled."""
     rise = resonance_heard_db(_NARROWEST) - resonance_heard_db(_WIDEST)
     return rise / float(np.log2(_NARROWEST / _WIDEST))

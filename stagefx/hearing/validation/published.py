@@ -31,25 +31,7 @@ HUM_DB_SPL = {50.0: 44.0, 100.0: 26.5, 160.0: 17.9}
 
 @dataclass(frozen=True)
 class Published:
-    """One published threshold, and from where this program says the same may be heard.
-
-    Parameters
-    ----------
-    quantity : str
-        What changes.
-    conditions : str
-        With what it was heard.
-    source : str
-        The publication.
-    threshold : float
-        As published, in `unit`.
-    program : float
-        From where this program says that it may be heard, in `unit`.
-    unit : str
-        Of both.
-    witness : str
-        Which row of the audibility table says so.
-    """
+    """One published threshold, and from where this program says the same may be heard."""
 
     quantity: str
     conditions: str
@@ -61,19 +43,7 @@ class Published:
 
 
 def published_thresholds() -> Iterator[Published]:
-    """All that calibrate a row each, and the rule of resonances; each tried out.
-
-    Yields
-    ------
-    Published
-        One a threshold.
-
-    Examples
-    --------
-    >>> first = next(published_thresholds())
-    >>> first.quantity, first.threshold, round(first.program, 1)
-    ('group delay at 500 Hz', 3.2, 0.5)
-    """
+    """All that calibrate a row each, and the rule of resonances; each tried out."""
     blauert = "J. Blauert, P. Laws, JASA 63 (5), 1978"
     for hz, ms in GROUP_DELAYS_MS.items():
         yield Published(

@@ -64,26 +64,7 @@ def tone(
 
 
 def through(sound: Array, response: Callable[[Array], Complex]) -> Array:
-    """A periodic sound through a response.
-
-    Parameters
-    ----------
-    sound : ndarray of float64 [frames, channels]
-        One period.
-    response : callable
-        From Hz to a complex ratio.
-
-    Returns
-    -------
-    ndarray of float64 [frames, channels]
-        One period.
-
-    Examples
-    --------
-    >>> sound = tone()
-    >>> round(float(through(sound, lambda hz: 2.0 + 0j * hz).max() / sound.max()), 6)
-    2.0
-    """
+    """A periodic sound through a response."""
     hz = np.fft.rfftfreq(len(sound), 1.0 / RATE_HZ)
     bins: Complex = np.fft.rfft(sound, axis=0)
     bins = bins * response(np.asarray(hz, dtype=np.float64))[:, None]
@@ -91,23 +72,7 @@ def through(sound: Array, response: Callable[[Array], Complex]) -> Array:
 
 
 def detection(first: Array, second: Array) -> float:
-    """Probability that the ear model tells two sounds apart.
-
-    Parameters
-    ----------
-    first, second : ndarray of float64 [frames, channels]
-        Full scale 1.0 is 100 dB SPL.
-
-    Returns
-    -------
-    float
-        0 to 1.
-
-    Examples
-    --------
-    >>> detection(pink(), pink())
-    0.0
-    """
+    """Probability that the ear model tells two sounds apart."""
     pair = EarPair(RATE_HZ, first.shape[1], FULL_SCALE_SPL_DB)
     pair.add(first, second)
     return pair.account().detection_probability or 0.0
@@ -117,24 +82,6 @@ def all_pass(hz: float, peak_ms: float) -> Callable[[Array], Complex]:
     """A second-order all-pass whose group delay peaks at a frequency.
 
     ``H = (w0^2 - s w0/Q + s^2) / (w0^2 + s w0/Q + s^2)``, whose delay at w0 is 4 Q / w0
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Where.
-    peak_ms : float, ms
-        How much; a Q of 1 or more.
-
-    Returns
-    -------
-    callable
-        From Hz to its response.
-
-    Examples
-    --------
-    >>> response = all_pass(1000.0, 2.0)(np.array([100.0, 1000.0]))
-    >>> np.abs(response).round(9), round(float(response[1].real), 9)
-    (array([1., 1.]), -1.0)
     """
     omega = 2.0 * np.pi * hz
     quality = 0.25e-3 * peak_ms * omega

@@ -45,22 +45,6 @@ def convolve(x: Array, taps: Array, y: Array) -> int:
 
     y[n] = sum over k of taps[k] x[n + K - 1 - k], taken in the order of k
 
-    Parameters
-    ----------
-    x : float64 array [frames + K - 1]
-        Samples, with the K - 1 before the first frame in front.
-    taps : float64 array [K], K a multiple of `GROUP`
-        Impulse response.
-    y : float64 array [frames]
-        Overwritten with the result.
-
-    Returns
-    -------
-    int
-        Frames written.
-
-    Notes
-    -----
     Each output is summed in the order of the taps, whatever the block, so blocks of any size
     give the same bits.  The loop over frames is innermost, where it vectorises without
     re-association; tiles keep it in the nearest cache.
@@ -81,30 +65,6 @@ def convolve_by_size(
 ) -> int:
     """Convolve as `convolve` does, but with the small taps in single precision.
 
-    Parameters
-    ----------
-    x : float64 array [frames + K - 1]
-        Samples, with the K - 1 before the first frame in front.
-    large : float64 array [L], L a multiple of `GROUP`
-        The large taps, which stand side by side.
-    first : int, a multiple of `GROUP`
-        Place of the first of them among all taps.
-    small : float32 array [K], K a multiple of `GROUP`
-        All taps; those at the places of `large` are passed over.
-    single : float32 array [frames + K - 1]
-        Overwritten with the samples in single precision.
-    work : float32 array [TILE_FRAMES]
-        Overwritten.
-    y : float64 array [frames]
-        Overwritten with the result.
-
-    Returns
-    -------
-    int
-        Frames written.
-
-    Notes
-    -----
     Single precision is twice as fast, and errs by some 1e-7 of what the small taps contribute.
     """
     frames, length = y.size, small.size

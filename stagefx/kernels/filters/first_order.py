@@ -41,24 +41,6 @@ def first_order(x: Array, coefficients: Array, state: Array, y: Array) -> int:
 
     y[n] = b0 (x[n] - z x[n-1]) + p y[n-1]
 
-    Parameters
-    ----------
-    x : float64 array [frames]
-        Samples.
-    coefficients : float64 array [3]
-        b0, z, p.
-    state : float64 array [STATE]
-        x[-4] to x[-1], y[-4] to y[-1]; left as after the last frame.
-    y : float64 array [frames]
-        Overwritten with the result; not `x` itself.
-
-    Returns
-    -------
-    int
-        Frames written.
-
-    Notes
-    -----
     Each result comes from the one four frames before, so that four of them are worked out at once:
     y[n] = u[n] + p u[n-1] + p² u[n-2] + p³ u[n-3] + p⁴ y[n-4] with u[n] = b0 (x[n] - z x[n-1]).
     """

@@ -28,31 +28,7 @@ def weighted_energy(
     state: NDArray[np.float64],
     energy: NDArray[np.float64],
 ) -> int:
-    """Filter a block and sum the squares of what comes out over every step of time.
-
-    Parameters
-    ----------
-    block : ndarray of float64 [frames, channels], full scale 1.0
-        Audio.
-    first_frame : int
-        Place of the block's first frame in the piece; step n ends before frame
-        ``(n + 1) * rate_hz // steps_per_second``.
-    rate_hz : int, Hz
-        Sampling rate.
-    steps_per_second : int
-        Steps to a second.
-    sections : ndarray of float64 [2, 5]
-        Coefficients.
-    state : ndarray of float64 [channels, 5]
-        Memories (transposed direct form II) and unfinished energy, carried on in place.
-    energy : ndarray of float64 [channels, steps]
-        Where the sums of the completed steps go; long enough for all of them.
-
-    Returns
-    -------
-    int
-        Steps completed.
-    """
+    """Filter a block and sum the squares of what comes out over every step of time."""
     b0, b1, b2 = sections[0, 0], sections[0, 1], sections[0, 2]
     a1, a2 = sections[0, 3], sections[0, 4]
     d0, d1, d2 = sections[1, 0], sections[1, 1], sections[1, 2]

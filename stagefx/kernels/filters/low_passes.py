@@ -20,18 +20,7 @@ _FRAMES_AT_ONCE = 64
 
 @jit
 def settle(state: Array) -> int:
-    """Take what has decayed for nothing.
-
-    Parameters
-    ----------
-    state : float64 array [low-passes]
-        Changed in place.
-
-    Returns
-    -------
-    int
-        How many still remember something.
-    """
+    """Take what has decayed for nothing."""
     awake = 0
     for k in range(state.size):
         if abs(state[k]) < SETTLED:
@@ -58,24 +47,7 @@ def _add_rows(weights: Array, rows: Array, to: Array) -> int:
 
 @jit
 def low_passes(x: Array, shares: Array, state: Array, z: Array) -> int:
-    """Pass a channel through several low-passes at once.
-
-    Parameters
-    ----------
-    x : float64 array [frames]
-        Samples.
-    shares : float64 array [low-passes]
-        q, how much of a new sample gets in; each between 0 and 1.
-    state : float64 array [low-passes]
-        z[-1]; left as after the last frame.
-    z : float64 array [frames, low-passes]
-        Overwritten with the results.
-
-    Returns
-    -------
-    int
-        Frames written.
-    """
+    """Pass a channel through several low-passes at once."""
     count = shares.size
     for start in range(0, x.size, _FRAMES_AT_ONCE):
         for n in range(start, min(start + _FRAMES_AT_ONCE, x.size)):
@@ -92,20 +64,6 @@ def pass_by(x: Array, table: Array, state: Array) -> int:
     """Bring low-passes forward over frames at which nobody asks for them.
 
     z[n + m] = kept z[n] + Σ of table[i] x[n + 1 + i], m frames at a time
-
-    Parameters
-    ----------
-    x : float64 array [frames], a multiple of m
-        Samples.
-    table : float64 array [m + 1, low-passes], m a multiple of 8
-        q (1 - q)^(m - 1 - i) in row i; kept = (1 - q)^m in the last.
-    state : float64 array [low-passes]
-        z before the first frame; left as after the last.
-
-    Returns
-    -------
-    int
-        Frames passed by.
     """
     many, count = table.shape[0] - 1, table.shape[1]
     for start in range(0, x.size, many):
@@ -124,26 +82,6 @@ def add_low_passes(
 
     y[n] += Σ weights[k] z[n, k], m frames at a time: what the states come to in them, and what
     the frames themselves do to each other.
-
-    Parameters
-    ----------
-    x : float64 array [frames], a multiple of m
-        Samples.
-    table : float64 array [m + 1, low-passes], both m and low-passes a multiple of 8
-        As for `pass_by`.
-    reach : float64 array [low-passes, m]
-        weights (1 - q)^(i + 1) in column i.
-    near : float64 array [m, m]
-        Σ weights q (1 - q)^(i - j) in row j and column i >= j; else 0.
-    state : float64 array [low-passes]
-        z before the first frame; left as after the last.
-    y : float64 array [frames]
-        Changed in place.
-
-    Returns
-    -------
-    int
-        Frames worked on.
     """
     many, count = table.shape[0] - 1, table.shape[1]
     for start in range(0, x.size, many):
@@ -159,26 +97,7 @@ def add_low_passes(
 
 @jit
 def low_pass_products(x: Array, more: Array, shares: Array, state: Array, sums: Array) -> int:
-    """Sum the products of several low-passes with their channel and with another.
-
-    Parameters
-    ----------
-    x : float64 array [frames]
-        What the low-passes hear.
-    more : float64 array [frames]
-        Another channel.
-    shares : float64 array [low-passes]
-        q.
-    state : float64 array [low-passes]
-        z[-1]; left as after the last frame.
-    sums : float64 array [3, low-passes]
-        Σ z x, Σ z more and Σ z are added to its rows.
-
-    Returns
-    -------
-    int
-        Frames summed.
-    """
+    """Sum the products of several low-passes with their channel and with another."""
     count = shares.size
     own, across, plain = sums[0], sums[1], sums[2]
     for start in range(0, x.size, _FRAMES_AT_ONCE):

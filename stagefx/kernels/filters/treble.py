@@ -27,22 +27,6 @@ def filter_treble(
     """Filter a block.
 
     ``y[n] = Σ b_k x[n - k] - a1 y[n - 1] - a2 y[n - 2]``
-
-    Parameters
-    ----------
-    block : ndarray of float64 [frames, channels], full scale 1.0
-        Audio.
-    law : ndarray of float64 [6]
-        Coefficients.
-    state : ndarray of float64 [channels, 3]
-        Memories (transposed direct form II), carried on in place.
-    filtered : ndarray of float64 [frames, channels]
-        Overwritten.
-
-    Returns
-    -------
-    int
-        Frames filtered.
     """
     b0, b1, b2, b3, a1, a2 = law[0], law[1], law[2], law[3], law[4], law[5]
     frames = len(block)

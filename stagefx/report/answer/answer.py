@@ -64,36 +64,7 @@ def answer_question(place: str | Path, *, given: Sequence[str] = (), seed: int =
 def answer_asked(
     asked: Asked, without: Asked | None = None, *, given: tuple[str, ...] = (), seed: int = 0
 ) -> Answer:
-    """Answer a question whose files are found.
-
-    Parameters
-    ----------
-    asked : Asked
-        The question.
-    without : Asked or None
-        The same without a viewer's numbers, to say whether the verdict moves.
-    given : tuple of str
-        Those numbers, as they were typed.
-    seed : int, default: 0
-        Of whatever chance the effects use.
-
-    Returns
-    -------
-    Answer
-        The same for the same files.
-
-    Raises
-    ------
-    StagefxError
-        A stage or a file cannot be used.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> asked = ask(samples_folder() / "questions" / "hum.toml")
-    >>> answer_asked(asked).grade.value
-    'may be heard'
-    """
+    """Answer a question whose files are found."""
     level_by: LevelBy = asked.question.level_by or ("gain" if asked.stages else "nothing")
     pieces, before = _pieces(asked, without, level_by, seed)
     decides = max(range(len(pieces)), key=lambda n: _weight(pieces[n].comparison))

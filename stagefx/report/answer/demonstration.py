@@ -28,17 +28,7 @@ Progress = Callable[[int, int | None], None]
 
 @dataclass(frozen=True)
 class Demonstration:
-    """What the scenario's stages do, on paper and on music.
-
-    Parameters
-    ----------
-    figures : dict of str to Figures
-        By stage.
-    renders : dict of (str, str) to RenderReport
-        By stage and piece.
-    comparisons : dict of (str, str) to Comparison
-        The stock board against a change, by change and piece.
-    """
+    """What the scenario's stages do, on paper and on music."""
 
     figures: dict[str, Figures]
     renders: dict[tuple[str, str], RenderReport]
@@ -54,38 +44,7 @@ def demonstrate(
     seed: int = 0,
     progress: Progress | None = None,
 ) -> Demonstration:
-    """Do the whole job on the scenario: figures, picture, rendered music, comparisons, residuals.
-
-    Parameters
-    ----------
-    folder : Path
-        An empty folder; gets the picture, ``music/`` and ``difference/``.
-    pieces : tuple of str
-        Which pieces to play; of the first, the residuals are kept.
-    passage : tuple of two float, s
-        What to compare of each; all where left out.
-    listening_level_db : float, dB SPL
-        At the seat.
-    seed : int
-        Of noise and dither.
-    progress : callable
-        Told the steps done and the steps in all.
-
-    Returns
-    -------
-    Demonstration
-        All results.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     found = demonstrate(Path(folder), pieces=("voice",), passage=(2.0, 4.0))
-    ...     sorted(path.name for path in Path(folder).iterdir())
-    ['difference', 'music', 'response-and-headroom.png']
-    >>> found.comparisons["passive-box", "voice"].verdict.grade.value
-    'will be heard'
-    """
+    """Do the whole job on the scenario: figures, picture, music, comparisons, residuals."""
     from stagefx.audition.audition import Audition
     from stagefx.render.rendering import render_file
     from stagefx.report.plots.saving import save
@@ -133,28 +92,7 @@ def _step(progress: Progress | None, done: int, steps: int) -> int:
 
 
 def answer_and_pack(folder: Path, *, seed: int = 0) -> None:
-    """Write the page that answers the first question, and a blind pack with its key beside it.
-
-    Parameters
-    ----------
-    folder : Path
-        Where to: ``answer/``, ``blind/`` and ``blind-key.json``.
-    seed : int
-        Of the answer; a blind pack has none.
-
-    Raises
-    ------
-    OutputError
-        They cannot be written.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.TemporaryDirectory() as home:
-    ...     answer_and_pack(Path(home))
-    ...     sorted(path.name for path in Path(home).iterdir())
-    ['answer', 'blind', 'blind-key.json']
-    """
+    """Write the page that answers the first question, and a blind pack with its key beside it."""
     from stagefx.report.answer.folder import answer_into
     from stagefx.report.listening.blind_page.pack import prepare_blind
 

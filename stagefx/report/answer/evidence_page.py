@@ -21,27 +21,7 @@ if TYPE_CHECKING:
 
 
 def page_of(answer: Answer) -> str:
-    """One HTML file that shows an answer, and is forbidden by its own policy to ask for anything.
-
-    Parameters
-    ----------
-    answer : Answer
-        What was found.
-
-    Returns
-    -------
-    str
-        HTML; the same for the same answer.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> page = page_of(example_answer())
-    >>> page.count('<script type="text/plain" data-file='), len(page) < 12_000_000
-    (3, True)
-    >>> "default-src 'none'" in page
-    True
-    """
+    """One HTML file that shows an answer; its own policy forbids it to ask for anything."""
     from markupsafe import Markup
 
     pictures = [(picture, Markup(picture.svg)) for picture in pictures_of(answer)]

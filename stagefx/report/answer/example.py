@@ -12,34 +12,12 @@ from stagefx.samples import samples_folder
 
 @cache
 def example_answer() -> Answer:
-    """Whether a faster device in the desk's line stage would be heard.
-
-    Returns
-    -------
-    Answer
-        Worked out at the first use.
-
-    Examples
-    --------
-    >>> example_answer().grade.value
-    'should not be heard'
-    """
+    """Whether a faster device in the desk's line stage would be heard."""
     return answer_question(samples_folder() / "questions" / "faster-device.toml")
 
 
 def example_known() -> Known:
-    """What that answer's sentences are composed from.
-
-    Returns
-    -------
-    Known
-        Without faults.
-
-    Examples
-    --------
-    >>> example_known().names
-    ('“stock”', '“quick”')
-    """
+    """What that answer's sentences are composed from."""
     found = example_answer()
     return Known(
         found.asked, found.piece.comparison, found.piece.passage, found.figures,

@@ -26,25 +26,7 @@ HIGHEST = 0.999
 
 @dataclass(frozen=True)
 class Excerpts:
-    """A passage as 16-bit FLAC files.
-
-    Parameters
-    ----------
-    rate_hz, channels : int
-        Of all three.
-    seconds : float, s
-        How long it is.
-    baseline, change : bytes
-        Both versions.
-    difference : bytes
-        What is left of their difference after level and time; empty where nothing is.
-    turned_up_db : float, dB
-        By how much the difference was turned up.
-    turned_down_db : float, dB
-        By how much both versions were turned down to fit, alike.
-    rms_dbfs : tuple of two float, dB
-        Level of both versions as played, re full scale.
-    """
+    """A passage as 16-bit FLAC files."""
 
     rate_hz: int
     channels: int
@@ -57,13 +39,7 @@ class Excerpts:
     rms_dbfs: tuple[float, float]
 
     def as_json(self) -> dict[str, Any]:
-        """What is played, without the audio.
-
-        Returns
-        -------
-        dict
-            Rate, channels, length and levels.
-        """
+        """What is played, without the audio."""
         level = [{"value": None, "reason": "silent"} if math.isinf(db) else db
                  for db in self.rms_dbfs]  # fmt: skip
         return {
@@ -85,35 +61,7 @@ def cut(
     difference_start: int = 0,
     seed: int = 0,
 ) -> Excerpts:
-    """Cut a passage out of both versions and of their difference.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Two versions of a piece, of one rate.
-    difference : Recording
-        What is left after level and time.
-    passage : tuple of two float, s
-        From where to where in the first.
-    difference_start : int, frames
-        Where in the first the difference begins.
-    seed : int, default: 0
-        Of the dither.
-
-    Returns
-    -------
-    Excerpts
-        The same bytes for the same audio.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((48000, 2))
-    >>> one, other = HeldAudio(music, 48000), HeldAudio(1.001 * music, 48000)
-    >>> found = cut(one, other, HeldAudio(0.001 * music, 48000), (0.2, 0.7))
-    >>> found.seconds, found.turned_up_db, found.baseline[:4]
-    (0.5, 40.0, b'fLaC')
-    """
+    """Cut a passage out of both versions and of their difference."""
     made = first.format
     start, stop = (round(second_ * made.rate_hz) for second_ in passage)
     one, other = _stretch(first, start, stop), _stretch(second, start, stop)

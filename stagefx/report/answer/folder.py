@@ -60,7 +60,7 @@ def answer_into(
     >>> with tempfile.TemporaryDirectory() as home:
     ...     answer = answer_into(samples_folder() / "questions" / "hum.toml", Path(home, "hum"))
     ...     sorted(path.name for path in Path(home, "hum").iterdir())[:3]
-    ['answer.html', 'answer.json', 'figures.csv']
+    ['answer.html', 'answer.json', 'audibility.csv']
     >>> answer.grade.value
     'may be heard'
     """
@@ -84,36 +84,7 @@ def file_names(answer: Answer) -> tuple[str, ...]:
 
 
 def fill_folder(answer: Answer, place: Path, *, called: Path | None = None) -> tuple[str, ...]:
-    """Write an answer's files.
-
-    Parameters
-    ----------
-    answer : Answer
-        What was found.
-    place : Path
-        An empty folder.
-    called : Path, optional
-        What the folder will be called once it is in place.
-
-    Returns
-    -------
-    tuple of str
-        Names of the files, the page first.
-
-    Raises
-    ------
-    OutputError
-        One of them would replace a file that the question was read from.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from stagefx.report.answer.example import example_answer
-    >>> with tempfile.TemporaryDirectory() as home:
-    ...     files = fill_folder(example_answer(), Path(home))
-    >>> len(files)
-    5
-    """
+    """Write an answer's files."""
     from stagefx.report.answer.evidence_page import page_of
     from stagefx.report.answer.values import as_json_text, tables_of
 

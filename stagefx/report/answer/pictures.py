@@ -32,23 +32,7 @@ _THIN_CHANGE: dict[str, Any] = {**style.CHANGE, "linewidth": 1.2}
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture that states its claim.
-
-    Parameters
-    ----------
-    name : str
-        Its place in the page.
-    claim : str
-        One sentence, with its number.
-    caption : str
-        What is drawn, and how.
-    svg : str
-        Markup.
-    head : tuple of str
-        Of its table.
-    rows : tuple of tuple of str
-        Its numbers.
-    """
+    """A picture that states its claim."""
 
     name: str
     claim: str
@@ -59,25 +43,7 @@ class Picture:
 
 
 def pictures_of(answer: Answer) -> tuple[Picture, ...]:
-    """The pictures of an answer.
-
-    Parameters
-    ----------
-    answer : Answer
-        What was found.
-
-    Returns
-    -------
-    tuple of Picture
-        The change of response; the waveform where the change clips; with loudspeakers described,
-        the noise at the seat.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> [picture.claim for picture in pictures_of(example_answer())][0]
-    'The response changes by less than 0.01 dB.'
-    """
+    """The pictures of an answer."""
     made = [_response(answer.piece.comparison)]
     if len(answer.figures) == 2 and all(one.stage.listening for one in answer.figures):
         made.append(_noise(*answer.figures))

@@ -29,23 +29,7 @@ LIBRARIES = ("stagefx", "numpy", "scipy", "soxr", "matplotlib")
 
 @dataclass(frozen=True)
 class Piece:
-    """What was found with one piece of music.
-
-    Parameters
-    ----------
-    music : str
-        Its file's name; of two audio files, the first's.
-    passage : Passage
-        What was compared and can be played.
-    comparison : Comparison
-        What changed, and whether it would be heard.
-    excerpts : Excerpts
-        What the page plays.
-    delivery : Delivery or None
-        Whether the difference survives lossy coding, where that was asked.
-    waveform : Waveform or None
-        Of the output, where the change clips within the passage.
-    """
+    """What was found with one piece of music."""
 
     music: str
     passage: Passage
@@ -57,15 +41,7 @@ class Piece:
 
 @dataclass(frozen=True)
 class FollowUp:
-    """What a viewer's own numbers do to a verdict.
-
-    Parameters
-    ----------
-    given : tuple of str
-        The numbers, as they were typed.
-    before, after : Grade
-        Without and with them.
-    """
+    """What a viewer's own numbers do to a verdict."""
 
     given: tuple[str, ...]
     before: Grade

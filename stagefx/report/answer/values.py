@@ -14,24 +14,7 @@ from stagefx.report.text.side_by_side import side_by_side
 
 
 def as_json_text(answer: Answer) -> str:
-    """The text of ``answer.json``.
-
-    Parameters
-    ----------
-    answer : Answer
-        What was found.
-
-    Returns
-    -------
-    str
-        Indented; a number that is not finite becomes a null with its reason.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> as_json_text(example_answer()).count("NaN")
-    0
-    """
+    """The text of ``answer.json``."""
     plain = _finite(answer.as_json())
     return json.dumps(plain, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -47,24 +30,7 @@ def _finite(value: Any) -> Any:
 
 
 def tables_of(answer: Answer) -> dict[str, str]:
-    """The tables beside the page.
-
-    Parameters
-    ----------
-    answer : Answer
-        What was found.
-
-    Returns
-    -------
-    dict of str to str
-        From file name to CSV text.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> list(tables_of(example_answer()))
-    ['audibility.csv', 'response.csv', 'figures.csv']
-    """
+    """The tables beside the page."""
     found = answer.piece.comparison
     judged = nearest_first(found.audibility)
     rest = [row for row in found.audibility if row.grade is None]

@@ -27,19 +27,7 @@ MOMENT_S = 0.2
 
 @dataclass(frozen=True)
 class Waveform:
-    """A stretch of the amplifier's output.
-
-    Parameters
-    ----------
-    start_s : float, s
-        Where in the music it begins.
-    rate_hz : int, Hz
-        Frames a second.
-    asked_v, given_v : array [frames], V
-        The baseline's shape at the change's level, and the change.
-    clip_high_v, clip_low_v : float, V
-        Where the change clips.
-    """
+    """A stretch of the amplifier's output."""
 
     start_s: float
     rate_hz: int
@@ -61,30 +49,7 @@ def waveform_of(
     circuit: Circuit,
     passage: tuple[float, float],
 ) -> Waveform | None:
-    """The output round the worst moment of a change that clips.
-
-    Parameters
-    ----------
-    first, second : Recording
-        Both versions, each rendered at the same full scale and levelled by gain.
-    report : RenderReport
-        Of the change.
-    circuit : Circuit
-        Of the change, its knob set.
-    passage : tuple of two float, s
-        What was compared.
-
-    Returns
-    -------
-    Waveform or None
-        None where the change does not clip within the passage.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> example_answer().piece.waveform is None
-    True
-    """
+    """The output round the worst moment of a change that clips."""
     found, source = limits(circuit), circuit.stage.source.level
     moments = [one for one in report.worst_moments if one.clipped_frames
                and passage[0] <= one.time_s < passage[1]]  # fmt: skip

@@ -37,19 +37,7 @@ _LEAD_S, _TAIL_S = 2.0, 0.5
 
 @dataclass(frozen=True)
 class Exaggeration:
-    """One effect alone, exaggerated.
-
-    Parameters
-    ----------
-    effect : str
-        Its name.
-    stage : str
-        Whose it is.
-    times : float
-        By how much it is exaggerated; 1 where it is large enough as it is.
-    samples : ndarray of float64 [frames, channels], full scale 1.0
-        The music with this effect alone, levels by gain.
-    """
+    """One effect alone, exaggerated."""
 
     effect: str
     stage: str
@@ -59,15 +47,7 @@ class Exaggeration:
 
 @dataclass(frozen=True)
 class NotHeard:
-    """An effect that there is nothing to hear of.
-
-    Parameters
-    ----------
-    effect : str
-        Its name.
-    why : str
-        In words.
-    """
+    """An effect that there is nothing to hear of."""
 
     effect: str
     why: str

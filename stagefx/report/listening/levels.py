@@ -32,17 +32,7 @@ _NOTHING = 2.0**-31
 
 @dataclass(frozen=True)
 class TurnedUp:
-    """A difference, made as loud as the caps allow.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames, channels], full scale 1.0
-        To be played.
-    gain_db : float, dB
-        How much it was turned up, a whole number; negative where it had to be turned down.
-    capped_by : str
-        What kept it from being louder.
-    """
+    """A difference, made as loud as the caps allow."""
 
     samples: Array
     gain_db: float
@@ -50,33 +40,7 @@ class TurnedUp:
 
 
 def level_matched(versions: Sequence[Array], rate_hz: int) -> list[Array]:
-    """Versions of a passage at the loudness of the first, with room for their peaks.
-
-    Parameters
-    ----------
-    versions : sequence of ndarray of float64 [frames, channels], full scale 1.0
-        Aligned, equally long.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    list of ndarray of float64 [frames, channels], full scale 1.0
-        Nothing above 20 kHz, no direct current, faded at both ends, one loudness, one gain for all
-        so that no true peak passes -1 dBTP.
-
-    Raises
-    ------
-    BlindError
-        A version is silent, or too short to have a loudness.
-
-    Examples
-    --------
-    >>> noise = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
-    >>> one, other = level_matched([noise, 0.5 * noise], 48000)
-    >>> bool(np.abs(one - other).max() < 1e-12)
-    True
-    """
+    """Versions of a passage at the loudness of the first, with room for their peaks."""
     even = equalised(versions, rate_hz)
     wanted = integrated_loudness(even[0], rate_hz=rate_hz)
     even = [
@@ -91,31 +55,8 @@ def level_matched(versions: Sequence[Array], rate_hz: int) -> list[Array]:
 def turned_up(difference: Array, music: Array, rate_hz: int) -> TurnedUp | None:
     """A difference as loud as it may be played.
 
-    Parameters
-    ----------
-    difference : ndarray of float64 [frames, channels], full scale 1.0
-        What is left when one version is taken from another.
-    music : ndarray of float64 [frames, channels], full scale 1.0
-        The first version, as it is played.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    TurnedUp or None
-        None where nothing is left.
-
-    Notes
-    -----
     Its loudest 0.4 s stay at or under the music's level as a whole, in rms and in loudness, and
     under -20 dBFS; its peak stays under the music's.  The gain is rounded down to a whole decibel.
-
-    Examples
-    --------
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((48000, 1))
-    >>> found = turned_up(1e-4 * music[::-1], music, 48000)
-    >>> found.gain_db, found.capped_by
-    (76.0, '-20 dBFS')
     """
     peak = float(np.abs(difference).max(initial=0.0))
     if peak < _NOTHING:
@@ -139,27 +80,7 @@ def turned_up(difference: Array, music: Array, rate_hz: int) -> TurnedUp | None:
 
 
 def loudest_moment_dbfs(samples: Array, rate_hz: int) -> float:
-    """Level of the loudest 0.4 s of the loudest channel.
-
-    Parameters
-    ----------
-    samples : ndarray of float64 [frames, channels], full scale 1.0
-        Audio.
-    rate_hz : int, Hz
-        Sampling rate.
-
-    Returns
-    -------
-    float, dBFS
-        Re a full-scale sine; minus infinity for silence.
-
-    Examples
-    --------
-    >>> tone = np.sin(2.0 * np.pi * 1000.0 * np.arange(48000) / 48000)[:, None]
-    >>> tone[:24000] = 0.0
-    >>> round(loudest_moment_dbfs(tone, 48000), 3)
-    0.0
-    """
+    """Level of the loudest 0.4 s of the loudest channel."""
     frames = min(round(_MOMENT_S * rate_hz), len(samples))
     energy = np.cumsum(np.pad(np.square(samples), ((1, 0), (0, 0))), axis=0)
     power = float((energy[frames:] - energy[:-frames]).max(initial=0.0)) / max(frames, 1)

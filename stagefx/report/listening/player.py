@@ -20,33 +20,7 @@ Codes = NDArray[np.int32]
 
 
 def build_player(made: ListeningSet, codes: Mapping[str, Codes], *, verdict: str = "") -> str:
-    """One HTML file that plays a listening set.
-
-    Parameters
-    ----------
-    made : ListeningSet
-        What there is to hear.
-    codes : mapping of str to ndarray of int32 [frames, channels]
-        Of each track's file, its samples as steps of as many bits as it has.
-    verdict : str
-        What a comparison says of the two, to stand above the player.
-
-    Returns
-    -------
-    str
-        HTML that holds the same samples as the WAV files, and is forbidden by its own policy to
-        ask for anything.
-
-    Examples
-    --------
-    >>> from stagefx.report.listening.tracks import ListeningSet, Track
-    >>> from stagefx.hearing.passage import Passage
-    >>> tracks = Track("1.wav", "baseline", "a <b>"), Track("2.wav", "change", "c")
-    >>> made = ListeningSet("a <b>", "c", "tune", Passage(0.0, 0.1, "asked"), 48000, tracks)
-    >>> page = build_player(made, {t.file: np.zeros((4800, 1), np.int32) for t in tracks})
-    >>> page.count("text/plain"), "a <b>" in page, "a &lt;b&gt;" in page
-    (2, False, True)
-    """
+    """One HTML file that plays a listening set."""
     known = {
         "rate_hz": made.rate_hz,
         "seconds": len(codes[made.tracks[0].file]) / made.rate_hz,

@@ -15,24 +15,7 @@ PAGE_NAME, LIST_NAME, CARDS_NAME = "listen.html", "listening-set.json", "cards"
 
 @dataclass(frozen=True)
 class Track:
-    """One thing to listen to.
-
-    Parameters
-    ----------
-    file : str
-        Name of its WAV file.
-    kind : str
-        ``"baseline"``, ``"change"``, ``"difference"``, ``"turned up"``, ``"music"`` or
-        ``"exaggerated"``.
-    title : str
-        What it is, in words.
-    gain_db : float, dB
-        Of a difference, how much it was turned up.
-    effect : str
-        Of an exaggeration, the effect; else empty.
-    times : float
-        Of an exaggeration, the factor; else 1.
-    """
+    """One thing to listen to."""
 
     file: str
     kind: str

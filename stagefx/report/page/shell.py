@@ -26,28 +26,7 @@ def render_page(
     known: Mapping[str, Any] | None = None,
     **values: object,
 ) -> str:
-    """A page as one HTML file; the same for the same values.
-
-    Parameters
-    ----------
-    name : str
-        Path below ``report/`` of its template, without an ending.
-    script : str
-        The same of the module that runs it.
-    styles : sequence of str
-        The same of its styles, which come after those of all pages.
-    carried : mapping of str to bytes
-        Files that it plays, in this order.
-    known : mapping, optional
-        What its script knows, as plain values.
-    **values
-        What its template shows; every text is escaped.
-
-    Returns
-    -------
-    str
-        HTML with one script and one style, whose digests alone its policy allows.
-    """
+    """A page as one HTML file; the same for the same values."""
     from markupsafe import Markup
 
     code = bundle(script)

@@ -40,30 +40,7 @@ _NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 def draw_cards(found: Comparison, *, start_s: float = 0.0) -> dict[str, Figure]:
-    """Draw a comparison as cards, one claim each.
-
-    Parameters
-    ----------
-    found : Comparison
-        Of two files or two stages.
-    start_s : float, s
-        Where in the music the compared passage begins.
-
-    Returns
-    -------
-    dict of str to Figure
-        ``"distance"`` (how far from being heard), ``"response"``, ``"where"`` (at which moment and
-        frequency); what could not be told is left out.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import compare_files
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> cards = draw_cards(compare_files(trio, trio, passage=(2.0, 4.0)))
-    >>> cards["distance"].texts[0].get_text()
-    'Nothing that could be measured changed'
-    """
+    """Draw a comparison as cards, one claim each."""
     from matplotlib.text import Annotation
 
     how = f"{found.verdict.basis.capitalize()}, {', '.join(found.verdict.conditions)}."
@@ -100,62 +77,13 @@ def draw_cards(found: Comparison, *, start_s: float = 0.0) -> dict[str, Figure]:
 
 
 def draw_stage_cards(stage: Stage) -> dict[str, Figure]:
-    """Draw what a scope would show of a stage, as cards, one claim each.
-
-    Parameters
-    ----------
-    stage : Stage
-        Needs a source level.
-
-    Returns
-    -------
-    dict of str to Figure
-        ``"square"``, ``"sweep"``, and ``"clipping"`` where anything clips.
-
-    Raises
-    ------
-    StageError
-        The source's level is not stated, or the stage cannot be worked out.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> list(draw_stage_cards(load_stage("line-stage")))
-    ['square', 'sweep', 'clipping']
-    """
+    """Draw what a scope would show of a stage, as cards, one claim each."""
     with style.drawing():
         return {plot.name: _stage_card(plot) for plot in stage_card_plots(stage)}
 
 
 def write_cards(cards: Mapping[str, Figure], folder: Path) -> tuple[str, ...]:
-    """Write cards as pictures of 1920 × 1080 dots.
-
-    Parameters
-    ----------
-    cards : mapping of str to Figure
-        By name.
-    folder : Path
-        Made if it is missing.
-
-    Returns
-    -------
-    tuple of str
-        The files' names, numbered in order.
-
-    Raises
-    ------
-    OutputError
-        A file is there already, or cannot be written.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> cards = draw_stage_cards(load_stage("line-stage"))
-    >>> with tempfile.TemporaryDirectory() as home:
-    ...     write_cards({"square": cards["square"]}, Path(home, "cards"))
-    ('1-square.png',)
-    """
+    """Write cards as pictures of 1920 × 1080 dots."""
     from stagefx.report.plots.saving import save
 
     folder.mkdir(exist_ok=True)

@@ -22,31 +22,7 @@ _NO_DATE: dict[str, dict[str, str | None]] = {
 
 
 def save(figure: Figure, place: Path, *, force: bool = False) -> None:
-    """Write a picture, whole or not at all.
-
-    Parameters
-    ----------
-    figure : Figure
-        What was drawn.
-    place : Path
-        A file whose name ends in one of `KINDS`.
-    force : bool, default: False
-        Whether to overwrite what is there.
-
-    Raises
-    ------
-    OutputError
-        As `check_place`, or the file cannot be written.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> from stagefx.report.plots.style import sheet
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     save(sheet("a stage"), Path(folder, "stage.svg"))
-    ...     [path.name for path in Path(folder).iterdir()]
-    ['stage.svg']
-    """
+    """Write a picture, whole or not at all."""
     from stagefx.io.atomic_file import WholeFile
 
     check_place(place, force=force)
@@ -59,26 +35,7 @@ def save(figure: Figure, place: Path, *, force: bool = False) -> None:
 
 
 def check_place(place: Path, *, force: bool = False) -> None:
-    """Whether a picture can be written here, before any work is done for it.
-
-    Parameters
-    ----------
-    place : Path
-        Where a picture is wanted.
-    force : bool, default: False
-        Whether to overwrite what is there.
-
-    Raises
-    ------
-    OutputError
-        The ending is of no known kind of picture, or something is there already.
-
-    Examples
-    --------
-    >>> check_place(Path("stage.bmp"))
-    Traceback (most recent call last):
-    stagefx.errors.OutputError: stage.bmp is no name for a picture; let it end in .png, .svg or .pdf
-    """
+    """Whether a picture can be written here, before any work is done for it."""
     from stagefx.io.atomic_file import check_free
 
     if place.suffix.lower() not in KINDS:

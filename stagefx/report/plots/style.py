@@ -86,20 +86,7 @@ _SETTINGS = {
 
 @contextmanager
 def drawing() -> Iterator[None]:
-    """Draw in the house's manner inside this block, whatever the reader's own settings are.
-
-    Yields
-    ------
-    None
-        Afterwards the reader's settings hold again.
-
-    Examples
-    --------
-    >>> import matplotlib as mpl
-    >>> with drawing():
-    ...     print(mpl.rcParams["figure.facecolor"])
-    #fbf9f4
-    """
+    """Draw in the house's manner inside this block, whatever the reader's own settings are."""
     import matplotlib as mpl
 
     with mpl.rc_context():
@@ -109,26 +96,7 @@ def drawing() -> Iterator[None]:
 
 
 def sheet(title: str, under: str = "") -> Figure:
-    """An empty sheet for a 1920 × 1080 screen.
-
-    Parameters
-    ----------
-    title : str
-        What the sheet is about.
-    under : str
-        Conditions, in one line at the foot.
-
-    Returns
-    -------
-    Figure
-        To be drawn on inside `drawing`.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     print(sheet("a stage").get_size_inches())
-    [12.8  7.2]
-    """
+    """An empty sheet for a 1920 × 1080 screen."""
     from matplotlib.figure import Figure
 
     made = Figure(figsize=SCREEN_INCHES)
@@ -138,66 +106,18 @@ def sheet(title: str, under: str = "") -> Figure:
 
 
 def fault(page: Figure, text: str) -> None:
-    """Say what is wrong, above everything else on a sheet.
-
-    Parameters
-    ----------
-    page : Figure
-        The sheet.
-    text : str
-        One line; nothing is drawn where it is empty.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     page = sheet("a stage")
-    ...     fault(page, "First, a fault.")
-    >>> page.texts[-1].get_text()
-    'First, a fault.'
-    """
+    """Say what is wrong, above everything else on a sheet."""
     if text:
         page.text(MARGIN, 0.909, text, size=10.5, weight="bold", va="top")
 
 
 def claim(axes: Axes, text: str) -> None:
-    """Head a plot with the sentence that it shows.
-
-    Parameters
-    ----------
-    axes : Axes
-        The plot.
-    text : str
-        One sentence, with its number.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     axes = sheet("a stage").add_subplot()
-    ...     claim(axes, "The level stays within 0.01 dB")
-    >>> axes.get_title(loc="left")
-    'The level stays within 0.01 dB'
-    """
+    """Head a plot with the sentence that it shows."""
     axes.set_title(text, loc="left", family=SENTENCE_FONT, size=14.5, color=INK, pad=12.0)
 
 
 def frequency_axis(axes: Axes, low_hz: float, high_hz: float) -> None:
-    """Put frequency along the foot of a plot, marked in steps of 1, 2 and 5.
-
-    Parameters
-    ----------
-    axes : Axes
-        The plot.
-    low_hz, high_hz : float, Hz
-        Ends of the axis.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     axes = sheet("a stage").add_subplot()
-    ...     frequency_axis(axes, 20.0, 20e3)
-    >>> [label.get_text() for label in axes.get_xticklabels()]
-    ['20', '50', '100', '200', '500', '1k', '2k', '5k', '10k', '20k']
-    """
+    """Put frequency along the foot of a plot, marked in steps of 1, 2 and 5."""
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     axes.set_xscale("log")
@@ -215,25 +135,7 @@ def _frequency(hz: float) -> str:
 
 
 def level_axis(axes: Axes, low: float, high: float, *, label: str) -> None:
-    """Put level up the side of a plot, its lowest mark left out where it would meet the foot's.
-
-    Parameters
-    ----------
-    axes : Axes
-        The plot.
-    low, high : float
-        Ends of the axis, in the label's unit.
-    label : str
-        What is drawn, and its unit.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     axes = sheet("a stage").add_subplot()
-    ...     level_axis(axes, -3.0, 1.0, label="level, dB")
-    >>> [float(tick) for tick in axes.get_yticks()]
-    [-2.0, -1.0, 0.0, 1.0]
-    """
+    """Put level up the side of a plot, its lowest mark left out where it would meet the foot's."""
     from matplotlib.ticker import MaxNLocator
 
     axes.set_ylim(low, high)
@@ -245,27 +147,7 @@ def level_axis(axes: Axes, low: float, high: float, *, label: str) -> None:
 def name_ends(
     axes: Axes, ends: Sequence[tuple[float, str]], *, gap: float = 0.062, **kind: Any
 ) -> None:
-    """Name lines beyond their right ends, apart from each other by at least a line of text.
-
-    Parameters
-    ----------
-    axes : Axes
-        The plot; its vertical limits must be set.
-    ends : sequence of (float, str)
-        Where each line ends on the vertical axis, and its name.
-    gap : float, share of the plot's height
-        Least distance between two names.
-    **kind
-        Passed to the text.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     axes = sheet("a stage").add_subplot()
-    ...     name_ends(axes, [(0.5, "stock"), (0.5, "quick")])
-    >>> [f"{text.xy[1]:.3f} {text.get_text()}" for text in axes.texts]
-    ['0.469 quick', '0.531 stock']
-    """
+    """Name lines beyond their right ends, apart from each other by at least a line of text."""
     low, high = axes.get_ylim()
     wanted = sorted((min(max((y - low) / (high - low), 0.04), 0.98), name) for y, name in ends)
     places = _apart([place for place, _ in wanted], gap)
@@ -292,44 +174,10 @@ def _apart(places: Sequence[float], gap: float) -> list[float]:
 
 
 def hatch(axes: Axes, x: Sequence[float], low: Sequence[float], high: Sequence[float]) -> None:
-    """Hatch where nothing can be measured.
-
-    Parameters
-    ----------
-    axes : Axes
-        The plot.
-    x, low, high : sequence of float
-        Places, and from where to where to hatch there.
-
-    Examples
-    --------
-    >>> with drawing():
-    ...     axes = sheet("a stage").add_subplot()
-    ...     hatch(axes, [0.0, 1.0], [0.0, 0.0], [1.0, 1.0])
-    >>> axes.collections[0].get_hatch()
-    '////'
-    """
+    """Hatch where nothing can be measured."""
     axes.fill_between(x, low, high, facecolor="none", edgecolor=PENCIL, hatch="////", linewidth=0.0)
 
 
 def wrapped(text: str, width: int) -> str:
-    r"""A text broken into lines.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-    width : int
-        Most characters on a line.
-
-    Returns
-    -------
-    str
-        Lines.
-
-    Examples
-    --------
-    >>> wrapped("calculated, at a listening level of 85 dB", 24)
-    'calculated, at a\nlistening level of 85 dB'
-    """
+    r"""A text broken into lines."""
     return "\n".join(textwrap.wrap(text, width))

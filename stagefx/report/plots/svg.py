@@ -31,31 +31,7 @@ _SANS = "system-ui, 'DejaVu Sans', Helvetica, Arial, sans-serif"
 
 
 def inline_svg(figure: Figure, *, name: str, label: str) -> str:
-    """A picture as SVG that stands in a page.
-
-    Parameters
-    ----------
-    figure : Figure
-        Drawn by the house's style.
-    name : str
-        Sets its identifiers apart from other pictures' on the page.
-    label : str
-        What it shows, for people who cannot see it.
-
-    Returns
-    -------
-    str
-        Markup; the same for the same figure.  No ``style`` attribute and no date.
-
-    Examples
-    --------
-    >>> from stagefx.report.plots.style import sheet
-    >>> with drawing():
-    ...     made = sheet("stock & quick")
-    >>> markup = inline_svg(made, name="a", label="two boards")
-    >>> "stock &amp; quick" in markup, "style=" in markup, "<!DOCTYPE" in markup
-    (True, False, False)
-    """
+    """A picture as SVG that stands in a page."""
     import matplotlib as mpl
 
     text = io.StringIO()

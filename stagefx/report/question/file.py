@@ -118,32 +118,7 @@ class Question(BaseModel):
 
 
 def read_question(text: str, *, where: str = "the question") -> Question:
-    r"""Read a question from the text of a question file.
-
-    Parameters
-    ----------
-    text : str
-        TOML.
-    where : str
-        What error messages call the file.
-
-    Returns
-    -------
-    Question
-        Checked, its files not yet looked for.
-
-    Raises
-    ------
-    QuestionError
-        Not TOML, an unknown key (the nearest is suggested), a value that cannot be, or a baseline
-        and a change that are the same.
-
-    Examples
-    --------
-    >>> read_question('ask = "?"\nbaseline = "wire"\nchange = "wire"', where="q")
-    Traceback (most recent call last):
-    stagefx.report.question.file.QuestionError: q: baseline and change are both 'wire'; name two
-    """
+    r"""Read a question from the text of a question file."""
     try:
         tables = from_toml(text)
     except ValueError as error:
@@ -175,31 +150,7 @@ def _complaint(error: ValidationError) -> str:
 
 
 def with_overrides(question: Question, overrides: Sequence[str]) -> Question:
-    r"""A question with a viewer's own numbers.
-
-    Parameters
-    ----------
-    question : Question
-        As its file states it.
-    overrides : sequence of str
-        Each ``TABLE.KEY=VALUE`` or ``listening_level=VALUE``; a later one counts.
-
-    Returns
-    -------
-    Question
-        With those numbers in its context.
-
-    Raises
-    ------
-    QuestionError
-        Not of that form, or an unknown table.
-
-    Examples
-    --------
-    >>> asked = read_question('ask = "?"\nbaseline = "wire"\nchange = "line-stage"')
-    >>> with_overrides(asked, ["load.capacitance=1 nF"]).context
-    {'load': {'capacitance': '1 nF'}}
-    """
+    r"""A question with a viewer's own numbers."""
     context = {table: dict(keys) for table, keys in question.context.items()}
     plain: dict[str, Any] = {}
     for text in overrides:

@@ -16,23 +16,7 @@ AUDIO_ENDINGS = (".wav", ".flac", ".aif", ".aiff", ".ogg", ".opus", ".mp3", ".w6
 
 @dataclass(frozen=True)
 class Asked:
-    """A question with its files found.
-
-    Parameters
-    ----------
-    question : Question
-        As it was typed.
-    name : str
-        Of the question file, without its folder.
-    folder : Path
-        Where its files are looked for.
-    stages : tuple of two Stage, or empty
-        Baseline and change with the viewer's numbers in them.
-    files : tuple of Path
-        Baseline and change where they are audio files; else the music.
-    inputs : tuple of Path
-        Every file that was read, the question file first.
-    """
+    """A question with its files found."""
 
     question: Question
     name: str
@@ -45,34 +29,7 @@ class Asked:
 def ask(place: str | Path, *, overrides: Sequence[str] = ()) -> Asked:
     """Read a question file and find all that it names.
 
-    Parameters
-    ----------
-    place : str or Path
-        The question file.
-    overrides : sequence of str
-        A viewer's own numbers, each ``TABLE.KEY=VALUE`` or ``listening_level=VALUE``.
-
-    Returns
-    -------
-    Asked
-        Its stages with the viewer's numbers, its music, its files.
-
-    Raises
-    ------
-    StagefxError
-        The file, or one that it names, is missing or cannot be used; or baseline and change are
-        the same.
-
-    Notes
-    -----
     Files are looked for beside the question file.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> asked = ask(samples_folder() / "questions" / "faster-device.toml")
-    >>> [stage.name for stage in asked.stages]
-    ['stock', 'quick']
     """
     path = Path(place)
     question = read_question(_text(path), where=str(place))

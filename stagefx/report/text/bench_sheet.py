@@ -33,19 +33,7 @@ _NONE = "no interface shows it"
 
 @dataclass(frozen=True)
 class SheetLine:
-    """One line of the sheet.
-
-    Parameters
-    ----------
-    group : str
-        Under which heading.
-    what : str
-        What is measured.
-    expected : str
-        What the instruments should come to.
-    reads : str
-        What one would read.
-    """
+    """One line of the sheet."""
 
     group: str
     what: str
@@ -54,23 +42,7 @@ class SheetLine:
 
 
 def sheet_lines(expected: Expectation) -> tuple[SheetLine, ...]:
-    """The sheet of a stage's bench.
-
-    Parameters
-    ----------
-    expected : Expectation
-        What the bench should show.
-
-    Returns
-    -------
-    tuple of SheetLine
-        In the order in which one would measure.
-
-    Examples
-    --------
-    >>> percent(-60.0)
-    '0.1 %'
-    """
+    """The sheet of a stage's bench."""
     found = expected.measurement
     return (
         *_levels(found),
@@ -84,23 +56,7 @@ def sheet_lines(expected: Expectation) -> tuple[SheetLine, ...]:
 
 
 def percent(level_db: float) -> str:
-    """A level re the tone in percent, as distortion is read.
-
-    Parameters
-    ----------
-    level_db : float, dB
-        Level difference.
-
-    Returns
-    -------
-    str
-        Two digits.
-
-    Examples
-    --------
-    >>> percent(-100.0), percent(-46.0)
-    ('0.001 %', '0.5 %')
-    """
+    """A level re the tone in percent, as distortion is read."""
     value = 100.0 * 10.0 ** (level_db / 20.0)
     digits = max(1 - math.floor(math.log10(value)), 0) if value > 0.0 else 0
     text = f"{value:.{digits}f}"

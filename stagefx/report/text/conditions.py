@@ -17,27 +17,7 @@ Say = Callable[[str, str], str]
 
 
 def tell_circumstances(telling: Telling, stages: tuple[Stage, ...]) -> list[str]:
-    """Sentences on what stands round the two stages.
-
-    Parameters
-    ----------
-    telling : Telling
-        Notes the values, which are told as the stage files write them.
-    stages : tuple of two Stage
-        Baseline and change.
-
-    Returns
-    -------
-    list of str
-        What both have in common first, then what each has for itself.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> pair = load_stage("line-stage"), load_stage("line-stage-quick")
-    >>> tell_circumstances(Telling(), pair)[0].partition(";")[0]
-    'The source gives 2 V rms at full scale through 100 ohm'
-    """
+    """Sentences on what stands round the two stages."""
     tables = [stage_tables(stage) for stage in stages]
     alike: list[str] = []
     apart: list[list[str]] = [[], []]

@@ -27,15 +27,7 @@ _PLACES = {"balance": 0, EAR_MODEL: 2}
 
 @dataclass(frozen=True)
 class FaultTold:
-    """A fault of one of the two stages.
-
-    Parameters
-    ----------
-    stage : str
-        Whose it is.
-    code, sentence, caution : str
-        As the stage's figures tell it.
-    """
+    """A fault of one of the two stages."""
 
     stage: str
     code: str
@@ -45,31 +37,7 @@ class FaultTold:
 
 @dataclass(frozen=True)
 class Known:
-    """All that a letter's sentences are composed from.
-
-    Parameters
-    ----------
-    asked : Asked
-        The question.
-    found : Comparison
-        With the piece of music that decides.
-    passage : Passage
-        What was compared of it.
-    figures : tuple of Figures
-        Of the two stages; empty of audio files.
-    music : tuple of str
-        All pieces' names.
-    decides : int
-        Which piece decides.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        How levels were matched.
-    delivery : Delivery or None
-        Whether the difference survives lossy coding.
-    blind : BlindScore or None
-        Of a blind test.
-    faults : tuple of FaultTold
-        What must be put right first.
-    """
+    """All that a letter's sentences are composed from."""
 
     asked: Asked
     found: Comparison
@@ -97,18 +65,7 @@ class Known:
         return f"/pieces/{self.decides}"
 
     def row_at(self, row: AudibilityRow) -> str:
-        """Where a row stands in the answer's JSON.
-
-        Parameters
-        ----------
-        row : LedgerRow
-            Of the audibility table.
-
-        Returns
-        -------
-        str
-            A JSON pointer.
-        """
+        """Where a row stands in the answer's JSON."""
         place = [one.name for one in self.found.audibility].index(row.name)
         return f"{self.piece}/comparison/audibility/{place}"
 
@@ -134,44 +91,10 @@ def _place(row: AudibilityRow) -> tuple[bool, int]:
 
 
 def is_over(row: AudibilityRow) -> bool:
-    """Whether a row may or will be heard.
-
-    Parameters
-    ----------
-    row : LedgerRow
-        Any row.
-
-    Returns
-    -------
-    bool
-        False of a row that was not judged.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> is_over(judged_row("level", 0.3)), is_over(judged_row("level", 0.1))
-    (True, False)
-    """
+    """Whether a row may or will be heard."""
     return row.grade is not None and row.grade.rank >= Grade.MAY.rank
 
 
 def strain_verb(moment: Moment) -> str:
-    """What happened at a moment of a render.
-
-    Parameters
-    ----------
-    moment : Moment
-        With clipping or slewing.
-
-    Returns
-    -------
-    str
-        ``"clips"`` or ``"slews"``, whichever took longer.
-
-    Examples
-    --------
-    >>> from stagefx.render.report import Moment
-    >>> strain_verb(Moment(1.0, clipped_frames=12, slewing_frames=0))
-    'clips'
-    """
+    """What happened at a moment of a render."""
     return "clips" if moment.clipped_frames >= moment.slewing_frames else "slews"

@@ -28,69 +28,21 @@ _PLAIN = {
 
 
 def figure_name(one: FittedFigure) -> str:
-    """What a free figure is called.
-
-    Parameters
-    ----------
-    one : FittedFigure
-        The figure.
-
-    Returns
-    -------
-    str
-        A few words.
-
-    Examples
-    --------
-    >>> figure_name(FittedFigure("amplifier.slew_rise", 0, "V/s", 9e6, 9e6, 1e5, "determined"))
-    'slew rise'
-    """
+    """What a free figure is called."""
     if one.key == "amplifier.harmonics":
         return f"harmonic {one.index + 2}"
     return key_name(one.key)
 
 
 def key_name(key: str) -> str:
-    """What a key of the stage file is called.
-
-    Parameters
-    ----------
-    key : str
-        ``"table.key"``.
-
-    Returns
-    -------
-    str
-        A few words; the table is named where the key alone would not do.
-
-    Examples
-    --------
-    >>> key_name("input.coupling"), key_name("amplifier.gain_bandwidth")
-    ('input coupling', 'gain bandwidth')
-    """
+    """What a key of the stage file is called."""
     table, _, rest = key.partition(".")
     words = rest.replace("_", " ")
     return _PLAIN.get(key) or (words if table == "amplifier" else f"{table} {words}")
 
 
 def figure_value(one: FittedFigure) -> str:
-    """A figure's value and standard error; where it is held, what it is held at.
-
-    Parameters
-    ----------
-    one : FittedFigure
-        The figure.
-
-    Returns
-    -------
-    str
-        Value, error and unit.
-
-    Examples
-    --------
-    >>> figure_value(FittedFigure("amplifier.slew_rise", 0, "V/s", 9e6, 8.8e6, 1e5, "determined"))
-    '8.80 ± 0.10 V/us'
-    """
+    """A figure's value and standard error; where it is held, what it is held at."""
     if one.value is None:
         return "-" if one.before is None else _shown(one.before, one.unit)
     scale, unit = _SCALES.get(one.unit, (1.0, one.unit))
@@ -98,24 +50,7 @@ def figure_value(one: FittedFigure) -> str:
 
 
 def figure_note(one: FittedFigure) -> str:
-    """What was said before, or why a figure is not known.
-
-    Parameters
-    ----------
-    one : FittedFigure
-        The figure.
-
-    Returns
-    -------
-    str
-        A few words.
-
-    Examples
-    --------
-    >>> held = FittedFigure("output.resistance", 0, "ohm", 100.0, None, math.nan, "not seen")
-    >>> figure_note(held)
-    'not seen in what was measured'
-    """
+    """What was said before, or why a figure is not known."""
     if one.value is not None:
         was = "" if one.before is None else f"was {_shown(one.before, one.unit)}"
         if one.key == "volume.position":
@@ -141,24 +76,7 @@ def _shown(value: float, unit: str) -> str:
 
 
 def told_rows(fitted: FittedStage) -> tuple[tuple[str, Row], ...]:
-    """The measured numbers to be shown in a table, with their names.
-
-    Parameters
-    ----------
-    fitted : FittedStage
-        A fit.
-
-    Returns
-    -------
-    tuple of (str, Row)
-        Of response and crosstalk a few frequencies, which stand for all.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> told_rows(FittedStage(load_stage("wire"), load_stage("wire"), (), ()))
-    ()
-    """
+    """The measured numbers to be shown in a table, with their names."""
     several = len({row.load_ohm for row in fitted.rows}) > 1
     picked = []
     for row in fitted.rows:

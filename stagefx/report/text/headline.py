@@ -10,24 +10,7 @@ from stagefx.report.text.traced_numbers import Paragraph, Telling, tell_row
 
 
 def headline(known: Known) -> Paragraph:
-    """The answer in one sentence: in this set-up, from what to what, the grade, and why.
-
-    Parameters
-    ----------
-    known : Known
-        What it is composed from.
-
-    Returns
-    -------
-    Paragraph
-        With its numbers.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_known
-    >>> headline(example_known()).text.partition(":")[0]
-    'In this set-up, going from “stock” to “quick” should not be heard'
-    """
+    """The answer in one sentence: in this set-up, from what to what, the grade, and why."""
     telling = Telling()
     first, second = known.names
     front = f"In this set-up,{' faults and all,' if known.faults else ''} going"

@@ -27,24 +27,7 @@ _MATCHED = {"gain": "levels matched by gain", "loudness": "levels matched by lou
 
 
 def how_we_know(known: Known) -> Paragraph:
-    """On what the answer rests: calculated, measured or heard blind, and what stood next to it.
-
-    Parameters
-    ----------
-    known : Known
-        What it is composed from.
-
-    Returns
-    -------
-    Paragraph
-        With its numbers.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_known
-    >>> how_we_know(example_known()).text.partition(" from")[0]
-    'Calculated'
-    """
+    """On what the answer rests: calculated, measured or heard blind, and what stood next to it."""
     telling = Telling()
     return telling.paragraph(
         [

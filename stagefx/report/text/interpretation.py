@@ -26,13 +26,7 @@ WARM_REGULATOR_W = 1.0
 
 @dataclass(frozen=True)
 class Sheet:
-    """Figures on paper, by key, as plain numbers.
-
-    Parameters
-    ----------
-    figures : Figures
-        What was worked out.
-    """
+    """Figures on paper, by key, as plain numbers."""
 
     figures: Figures
 
@@ -51,27 +45,7 @@ Says = Callable[[Sheet, float], str]
 
 
 def yardstick(key: str, figures: Figures) -> str:
-    """What a figure means, in a few words.
-
-    Parameters
-    ----------
-    key : str
-        A figure's key.
-    figures : Figures
-        All figures of the stage.
-
-    Returns
-    -------
-    str
-        Empty where the number speaks for itself; the reason where there is no number.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> yardstick("slew_available_v_per_us", compute_figures(load_stage("line-stage")))
-    'needs 0.25, has 9: 36 times to spare'
-    """
+    """What a figure means, in a few words."""
     sheet = Sheet(figures)
     value = sheet[key]
     if value is None:

@@ -11,25 +11,7 @@ from stagefx.hearing.wording import decibels, factor, probability
 
 
 def margin_words(row: AudibilityRow) -> str:
-    """How far a row is from where it may be heard, in words.
-
-    Parameters
-    ----------
-    row : LedgerRow
-        Any row.
-
-    Returns
-    -------
-    str
-        A factor for deviations, decibels for levels, the probability itself; empty for a row that
-        was not judged.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> margin_words(judged_row("high end", 0.05)), margin_words(judged_row("noise", 2.0))
-    ('20 times to spare', '2.0 dB over')
-    """
+    """How far a row is from where it may be heard, in words."""
     if row.value is None:
         return ""
     if row.grade is Grade.BELOW:
@@ -48,24 +30,7 @@ def margin_words(row: AudibilityRow) -> str:
 
 
 def distance_db(row: AudibilityRow) -> float:
-    """How far a row is from where it may be heard, as a place on one scale for all rows.
-
-    Parameters
-    ----------
-    row : LedgerRow
-        Any row.
-
-    Returns
-    -------
-    float, dB
-        Its margin; of a probability ``20 log10(may / p)``.  Infinite where there is nothing.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> distance_db(judged_row("noise", -25.0)), distance_db(judged_row("ear model", 0.02))
-    (25.0, 20.0)
-    """
+    """How far a row is from where it may be heard, as a place on one scale for all rows."""
     if row.margin_db is not None:
         return row.margin_db
     return _ratio_db(row.may, row.value or 0.0)
@@ -76,24 +41,7 @@ def _ratio_db(may: float, value: float) -> float:
 
 
 def floor_margin_db(row: AudibilityRow) -> float:
-    """How far the least that could have been found is from where it may be heard.
-
-    Parameters
-    ----------
-    row : LedgerRow
-        Any row.
-
-    Returns
-    -------
-    float, dB
-        Infinite where nothing limits what can be found.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> floor_margin_db(judged_row("high end", 0.05, floor=0.001))
-    60.0
-    """
+    """How far the least that could have been found is from where it may be heard."""
     if row.floor is None:
         return math.inf
     found = margin_db(row.floor, limit_of(row))
@@ -101,25 +49,7 @@ def floor_margin_db(row: AudibilityRow) -> float:
 
 
 def nearest_first(audibility: tuple[AudibilityRow, ...]) -> list[AudibilityRow]:
-    """The judged rows of an audibility table, the one nearest to being heard first.
-
-    Parameters
-    ----------
-    audibility table : tuple of LedgerRow
-        Every kind of difference.
-
-    Returns
-    -------
-    list of LedgerRow
-        Those with a grade, the worst grade first.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row, unjudged_row
-    >>> rows = judged_row("level", 0.01), judged_row("balance", 0.7), unjudged_row("hum", "unknown")
-    >>> [row.name for row in nearest_first(rows)]
-    ['balance', 'level']
-    """
+    """The judged rows of an audibility table, the one nearest to being heard first."""
     judged = [row for row in audibility if row.grade is not None]
     return sorted(judged, key=lambda row: (-_rank(row), distance_db(row)))
 

@@ -66,21 +66,5 @@ NAMES = {
 
 
 def name_of(key: str) -> str:
-    """What a figure is called in a table.
-
-    Parameters
-    ----------
-    key : str
-        A figure's key.
-
-    Returns
-    -------
-    str
-        A few words; the figure's meaning, or its key, where it has no short name.
-
-    Examples
-    --------
-    >>> name_of("high_corner_hz")
-    'treble 3 dB down at'
-    """
+    """What a figure is called in a table."""
     return NAMES.get(key) or _MEANINGS.get(key, key)

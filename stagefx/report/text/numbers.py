@@ -11,26 +11,7 @@ LEVELS = frozenset({"dB", "dBA", "dB SPL", "LUFS", "dBTP"})
 
 
 def amount(value: float, unit: str) -> str:
-    """A value with its unit, in as many digits as a reader can use.
-
-    Parameters
-    ----------
-    value : float
-        In `unit`.
-    unit : str
-        A figure's unit: ``"dB"``, ``"Hz"``, ``"V rms"``, ``"V/us"``, ``"deg"`` and so on.
-
-    Returns
-    -------
-    str
-        Three significant digits with an engineering prefix; levels to 0.1 dB, below 10 dB to
-        0.01 dB, and small ones to their first digit.
-
-    Examples
-    --------
-    >>> amount(5.5848e-6, "V rms"), amount(-0.00121, "dB"), amount(491252.8, "Hz")
-    ('5.58 uV rms', '-0.001 dB', '491 kHz')
-    """
+    """A value with its unit, in as many digits as a reader can use."""
     if not math.isfinite(value):
         return "infinite" if value > 0 else "none"
     if unit in LEVELS:
@@ -55,23 +36,7 @@ def _level(value: float) -> str:
 
 
 def clock(seconds: float) -> str:
-    """A moment of a piece of music as players show it, to a tenth of a second.
-
-    Parameters
-    ----------
-    seconds : float, s, >= 0
-        From the beginning.
-
-    Returns
-    -------
-    str
-        Minutes and seconds, from an hour on with hours.
-
-    Examples
-    --------
-    >>> clock(7.25), clock(119.96), clock(3600.0)
-    ('0:07.2', '2:00.0', '1:00:00.0')
-    """
+    """A moment of a piece of music as players show it, to a tenth of a second."""
     tenths = round(10.0 * seconds)
     minutes, rest = divmod(tenths, 600)
     hours, minutes = divmod(minutes, 60)
@@ -80,23 +45,7 @@ def clock(seconds: float) -> str:
 
 
 def times(factor: float) -> str:
-    """How many times something fits, in words and digits.
-
-    Parameters
-    ----------
-    factor : float, > 0
-        A ratio.
-
-    Returns
-    -------
-    str
-        Two significant digits, whole numbers from 10 on.
-
-    Examples
-    --------
-    >>> times(36.04), times(1.234)
-    ('36 times', '1.2 times')
-    """
+    """How many times something fits, in words and digits."""
     if factor >= 1e4:
         return "more than 10,000 times"
     if factor >= 10.0:

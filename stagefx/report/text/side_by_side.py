@@ -23,19 +23,7 @@ LEVEL_MATTERS_DB = 0.1
 
 @dataclass(frozen=True)
 class Contrast:
-    """One figure of two stages.
-
-    Parameters
-    ----------
-    key, unit : str
-        The figure, and the unit of its values.
-    first, second : float or None
-        Values; None where there is no number.
-    change : str
-        From the first to the second, in words: ``"same"``, ``"+0.55 dB"``, ``"2.2 times higher"``.
-    matters : str
-        Why the change matters; empty where it does not.
-    """
+    """One figure of two stages."""
 
     key: str
     unit: str
@@ -45,37 +33,12 @@ class Contrast:
     matters: str
 
     def as_json(self) -> dict[str, Any]:
-        """The contrast as plain values.
-
-        Returns
-        -------
-        dict
-            Keys as the attributes.
-        """
+        """The contrast as plain values."""
         return dict(vars(self))
 
 
 def side_by_side(first: Figures, second: Figures) -> tuple[Contrast, ...]:
-    """Set two stages beside each other on paper.
-
-    Parameters
-    ----------
-    first, second : Figures
-        What was worked out of each.
-
-    Returns
-    -------
-    tuple of Contrast
-        Every figure of either, in the order in which figures are printed.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> pair = [compute_figures(load_stage(name)) for name in ("line-stage", "passive-control")]
-    >>> [row.key for row in side_by_side(*pair) if "high end" in row.matters]
-    []
-    """
+    """Set two stages beside each other on paper."""
     keys = (d.key for d in DEFINITIONS if d.key in first.figures or d.key in second.figures)
     return tuple(_contrast(key, Sheet(first), Sheet(second)) for key in keys)
 

@@ -35,19 +35,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Letter:
-    """An answer in sentences.
-
-    Parameters
-    ----------
-    faults : tuple of FaultTold
-        What must be put right before sound is talked of.
-    headline : Paragraph
-        One sentence.
-    how_we_know, where_it_holds, what_would_change_it : Paragraph
-        Three short paragraphs.
-    cautions : tuple of str
-        What to mind for whoever tries it.
-    """
+    """An answer in sentences."""
 
     faults: tuple[FaultTold, ...]
     headline: Paragraph
@@ -57,13 +45,7 @@ class Letter:
     cautions: tuple[str, ...]
 
     def as_json(self) -> dict[str, Any]:
-        """The letter as plain values.
-
-        Returns
-        -------
-        dict
-            Faults, paragraphs with their numbers, cautions.
-        """
+        """The letter as plain values."""
         return {
             "faults": [dict(vars(fault)) for fault in self.faults],
             "headline": self.headline.as_json(),
@@ -86,50 +68,7 @@ def write_letter(
     delivery: Delivery | None = None,
     blind: BlindScore | None = None,
 ) -> Letter:
-    """Compose an answer's sentences from its numbers.
-
-    Parameters
-    ----------
-    asked : Asked
-        The question.
-    found : Comparison
-        With the piece of music that decides.
-    passage : Passage
-        What was compared of it.
-    figures : tuple of Figures
-        Of the two stages; empty of audio files.
-    music : tuple of str
-        All pieces' names.
-    decides : int
-        Which piece decides.
-    level_by : ``"gain"``, ``"loudness"`` or ``"nothing"``
-        How levels were matched.
-    delivery : Delivery or None
-        Whether the difference survives lossy coding.
-    blind : BlindScore or None
-        Of a blind test.
-
-    Returns
-    -------
-    Letter
-        Its numbers refer to the answer's JSON.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> found = example_answer()
-    >>> letter = write_letter(
-    ...     found.asked,
-    ...     found.piece.comparison,
-    ...     found.piece.passage,
-    ...     found.figures,
-    ...     music=("drums.flac",),
-    ...     decides=0,
-    ...     level_by="gain",
-    ... )
-    >>> letter.what_would_change_it.text.partition(" to change")[0]
-    'The noise would have to grow by 33.7 dB'
-    """
+    """Compose an answer's sentences from its numbers."""
     faults = tuple(
         FaultTold(shortened(one.stage.name, most=60), fault.code, fault.sentence, fault.caution)
         for one in _apart(figures)

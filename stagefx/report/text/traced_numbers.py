@@ -17,19 +17,7 @@ from stagefx.report.text.numbers import amount
 
 @dataclass(frozen=True)
 class Number:
-    """One number in a sentence.
-
-    Parameters
-    ----------
-    said : str
-        As it stands in the sentence, unit included.
-    value : float or str
-        What it is; a text where it is a value as a stage file writes it.
-    unit : str
-        Of the value.
-    at : str
-        JSON pointer (RFC 6901) of that value in the answer's JSON.
-    """
+    """One number in a sentence."""
 
     said: str
     value: float | str
@@ -37,120 +25,41 @@ class Number:
     at: str
 
     def as_json(self) -> dict[str, Any]:
-        """The number as plain values.
-
-        Returns
-        -------
-        dict
-            Keys as the attributes.
-        """
+        """The number as plain values."""
         return dict(vars(self))
 
 
 @dataclass(frozen=True)
 class Paragraph:
-    """A text and the numbers in it.
-
-    Parameters
-    ----------
-    text : str
-        Sentences.
-    numbers : tuple of Number
-        In the order of their appearance.
-    """
+    """A text and the numbers in it."""
 
     text: str
     numbers: tuple[Number, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """The paragraph as plain values.
-
-        Returns
-        -------
-        dict
-            Its text and its numbers.
-        """
+        """The paragraph as plain values."""
         return {"text": self.text, "numbers": [number.as_json() for number in self.numbers]}
 
 
 @dataclass
 class Telling:
-    """Numbers as they are told, one after the other.
-
-    Parameters
-    ----------
-    numbers : list of Number
-        Those told so far.
-    """
+    """Numbers as they are told, one after the other."""
 
     numbers: list[Number] = field(default_factory=list)
 
     def tell(self, said: str, value: float | str, unit: str, at: str) -> str:
-        """Note a number, and give back what is said of it.
-
-        Parameters
-        ----------
-        said : str
-            As it shall stand in the sentence.
-        value : float or str
-            What it is.
-        unit : str
-            Of the value.
-        at : str
-            JSON pointer of that value.
-
-        Returns
-        -------
-        str
-            What is said.
-        """
+        """Note a number, and give back what is said of it."""
         self.numbers.append(Number(said, value, unit, at))
         return said
 
     def paragraph(self, sentences: Iterable[str]) -> Paragraph:
-        """The sentences told, as one paragraph with its numbers.
-
-        Parameters
-        ----------
-        sentences : iterable of str
-            Empty ones are left out.
-
-        Returns
-        -------
-        Paragraph
-            With all numbers noted so far.
-        """
+        """The sentences told, as one paragraph with its numbers."""
         text = " ".join(one for one in sentences if one)
         return Paragraph(text, tuple(self.numbers))
 
 
 def tell_row(telling: Telling, row: AudibilityRow, at: str, *, everyday: bool = True) -> str:
-    """What a judged row found, as a clause: everyday terms first, then the number.
-
-    Parameters
-    ----------
-    telling : Telling
-        Notes the numbers.
-    row : LedgerRow
-        With a value.
-    at : str
-        JSON pointer of the row.
-    everyday : bool
-        Whether a level stands beside the step of a volume control, too.
-
-    Returns
-    -------
-    str
-        Without a full stop.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.audibility import judged_row
-    >>> row = judged_row("high end", 2.21, at_hz=10.0**4.2, direction="down")
-    >>> tell_row(Telling(), row, "/audibility/4")
-    'the high end falls by about 4 times the smallest step of a typical volume control (2.2 dB at \
-16 kHz)'
-    """
+    """What a judged row found, as a clause: everyday terms first, then the number."""
     assert row.value is not None
     name = subject(row.name)
     if row.grade is Grade.BELOW:

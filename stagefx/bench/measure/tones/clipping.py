@@ -26,40 +26,9 @@ LEFT_LINEAR = 0.99
 def clip_of(recording: Synchronised, ramp: Ramp, channel: int, scales: Scales) -> Clip:
     """Clip levels, high and low side apart.
 
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    ramp : Ramp
-        The growing tone.
-    channel : int
-        Which channel of the recording.
-    scales : Scales
-        Full scale in volts.
-
-    Returns
-    -------
-    Clip
-        Levels at the end of the ramp; what was not reached is only the highest peak seen.
-
-    Notes
-    -----
     Where one side clips before the other, a coupling capacitor behind it moves the whole wave
     until its mean is nothing.  The wave crosses zero unclipped: how far it has moved is read
     there and put back.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("10-clipping-ramp")
-    >>> clipped = signal.samples().clip(-0.5, 0.6)
-    >>> found = clip_of(
-    ...     synchronise(signal, HeldAudio(clipped, 48000)), signal.ramps()[0], 0, Scales()
-    ... )
-    >>> round(found.high, 3), round(found.low, 3), round(found.symmetry_db, 2)
-    (0.6, -0.5, 1.58)
     """
     growing_s = ramp.duration_s - ramp.hold_s
     end_s = ramp.start_s + ramp.duration_s - FADE_S

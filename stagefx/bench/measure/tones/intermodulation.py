@@ -23,26 +23,6 @@ def modulation_of(part: Stretch, hz: tuple[float, float]) -> Mapping[str, Produc
     """Modulation of a treble tone by a bass tone.
 
     ``d2 = (a(f2 + f1) + a(f2 - f1)) / a(f2)``, ``d3 = (a(f2 + 2 f1) + a(f2 - 2 f1)) / a(f2)``
-
-    Parameters
-    ----------
-    part : Stretch
-        A recording of both tones.
-    hz : tuple of two float, Hz
-        The low and the high one.
-
-    Returns
-    -------
-    mapping of str to Product
-        Second and third order (IEC 60268-3, 14.12.7) and, as older meters read it, the rms of
-        the four side lines re the treble tone.
-
-    Examples
-    --------
-    >>> times = np.arange(48000) / 48000
-    >>> wave = np.sin(2 * np.pi * 7000 * times) * (1 + 0.01 * np.sin(2 * np.pi * 60 * times))
-    >>> round(modulation_of(Stretch(wave, times), (60.0, 7000.0))["modulation_d2"].percent, 4)
-    1.0
     """
     low, high = hz
     sides = [high + low, high - low, high + 2.0 * low, high - 2.0 * low]
@@ -59,27 +39,6 @@ def difference_of(part: Stretch, hz: tuple[float, float]) -> Mapping[str, Produc
     """Difference tones of two close tones of equal strength.
 
     ``d2 = a(f2 - f1) / (a(f1) + a(f2))``, ``d3 = (a(2 f1 - f2) + a(2 f2 - f1)) / (a(f1) + a(f2))``
-
-    Parameters
-    ----------
-    part : Stretch
-        A recording of both tones.
-    hz : tuple of two float, Hz
-        The lower and the higher one.
-
-    Returns
-    -------
-    mapping of str to Product
-        Second and third order (IEC 60268-3, 14.12.8).
-
-    Examples
-    --------
-    >>> times = np.arange(48000) / 48000
-    >>> wave = sum(
-    ...     a * np.sin(2 * np.pi * f * times) for f, a in [(19e3, 1), (20e3, 1), (1e3, 0.02)]
-    ... )
-    >>> round(difference_of(Stretch(wave, times), (19e3, 20e3))["difference_d2"].percent, 4)
-    1.0
     """
     low, high = hz
     products = [high - low, 2.0 * low - high, 2.0 * high - low]
@@ -95,27 +54,6 @@ def total_difference_of(part: Stretch, hz: tuple[float, float]) -> Mapping[str, 
     """Total difference-frequency distortion.
 
     ``d = √(a(f2 - f1)² + a(2 f1 - f2)²) / (a(f1) + a(f2))``
-
-    Parameters
-    ----------
-    part : Stretch
-        A recording of both tones.
-    hz : tuple of two float, Hz
-        The lower and the higher one, 8 and 11.95 kHz by the standard.
-
-    Returns
-    -------
-    mapping of str to Product
-        IEC 60268-3, 14.12.10.
-
-    Examples
-    --------
-    >>> times = np.arange(48000) / 48000
-    >>> tones = [(8e3, 1), (11.95e3, 1), (3.95e3, 0.02)]
-    >>> wave = sum(a * np.sin(2 * np.pi * f * times) for f, a in tones)
-    >>> found = total_difference_of(Stretch(wave, times), (8e3, 11.95e3))
-    >>> round(found["total_difference"].percent, 4)
-    1.0
     """
     low, high = hz
     products = [high - low, 2.0 * low - high]
@@ -130,23 +68,6 @@ def dim_of(part: Stretch) -> Mapping[str, Product]:
     """Dynamic intermodulation of a square wave and a sine.
 
     ``√(Σ a_n²) / a(15 kHz)`` over the nine products below 15 kHz
-
-    Parameters
-    ----------
-    part : Stretch
-        A recording of the square of 3.15 kHz and the sine of 15 kHz.
-
-    Returns
-    -------
-    mapping of str to Product
-        IEC 60268-3, 14.12.9; re the sine.
-
-    Examples
-    --------
-    >>> times = np.arange(48000) / 48000
-    >>> wave = sum(a * np.sin(2 * np.pi * f * times) for f, a in [(15e3, 1), (750.0, 0.01)])
-    >>> round(dim_of(Stretch(wave, times))["dim_30"].percent, 4)
-    1.0
     """
     sine, *found = _peaks(part, [_DIM_SINE_HZ, *DIM_PRODUCTS_HZ])
     noise = [part.noise_peak(one, apart_hz=600.0) for one in DIM_PRODUCTS_HZ]
@@ -154,30 +75,7 @@ def dim_of(part: Stretch) -> Mapping[str, Product]:
 
 
 def products_of(recording: Synchronised, channel: int) -> Mapping[str, Product]:
-    """The intermodulation that a recording's signal is made for.
-
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    channel : int
-        Which channel of the recording.
-
-    Returns
-    -------
-    mapping of str to Product
-        Empty where the signal has not two tones; of its loudest passage.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("08-dim-30")
-    >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
-    >>> list(products_of(found, 0))
-    ['dim_30']
-    """
+    """The intermodulation that a recording's signal is made for."""
     loudest = recording.signal.tones()[-1]
     part = on_its_own_clock(steady(recording, loudest, channel), loudest)
     if _DIM_SINE_HZ in loudest.hz:
@@ -193,28 +91,7 @@ def products_of(recording: Synchronised, channel: int) -> Mapping[str, Product]:
 
 
 def on_its_own_clock(part: Stretch, tones: Tones) -> Stretch:
-    """A stretch with its times put right by the tones themselves.
-
-    Parameters
-    ----------
-    part : Stretch
-        A recording of the tones.
-    tones : Tones
-        What was played; the highest tells the clock.
-
-    Returns
-    -------
-    Stretch
-        The same samples.
-
-    Examples
-    --------
-    >>> times = np.arange(48000) / 48000
-    >>> tones = Tones(0.0, 1.0, (10e3,), (1.0,))
-    >>> heard = np.sin(2 * np.pi * 10e3 * 1.000002 * times)
-    >>> float(on_its_own_clock(Stretch(heard, times), tones).times_s[-1] / times[-1]).__round__(7)
-    1.000002
-    """
+    """A stretch with its times put right by the tones themselves."""
     return Stretch(part.samples, part.times_s * part.faster(max(tones.hz)))
 
 

@@ -64,37 +64,8 @@ def slew_of(
 ) -> Slew:
     """The slew rate, or at least the largest slope captured.
 
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    quiet, loud : Tones
-        The same quick tones, played where nothing limits and as loud as may be.
-    channel : int
-        Which channel of the recording.
-    scales : Scales
-        Full scale in volts.
-
-    Returns
-    -------
-    Slew
-        Rise and fall apart.
-
-    Notes
-    -----
     The limit is a hard one.  An input pair that gives way gradually looks up to a tenth slower
     or quicker.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("06-two-tone-19-20khz")
-    >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
-    >>> slew = slew_of(found, *signal.tones(), 0, Scales(None, 2.0))
-    >>> slew.visible, round(slew.rise_v_per_us, 2)  # 2π · 19.5 kHz · 0.891 · 2.83 V
-    (False, 0.31)
     """
     base_hz = common_hz(loud.hz)
     orders = np.arange(1, int(HIGHEST_SHARE * recording.signal.rate_hz / base_hz) + 1)
@@ -121,23 +92,7 @@ def slew_of(
 
 
 def common_hz(hz: tuple[float, ...]) -> float:
-    """The frequency at which a sum of tones repeats.
-
-    Parameters
-    ----------
-    hz : tuple of float, Hz
-        Whole frequencies.
-
-    Returns
-    -------
-    float, Hz
-        Their greatest common divisor.
-
-    Examples
-    --------
-    >>> common_hz((19000.0, 20000.0)), common_hz((3150.0, 15000.0))
-    (1000.0, 150.0)
-    """
+    """The frequency at which a sum of tones repeats."""
     return float(np.gcd.reduce([round(one) for one in hz]))
 
 
@@ -202,29 +157,7 @@ def _limit(expected: _Lines, heard: _Lines) -> tuple[tuple[float, float], float]
 
 
 def slewed(target: Array, base_hz: float, rise_per_s: float, fall_per_s: float) -> Array:
-    """A periodic voltage behind a hard limit of slope, once it has settled.
-
-    Parameters
-    ----------
-    target : ndarray of float64 [points]
-        One period, evenly spaced.
-    base_hz : float, Hz
-        How often it repeats.
-    rise_per_s, fall_per_s : float, 1 / s
-        The limits, both positive.
-
-    Returns
-    -------
-    ndarray of float64 [points]
-        One period.
-
-    Examples
-    --------
-    >>> sine = np.sin(2 * np.pi * np.arange(4096) / 4096)
-    >>> triangle = slewed(sine, 20e3, 20e3, 20e3)  # far beyond its limit: S / (4 f)
-    >>> round(float(triangle.max()), 3)
-    0.25
-    """
+    """A periodic voltage behind a hard limit of slope, once it has settled."""
     step_s = 1.0 / (base_hz * len(target))
     up, down = rise_per_s * step_s, fall_per_s * step_s
     wanted = target.tolist()

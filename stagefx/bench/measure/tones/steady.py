@@ -19,34 +19,7 @@ _WHOLE_FRAMES = 240
 def steady(
     recording: Synchronised, passage: Passage, channel: int, *, most_s: float = math.inf
 ) -> Stretch:
-    """The steady part of a passage.
-
-    Parameters
-    ----------
-    recording : Synchronised
-        On the signal's clock.
-    passage : Passage
-        One of its passages.
-    channel : int
-        Which channel of the recording.
-    most_s : float, s
-        How much of it is enough.
-
-    Returns
-    -------
-    Stretch
-        Times counted from the beginning of the passage.
-
-    Examples
-    --------
-    >>> from stagefx.io.recording import HeldAudio
-    >>> from stagefx.bench.measure.synchronised import synchronise
-    >>> from stagefx.bench.signals.plan import signal_named
-    >>> signal = signal_named("01-level-1khz")
-    >>> found = synchronise(signal, HeldAudio(signal.samples(), 48000))
-    >>> round(abs(steady(found, signal.passages[0], 0).amplitude(1000.0)), 6)
-    0.251189
-    """
+    """The steady part of a passage."""
     begin = passage.start_s + SETTLE_S
     end = min(passage.start_s + passage.duration_s - EARLY_S, begin + most_s)
     times, samples = recording.stretch(begin, end, channel)

@@ -14,25 +14,6 @@ def treble_corner_hz(hz: float, level_db: float, *, reference_hz: float = 0.0) -
     """The treble corner that a level at one frequency tells.
 
     D = (1 + f²/fc²) / (1 + r²/fc²), with D = 10^(-level/10)
-
-    Parameters
-    ----------
-    hz : float, Hz, > reference_hz
-        Frequency.
-    level_db : float, dB
-        Level there re the reference.
-    reference_hz : float, Hz, >= 0
-        Reference frequency.
-
-    Returns
-    -------
-    float, Hz
-        Infinite where nothing is lost.
-
-    Examples
-    --------
-    >>> round(treble_corner_hz(20e3, -0.5), 1)
-    57255.5
     """
     loss = 10.0 ** (-level_db / 10.0)
     square = (hz**2 - loss * reference_hz**2) / (loss - 1.0) if loss > 1.0 else math.inf
@@ -40,79 +21,19 @@ def treble_corner_hz(hz: float, level_db: float, *, reference_hz: float = 0.0) -
 
 
 def bass_corner_hz(hz: float, level_db: float, *, reference_hz: float = math.inf) -> float:
-    """The bass corner that a level at one frequency tells.
-
-    Parameters
-    ----------
-    hz : float, Hz, > 0
-        Frequency.
-    level_db : float, dB
-        Level there re the reference.
-    reference_hz : float, Hz, > hz
-        Reference frequency.
-
-    Returns
-    -------
-    float, Hz
-        0 where nothing is lost.
-
-    Examples
-    --------
-    >>> round(bass_corner_hz(20.0, -0.295307), 4)
-    5.3052
-    """
+    """The bass corner that a level at one frequency tells."""
     turned = treble_corner_hz(1.0 / hz, level_db, reference_hz=1.0 / reference_hz)
     return 1.0 / turned if turned > 0.0 else math.inf
 
 
 def treble_level_db(hz: float, corner_hz: float, *, reference_hz: float = 0.0) -> float:
-    """What a treble corner takes at a frequency.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Frequency.
-    corner_hz : float, Hz, > 0
-        The corner.
-    reference_hz : float, Hz, >= 0
-        Reference frequency.
-
-    Returns
-    -------
-    float, dB
-        Level re the reference.
-
-    Examples
-    --------
-    >>> round(treble_level_db(20e3, 57255.5), 4)
-    -0.5
-    """
+    """What a treble corner takes at a frequency."""
     there, reference = 1.0 + (hz / corner_hz) ** 2, 1.0 + (reference_hz / corner_hz) ** 2
     return -10.0 * math.log10(there / reference)
 
 
 def bass_level_db(hz: float, corner_hz: float, *, reference_hz: float = math.inf) -> float:
-    """What a bass corner takes at a frequency.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Frequency.
-    corner_hz : float, Hz, > 0
-        The corner.
-    reference_hz : float, Hz
-        Reference frequency.
-
-    Returns
-    -------
-    float, dB
-        Level re the reference.
-
-    Examples
-    --------
-    >>> round(bass_level_db(20.0, 15.91549), 4)
-    -2.1305
-    """
+    """What a bass corner takes at a frequency."""
     return treble_level_db(1.0 / hz, 1.0 / corner_hz, reference_hz=1.0 / reference_hz)
 
 
@@ -121,30 +42,8 @@ def fitted_treble_corner_hz(
 ) -> float:
     """The treble corner that several levels tell together, by least squares.
 
-    Parameters
-    ----------
-    points : sequence of (float, float), Hz and dB
-        Frequencies and levels.
-    weights : sequence of float, 1/dB², > 0
-        One over the square of each level's uncertainty.
-    reference_hz : float, Hz, >= 0
-        Reference frequency.
-
-    Returns
-    -------
-    float, Hz
-        Infinite where nothing is lost.
-
-    Notes
-    -----
     With x = 1/fc² each point says x (f² - D r²) = D - 1, linear in x; a level's uncertainty
     weighs D - 1 by one over D squared.
-
-    Examples
-    --------
-    >>> points = [(20e3, -0.5), (57255.5, -3.0103)]
-    >>> round(fitted_treble_corner_hz(points, [1.0, 1.0]))
-    57255
     """
     above = below = 0.0
     for (hz, level_db), weight in zip(points, weights, strict=True):
@@ -161,27 +60,6 @@ def fitted_bass_corner_hz(
     *,
     reference_hz: float = math.inf,
 ) -> float:
-    """The bass corner that several levels tell together, by least squares.
-
-    Parameters
-    ----------
-    points : sequence of (float, float), Hz and dB
-        Frequencies and levels.
-    weights : sequence of float, 1/dB², > 0
-        One over the square of each level's uncertainty.
-    reference_hz : float, Hz
-        Reference frequency.
-
-    Returns
-    -------
-    float, Hz
-        0 where nothing is lost.
-
-    Examples
-    --------
-    >>> points = [(20.0, -2.130546), (40.0, -0.638264)]
-    >>> round(fitted_bass_corner_hz(points, [1.0, 1.0]), 4)
-    15.9155
-    """
+    """The bass corner that several levels tell together, by least squares."""
     turned = [(1.0 / hz, level_db) for hz, level_db in points]
     return 1.0 / fitted_treble_corner_hz(turned, weights, reference_hz=1.0 / reference_hz)

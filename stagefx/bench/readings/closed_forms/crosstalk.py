@@ -10,25 +10,6 @@ def coupling_capacitance_f(share: float, hz: float, impedance_ohm: complex) -> f
     """The capacitance that passes a share of one channel to the other.
 
     |share| = |s C Z / (1 + s C Z)|
-
-    Parameters
-    ----------
-    share : float, ratio, 0 to 1
-        Undriven over driven channel.
-    hz : float, Hz
-        Frequency.
-    impedance_ohm : complex, ohm
-        What the undriven channel's input is ended by.
-
-    Returns
-    -------
-    float, F
-        Infinite where the share is 1 or the end a short.
-
-    Examples
-    --------
-    >>> round(coupling_capacitance_f(10 ** (-48.11887 / 20), 10e3, 12.5e3) * 1e12, 4)
-    5.0
     """
     z = complex(impedance_ohm)
     size, keep = abs(z) ** 2, 1.0 - share**2
@@ -43,29 +24,7 @@ def coupling_capacitance_f(share: float, hz: float, impedance_ohm: complex) -> f
 def crosstalk_share(
     hz: float, impedance_ohm: complex, *, capacitance_f: float, ground_share: float = 0.0
 ) -> float:
-    """What of one channel reaches the other.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Frequency.
-    impedance_ohm : complex, ohm
-        What the undriven channel's input is ended by.
-    capacitance_f : float, F
-        From channel to channel.
-    ground_share : float, ratio
-        Shared ground resistance over load.
-
-    Returns
-    -------
-    float, ratio
-        Both added as they stand to one another.
-
-    Examples
-    --------
-    >>> round(20 * math.log10(crosstalk_share(10e3, 2.5e3, capacitance_f=5e-12)), 5)
-    -62.09821
-    """
+    """What of one channel reaches the other."""
     through = 2j * math.pi * hz * capacitance_f * complex(impedance_ohm)
     return abs(through / (1.0 + through) + ground_share)
 
@@ -77,30 +36,8 @@ def two_paths(
 
     share² = (C rising)² + (R flat)²
 
-    Parameters
-    ----------
-    shares : sequence of float, ratio
-        Undriven over driven channel.
-    rising : sequence of float, 1/F
-        What a farad makes in each: 2 pi f times the impedance that the undriven input is ended by.
-    flat : sequence of float, 1/ohm
-        What an ohm makes in each: one over the driven channel's load.
-
-    Returns
-    -------
-    capacitance, resistance : float, F and ohm
-        0 where there is none.
-
-    Notes
-    -----
     The two stand at right angles while both are small; least squares of relative error.  Where
     one comes out imaginary the other alone is fitted.
-
-    Examples
-    --------
-    >>> through, ground = two_paths([1.4142136e-4, 1.00499e-3], [1e3, 10e3], [1.0, 1.0])
-    >>> round(through * 1e7, 3), round(ground * 1e4, 3)
-    (1.0, 1.0)
     """
     rows = [
         ((c / share) ** 2, (r / share) ** 2)

@@ -20,47 +20,12 @@ _FORM = {
 
 
 def average_reading_error_db(wave: str) -> float:
-    """How wrong a meter reads that responds to the mean and is marked for the rms of a sine.
-
-    Parameters
-    ----------
-    wave : str
-        One of `WAVES`.
-
-    Returns
-    -------
-    float, dB
-        Reading over truth: the sine's form factor over the wave's.
-
-    Examples
-    --------
-    >>> [round(average_reading_error_db(wave), 5) for wave in ("square", "triangle", "noise")]
-    [0.9121, -0.33729, -1.0491]
-    """
+    """How wrong a meter reads that responds to the mean and is marked for the rms of a sine."""
     return decibels(_FORM["sine"] / _FORM[wave])
 
 
 def curve_db(curve: Sequence[tuple[float, float]], hz: float) -> float | None:
-    """An instrument's own level at a frequency, between the points at which it is known.
-
-    Parameters
-    ----------
-    curve : sequence of (float, float), Hz and dB
-        With rising frequencies.
-    hz : float, Hz
-        Where to look.
-
-    Returns
-    -------
-    float, dB, or None
-        Straight lines over the logarithm of frequency; the lowest point's level below it; None
-        above the highest, where it is not known.
-
-    Examples
-    --------
-    >>> round(curve_db([(1.28e3, -0.22882), (2.56e3, -0.96354)], 2.56e3), 5)
-    -0.96354
-    """
+    """An instrument's own level at a frequency, between the points at which it is known."""
     points = [point[0] for point in curve]
     if hz <= points[0]:
         return curve[0][1]

@@ -21,17 +21,7 @@ _NODES_A_PANEL = 12
 
 @dataclass(frozen=True)
 class Band:
-    """What of a noise an instrument counts.
-
-    Parameters
-    ----------
-    bandwidth_hz : float, Hz
-        From 0 Hz.
-    one_pole : bool
-        Whether it falls off like one pole there, else at once.
-    weighted : bool
-        Whether the A curve weighs it; the bandwidth is then 20 kHz.
-    """
+    """What of a noise an instrument counts."""
 
     bandwidth_hz: float = AUDIO_BAND_HZ
     one_pole: bool = False
@@ -44,30 +34,7 @@ class Band:
 
 
 def noise_powers(circuit: Circuit, band: Band) -> dict[str, float]:
-    """A stage's noise at its load in a band, contributor by contributor.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        One draw.
-    band : Band
-        What the instrument counts.
-
-    Returns
-    -------
-    dict of str to float, V²
-        By contributor; 1/f parts count from 20 Hz.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> circuit = nominal(stage_from({"source": {"resistance": "10 kohm"}}))
-    >>> wide = noise_powers(circuit, Band(100e3, one_pole=True))["source resistance"]
-    >>> narrow = noise_powers(circuit, Band())["source resistance"]
-    >>> round(float(10 * np.log10(wide / narrow)), 6)
-    8.950899
-    """
+    """A stage's noise at its load in a band, contributor by contributor."""
     if band.weighted or band == Band():
         budget = noise_budget(circuit, weighting=a_weighting_db if band.weighted else None)
         return {name: float(volts[0]) ** 2 for name, volts in budget.contributors.items()}

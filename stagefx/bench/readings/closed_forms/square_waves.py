@@ -13,44 +13,12 @@ DEFINITIONS = ("one top", "half peak-to-peak", "rule")
 
 
 def corner_of_rise_time_hz(time_s: float) -> float:
-    """The corner of the one pole that has a rise time.
-
-    Parameters
-    ----------
-    time_s : float, s, > 0
-        From 10 % to 90 %.
-
-    Returns
-    -------
-    float, Hz
-        ln 9 / (2 pi t).
-
-    Examples
-    --------
-    >>> round(corner_of_rise_time_hz(1.6e-6))
-    218562
-    """
+    """The corner of the one pole that has a rise time."""
     return RISE_TIMES_CORNER / time_s
 
 
 def cascade_rise_time_s(first_s: float, second_s: float) -> float:
-    """Rise time of two single poles in a row.
-
-    Parameters
-    ----------
-    first_s, second_s : float, s, >= 0
-        Rise times of the two alone.
-
-    Returns
-    -------
-    float, s
-        Exact, from the step response 1 - (a e^(-t/a) - b e^(-t/b)) / (a - b).
-
-    Examples
-    --------
-    >>> round(cascade_rise_time_s(1.6e-6, 1.2e-6) * 1e6, 6)
-    2.150042
-    """
+    """Rise time of two single poles in a row."""
     slow, fast = max(first_s, second_s), min(first_s, second_s)
     if fast == 0.0:
         return slow
@@ -72,71 +40,19 @@ def _cascade_step(t: float, share: float) -> float:
 
 
 def root_square_rise_time_s(seen_s: float, generator_s: float) -> float:
-    """A stage's rise time by the rule of squares: right only for many poles in a row.
-
-    Parameters
-    ----------
-    seen_s, generator_s : float, s, seen the longer
-        With the generator's edge, and that alone.
-
-    Returns
-    -------
-    float, s
-        sqrt(seen² - generator²).
-
-    Examples
-    --------
-    >>> round(root_square_rise_time_s(2.0e-6, 1.2e-6) * 1e6, 6)
-    1.6
-    """
+    """A stage's rise time by the rule of squares: right only for many poles in a row."""
     return math.sqrt(max(seen_s**2 - generator_s**2, 0.0))
 
 
 def own_rise_time_s(seen_s: float, generator_s: float) -> float:
-    """A stage's own rise time, the generator's taken out exactly, both as single poles.
-
-    Parameters
-    ----------
-    seen_s, generator_s : float, s, seen the longer
-        With the generator's edge, and that alone.
-
-    Returns
-    -------
-    float, s
-        What gives the seen one in `cascade_rise_time_s`; 0 where nothing is left.
-
-    Examples
-    --------
-    >>> round(own_rise_time_s(2.150042e-6, 1.2e-6) * 1e6, 5)
-    1.6
-    """
+    """A stage's own rise time, the generator's taken out exactly, both as single poles."""
     if seen_s <= generator_s:
         return 0.0
     return seen_s * _root(lambda x: cascade_rise_time_s(x, generator_s / seen_s) - 1.0, 0.0, 1.0)
 
 
 def tilt(corner_hz: float, square_hz: float, definition: str) -> float:
-    """How much a bass corner tilts a square wave's tops.
-
-    Parameters
-    ----------
-    corner_hz : float, Hz, >= 0
-        The corner.
-    square_hz : float, Hz, > 0
-        Frequency of the square wave.
-    definition : str
-        One of `DEFINITIONS`: droop of one top from start to end, 1 - e^(-pi fc/f); steady tilt
-        over half the peak-to-peak, 2 tanh(pi fc/2f); or the rule pi fc/f.
-
-    Returns
-    -------
-    float, ratio
-
-    Examples
-    --------
-    >>> [round(100 * tilt(1.591549, 50.0, d), 3) for d in DEFINITIONS]
-    [9.516, 9.992, 10.0]
-    """
+    """How much a bass corner tilts a square wave's tops."""
     rule = math.pi * corner_hz / square_hz
     if definition == "one top":
         return -math.expm1(-rule)
@@ -144,27 +60,7 @@ def tilt(corner_hz: float, square_hz: float, definition: str) -> float:
 
 
 def corner_of_tilt_hz(share: float, square_hz: float, definition: str) -> float:
-    """The bass corner that a tilt tells.
-
-    Parameters
-    ----------
-    share : float, ratio, 0 to 1
-        The tilt.
-    square_hz : float, Hz, > 0
-        Frequency of the square wave.
-    definition : str
-        One of `DEFINITIONS`.
-
-    Returns
-    -------
-    float, Hz
-        Infinite where nothing is left at the end of a top.
-
-    Examples
-    --------
-    >>> round(corner_of_tilt_hz(0.2, 100.0, "half peak-to-peak"), 6)
-    6.387547
-    """
+    """The bass corner that a tilt tells."""
     if definition == "one top":
         rule = -math.log1p(-share) if share < 1.0 else math.inf
     elif definition == "half peak-to-peak":
@@ -175,71 +71,17 @@ def corner_of_tilt_hz(share: float, square_hz: float, definition: str) -> float:
 
 
 def steepest_slope_v_per_s(step_v: float, corner_hz: float) -> float:
-    """The steepest slope that one pole lets a step have.
-
-    Parameters
-    ----------
-    step_v : float, V
-        The step.
-    corner_hz : float, Hz
-        The pole.
-
-    Returns
-    -------
-    float, V/s
-        2 pi fc V, at its start.
-
-    Examples
-    --------
-    >>> round(steepest_slope_v_per_s(10.0, 100e3) * 1e-6, 6)
-    6.283185
-    """
+    """The steepest slope that one pole lets a step have."""
     return 2.0 * math.pi * corner_hz * step_v
 
 
 def slewing_rise_time_s(step_v: float, slew_v_per_s: float) -> float:
-    """Rise time of a step that slews from bottom to top.
-
-    Parameters
-    ----------
-    step_v : float, V
-        The step.
-    slew_v_per_s : float, V/s, > 0
-        Slew limit.
-
-    Returns
-    -------
-    float, s
-        From 10 % to 90 %.
-
-    Examples
-    --------
-    >>> round(slewing_rise_time_s(10.0, 9e6) * 1e6, 6)
-    0.888889
-    """
+    """Rise time of a step that slews from bottom to top."""
     return 0.8 * step_v / slew_v_per_s
 
 
 def largest_clean_step_v(slew_v_per_s: float, corner_hz: float) -> float:
-    """The largest step that does not slew.
-
-    Parameters
-    ----------
-    slew_v_per_s : float, V/s
-        Slew limit.
-    corner_hz : float, Hz, > 0
-        Closed-loop corner.
-
-    Returns
-    -------
-    float, V
-        S / (2 pi fc).
-
-    Examples
-    --------
-    >>> round(largest_clean_step_v(9e6, 2.5e6), 6)
-    0.572958
-    """
+    """The largest step that does not slew."""
     return slew_v_per_s / (2.0 * math.pi * corner_hz)
 
 

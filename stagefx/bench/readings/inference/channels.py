@@ -22,32 +22,7 @@ _FLAT = 0.1
 
 
 def find_balance(draft: Draft) -> Draft:
-    """What the balance readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With right over left; as the control's mismatch where there is a control.
-
-    Raises
-    ------
-    ReadingsError
-        Readings that contradict each other.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> reading = {"of": "balance", "left": "1.000 V", "right": "0.980 V"}
-    >>> found = stage_from_readings(readings_from({"reading": [reading]}))
-    >>> round(found.figure("balance_db").value, 4)
-    -0.1755
-    """
+    """What the balance readings tell."""
     readings = draft.sheet.of(Balance)
     if not readings:
         return draft
@@ -69,34 +44,7 @@ def find_balance(draft: Draft) -> Draft:
 
 
 def find_crosstalk(draft: Draft) -> Draft:
-    """What the crosstalk readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With a coupling capacitance where crosstalk rises with frequency, and a shared ground
-        resistance where it does not, as far as the readings determine them.
-
-    Raises
-    ------
-    ReadingsError
-        The undriven channel is as loud as the driven one.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> reading = {"of": "crosstalk", "driven": "1 V", "undriven": "3.9267 mV"}
-    >>> reading |= {"frequency": "10 kHz", "source_resistance": "12.5 kohm"}
-    >>> found = stage_from_readings(readings_from({"reading": [reading]}))
-    >>> round(found.figure("coupling_capacitance_f").value * 1e12, 3)
-    5.0
-    """
+    """What the crosstalk readings tell."""
     readings = draft.sheet.of(Crosstalk)
     shares = []
     for number, _ in readings:
@@ -119,30 +67,7 @@ def find_crosstalk(draft: Draft) -> Draft:
 
 
 def ended_impedance_ohm(draft: Draft, reading: Crosstalk) -> complex:
-    """What the undriven channel's input is ended by, where the capacitance hangs.
-
-    Parameters
-    ----------
-    draft : Draft
-        Any.
-    reading : Crosstalk
-        How its input is ended.
-
-    Returns
-    -------
-    complex, ohm
-        At the reading's frequency.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> reading = {"of": "crosstalk", "driven": "1 V", "undriven": "1 mV", "frequency": "10 kHz"}
-    >>> sheet = Sheet(readings_from({"reading": [reading | {"source_resistance": "600 ohm"}]}))
-    >>> ended_impedance_ohm(Draft(sheet, stage_from({}), described=True), sheet.readings.reading[0])
-    (600+0j)
-    """
+    """What the undriven channel's input is ended by, where the capacitance hangs."""
     ended = 0.0 if reading.source_resistance is None else reading.source_resistance.value
     circuit = on_bench(draft.stage, knob=draft.knob, ended_by_ohm=ended)
     s = laplace(np.array([reading.frequency.value]))

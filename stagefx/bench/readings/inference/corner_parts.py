@@ -29,19 +29,7 @@ INPUT_OHM = 100e3
 
 @dataclass(frozen=True)
 class CornerPart:
-    """A part that makes a corner, as a number that is 0 where there is none and grows with it.
-
-    Parameters
-    ----------
-    part : str
-        Where it stands in the stage file.
-    start : float, > 0
-        Where to look for it first.
-    applied : callable
-        From a circuit and the number to the circuit with that part.
-    upside_down : bool
-        Whether the number is one over the part's value.
-    """
+    """A part that makes a corner, as a number that is 0 where there is none and grows with it."""
 
     part: str
     start: float
@@ -49,20 +37,7 @@ class CornerPart:
     upside_down: bool = False
 
     def placed(self, draft: Draft, number: Measured) -> Draft:
-        """Put it into a stage.
-
-        Parameters
-        ----------
-        draft : Draft
-            Before.
-        number : Measured
-            As fitted.
-
-        Returns
-        -------
-        Draft
-            With the part.
-        """
+        """Put it into a stage."""
         value = carry(lambda x: 1.0 / max(x, 1e-30), number) if self.upside_down else number
         table, _, name = self.part.partition(".")
         values = {name: as_quantity(value)}
@@ -82,44 +57,7 @@ def treble_part(
     *,
     guessed: bool = False,
 ) -> tuple[Draft, CornerPart]:
-    """The part to put a treble corner down to.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-    corner_hz : float, Hz
-        About where the corner is.
-    place : str
-        ``"input"``, ``"amplifier"`` or ``"output"``.
-    readings : tuple of int
-        Which readings tell of it.
-    guessed : bool
-        Whether no reading says the place, which is then worth a remark.
-
-    Returns
-    -------
-    draft : Draft
-        With what the part needs beside it, and a remark where its place is a guess.
-    part : CornerPart
-        The part.
-
-    Raises
-    ------
-    ReadingsError
-        Nothing to make a corner with at that place.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
-    >>> stage = stage_from({"amplifier": {"gain": 4.0}})
-    >>> draft = Draft(Sheet(sheet), stage, described=False)
-    >>> [treble_part(draft, 57e3, place, ())[1].part for place in ("input", "amplifier")]
-    ['input.shunt_capacitance', 'amplifier.gain_bandwidth']
-    """
+    """The part to put a treble corner down to."""
     if place == "amplifier":
         amplifier = draft.amplifier_for(readings[0]) if readings else draft.stage.amplifier
         if amplifier is not None and amplifier.feedback_capacitance is not None:
@@ -195,34 +133,7 @@ def _input_part(
 def bass_part(
     draft: Draft, corner_hz: float, readings: tuple[int, ...]
 ) -> tuple[Draft, CornerPart]:
-    """The part to put a bass corner down to: a coupling capacitor described, else one at the input.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-    corner_hz : float, Hz
-        About where the corner is.
-    readings : tuple of int
-        Which readings tell of it.
-
-    Returns
-    -------
-    draft : Draft
-        With what the part needs beside it, and a remark where that is a guess.
-    part : CornerPart
-        The part.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
-    >>> draft = Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=False)
-    >>> bass_part(draft, 5.0, ())[0].stage.input.resistance.value
-    100000.0
-    """
+    """The part to put a bass corner down to: a described coupling capacitor, else at the input."""
     stage = draft.stage
     radian = 2.0 * np.pi * corner_hz
     coupled = stage.output is not None and stage.output.coupling is not None

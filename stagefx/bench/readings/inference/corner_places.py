@@ -17,33 +17,7 @@ NOTHING_OHM = 1e-6
 
 
 def places(draft: Draft, corner_hz: float, stated: str | None) -> list[str]:
-    """Where the part that makes a treble corner may stand, the likeliest place first.
-
-    Parameters
-    ----------
-    draft : Draft
-        Any.
-    corner_hz : float, Hz
-        About where the corner is.
-    stated : str or None
-        Where a reading says that it stands.
-
-    Returns
-    -------
-    list of str
-        Of ``"input"``, ``"amplifier"`` and ``"output"``; one where it is stated or where nothing
-        was described, all that can be in a stage that was.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "rail", "positive": "15 V"}]}))
-    >>> stage = stage_from({"amplifier": {"gain": 4.0}})
-    >>> places(Draft(sheet, stage, described=True), 57e3, None)
-    ['input', 'amplifier']
-    """
+    """Where the part that makes a treble corner may stand, the likeliest place first."""
     if stated is not None:
         return [stated]
     first = _likely_place(draft, corner_hz)
@@ -63,27 +37,7 @@ def _speed_is_told(draft: Draft) -> bool:
 
 
 def noise_gain(draft: Draft) -> float:
-    """The amplifier's noise gain.
-
-    Parameters
-    ----------
-    draft : Draft
-        With an amplifier.
-
-    Returns
-    -------
-    float
-        Above the gain leg's corner.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
-    >>> noise_gain(Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True))
-    4.0
-    """
+    """The amplifier's noise gain."""
     circuit = on_bench(draft.stage, knob=draft.knob)
     return float(Amplifier(circuit, laplace(_KILOHERTZ)).noise_gain[0, 0])
 
@@ -106,52 +60,12 @@ def _likely_place(draft: Draft, corner_hz: float) -> str:
 
 
 def output_ohm(draft: Draft) -> float:
-    """The resistance at the output that a capacitance there would work with.
-
-    Parameters
-    ----------
-    draft : Draft
-        Any.
-
-    Returns
-    -------
-    float, ohm
-        At 1 kHz, on the bench.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
-    >>> output_ohm(Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True))
-    0.0
-    """
+    """The resistance at the output that a capacitance there would work with."""
     response = Response(on_bench(draft.stage, knob=draft.knob), _KILOHERTZ)
     return float(np.abs(response.output_impedance_ohm[0, 0].real))
 
 
 def output_load_ohm(draft: Draft) -> float:
-    """What an output coupling capacitor works into.
-
-    Parameters
-    ----------
-    draft : Draft
-        Any.
-
-    Returns
-    -------
-    float, ohm
-        The described load, else 10 kohm.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = readings_from({"reading": [{"of": "rail", "positive": "15 V"}]})
-    >>> output_load_ohm(Draft(Sheet(sheet), stage_from({}), described=True))
-    10000.0
-    """
+    """What an output coupling capacitor works into."""
     load = draft.stage.load
     return 10e3 if load is None or load.resistance is None else load.resistance.value

@@ -22,31 +22,7 @@ _UNEQUAL = 0.2
 
 
 def find_rails(draft: Draft) -> Draft:
-    """What the rail readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the supply's rails; a rail that was not read is the described one, else 0 V.
-
-    Raises
-    ------
-    ReadingsError
-        Readings that contradict each other.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> rail = {"of": "rail", "positive": "15.1 V", "negative": "-14.9 V"}
-    >>> stage_from_readings(readings_from({"reading": [rail]})).stage.supply.negative.value
-    -14.9
-    """
+    """What the rail readings tell."""
     values: dict[str, Measured] = {}
     for key in ("positive", "negative"):
         numbers = [n for n, r in draft.sheet.of(Rail) if getattr(r, key) is not None]
@@ -72,35 +48,7 @@ def find_rails(draft: Draft) -> Draft:
 
 
 def find_supply_current(draft: Draft) -> Draft:
-    """What the supply-current readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the device's quiescent current: the mean of both rails'.
-
-    Raises
-    ------
-    ReadingsError
-        Readings that contradict each other.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "4 V"},
-    ...     {"of": "supply-current", "positive": "4.2 mA", "negative": "-4.0 mA"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.stage.amplifier.quiescent_current.value * 1e3, 3)
-    4.1
-    """
+    """What the supply-current readings tell."""
     readings = draft.sheet.of(SupplyCurrent)
     if not readings:
         return draft
@@ -128,37 +76,7 @@ def find_supply_current(draft: Draft) -> Draft:
 def find_offset(draft: Draft) -> Draft:
     """What the offset readings tell.
 
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the device's offset voltage; its bias current too where two source resistances tell
-        the two apart.
-
-    Raises
-    ------
-    ReadingsError
-        No amplifier is known, or readings contradict each other.
-
-    Notes
-    -----
     V = N (offset + bias |Rs - Rf || Rg|) (textbook).
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "4 V"},
-    ...     {"of": "offset", "output": "-2 mV"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.stage.amplifier.offset_voltage.value * 1e3, 6)
-    -0.5
     """
     readings = draft.sheet.of(Offset)
     if not readings:
@@ -187,32 +105,7 @@ def find_offset(draft: Draft) -> Draft:
 
 
 def direct_reach(draft: Draft, reading: Offset) -> tuple[float, float]:
-    """What a volt of offset and an ampere of bias come to at the output.
-
-    Parameters
-    ----------
-    draft : Draft
-        With an amplifier.
-    reading : Offset
-        How its input is ended.
-
-    Returns
-    -------
-    offset_gain : float
-        Volts for a volt; 0 behind a coupling capacitor.
-    bias_ohm : float, ohm
-        Volts for an ampere.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = readings_from({"reading": [{"of": "offset", "output": "1 mV"}]})
-    >>> draft = Draft(Sheet(sheet), stage_from({"amplifier": {"gain": 4.0}}), described=True)
-    >>> direct_reach(draft, sheet.reading[0])
-    (4.0, 0.0)
-    """
+    """What a volt of offset and an ampere of bias come to at the output."""
     ended = 0.0 if reading.source_resistance is None else reading.source_resistance.value
     circuit = on_bench(draft.stage, knob=draft.knob, ended_by_ohm=ended)
     transfer = 1.0

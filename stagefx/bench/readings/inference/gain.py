@@ -22,31 +22,7 @@ _NEW = 1.0
 
 
 def find_gain(draft: Draft) -> Draft:
-    """What the gain readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With an amplifier of that gain; its feedback resistance where it has feedback parts.
-
-    Raises
-    ------
-    ReadingsError
-        Readings that contradict each other, or a gain that cannot be.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> reading = {"of": "gain", "input": "100 mV rms", "output": "403 mV rms"}
-    >>> stage_from_readings(readings_from({"reading": [reading]})).stage.amplifier.gain
-    4.03
-    """
+    """What the gain readings tell."""
     readings = draft.sheet.of(Gain)
     if not readings:
         return draft
@@ -84,28 +60,7 @@ def _bench(draft: Draft, reading: Gain) -> Circuit:
 
 
 def with_gain(circuit: Circuit, gain: float) -> Circuit:
-    """A circuit whose amplifier has another gain.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        With an amplifier that is no follower.
-    gain : float
-        Magnitude of the ideal gain.
-
-    Returns
-    -------
-    Circuit
-        With its stated gain, or else its feedback resistance, changed.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.circuit import nominal
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> pair = {"feedback_resistance": "10 kohm", "gain_resistance": "3.3 kohm"}
-    >>> float(with_gain(nominal(stage_from({"amplifier": pair})), 2.0).feedback_ohm[0, 0])
-    3300.0
-    """
+    """A circuit whose amplifier has another gain."""
     if circuit.gain is not None:
         return replace(circuit, gain=np.array([[gain]]))
     assert circuit.gain_leg_ohm is not None

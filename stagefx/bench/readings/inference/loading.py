@@ -28,33 +28,7 @@ HEAVY_A = 10e-3
 
 
 def find_output_resistance(draft: Draft) -> Draft:
-    """What the output-loading readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the output's resistance, of a control at the output with the control's, and with the
-        source's where the reading was taken there.
-
-    Raises
-    ------
-    ReadingsError
-        A voltage that a load raises, or readings that contradict each other.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> loading = {"of": "output-loading", "open": "1.000 V", "loaded": "0.953 V"}
-    >>> found = stage_from_readings(readings_from({"reading": [loading | {"load": "1 kohm"}]}))
-    >>> round(found.figure("output_resistance_ohm").value, 3)
-    49.318
-    """
+    """What the output-loading readings tell."""
     for place in ("output", "source"):
         readings = [(n, r) for n, r in draft.sheet.of(OutputLoading) if r.at == place]
         if not readings:
@@ -178,34 +152,7 @@ def _together(estimates: Sequence[Measured]) -> Measured:
 
 
 def find_input_resistance(draft: Draft) -> Draft:
-    """What the input-loading readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the input's resistance; of a control at the input with the control's.
-
-    Raises
-    ------
-    ReadingsError
-        A voltage that a resistance in series raises, or readings that contradict each other.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> reading = {"of": "input-loading", "direct": "1 V", "through": "0.5 V"}
-    >>> found = stage_from_readings(
-    ...     readings_from({"reading": [reading | {"resistance": "9 kohm"}]})
-    ... )
-    >>> round(found.stage.input.resistance.value)
-    9000
-    """
+    """What the input-loading readings tell."""
     readings = draft.sheet.of(InputLoading)
     if not readings:
         return draft
@@ -287,29 +234,7 @@ def _input_part(
 
 
 def through_share(circuit: Circuit, series_ohm: float, hz: float) -> float:
-    """What a resistance in series leaves at the input socket.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        On the bench.
-    series_ohm : float, ohm
-        The resistance.
-    hz : float, Hz
-        Frequency.
-
-    Returns
-    -------
-    float, ratio
-        Magnitude.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> bench = on_bench(stage_from({"input": {"resistance": "30 kohm"}}))
-    >>> round(through_share(bench, 10e3, 1e3), 6)
-    0.75
-    """
+    """What a resistance in series leaves at the input socket."""
     admittance = complex(Response(circuit, np.array([hz])).input_admittance[0, 0])
     if not math.isfinite(abs(admittance)):
         return 0.0

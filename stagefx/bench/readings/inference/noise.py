@@ -28,38 +28,8 @@ _CURRENT = ("current noise, input", "current noise, feedback")
 def find_noise(draft: Draft) -> Draft:
     """What the noise readings tell.
 
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the device's voltage noise; its current noise too where two source resistances tell
-        the two apart.
-
-    Raises
-    ------
-    ReadingsError
-        No amplifier is known, or less noise than the resistances alone make.
-
-    Notes
-    -----
     What the source's end, the control and the feedback parts make is worked out and taken away,
     as powers; 1/f corners stay those of the device's class.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "4 V"},
-    ...     {"of": "noise", "level": "2.828 uV rms", "source_resistance": "0 ohm"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.figure("voltage_noise_v_rthz").value * 1e9, 3)
-    4.999
     """
     readings = draft.sheet.of(Noise)
     if not readings:
@@ -92,33 +62,7 @@ class _Row:
 
 
 def noise_bench(draft: Draft, reading: Noise) -> tuple[Circuit, Band]:
-    """The circuit that a noise reading was taken on, and what the meter counts.
-
-    Parameters
-    ----------
-    draft : Draft
-        Any.
-    reading : Noise
-        How its input is ended, and the meter's bandwidth.
-
-    Returns
-    -------
-    circuit : Circuit
-        The input shorted where nothing else is stated.
-    band : Band
-        20 kHz where nothing else is stated.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> reading = {"of": "noise", "level": "5 uV", "bandwidth": "80 kHz"}
-    >>> sheet = Sheet(readings_from({"reading": [reading]}))
-    >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)
-    >>> noise_bench(draft, sheet.readings.reading[0])[1].bandwidth_hz
-    80000.0
-    """
+    """The circuit that a noise reading was taken on, and what the meter counts."""
     ended = 0.0 if reading.source_resistance is None else reading.source_resistance.value
     circuit = on_bench(draft.stage, knob=draft.knob, ended_by_ohm=ended)
     if reading.bandwidth is None:

@@ -26,17 +26,7 @@ _LOWEST_CORNER_HZ = 1e-6
 
 @dataclass(frozen=True)
 class Point:
-    """A level at a frequency.
-
-    Parameters
-    ----------
-    hz : float, Hz
-        Frequency.
-    level : Measured
-        In dB re 1 kHz.
-    place : str or None
-        Where the corner that makes it stands, where the reading says so.
-    """
+    """A level at a frequency."""
 
     hz: float
     level: Measured
@@ -44,31 +34,7 @@ class Point:
 
 
 def response_points(draft: Draft) -> tuple[Draft, list[Point]]:
-    """What the response readings say.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    draft : Draft
-        With each level among what was found.
-    points : list of Point
-        One a reading, none for 1 kHz itself.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> volts = {"output": "1.874 V", "reference": "1.980 V", "frequency": "20 kHz"}
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "response"} | volts]}))
-    >>> _, points = response_points(Draft(sheet, stage_from({}), described=False))
-    >>> round(points[0].level.value, 5)
-    -0.47791
-    """
+    """What the response readings say."""
     points = []
     for number, reading in draft.sheet.of(Response):
         hz, level = reading.frequency.value, draft.sheet.level_db(number)
@@ -88,36 +54,7 @@ def _spoken(hz: float) -> str:
 
 
 def rise_time_points(draft: Draft) -> tuple[Draft, list[Point]]:
-    """What the rise-time readings say, the generator's edge taken out exactly.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    draft : Draft
-        With the stage's own rise times among what was found.
-    points : list of Point
-        The corner of each, 3 dB down; none where the step slews, or the generator is too slow.
-
-    Raises
-    ------
-    ReadingsError
-        An edge quicker than the generator's own, or than the slew rate that was read.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> edge = {"of": "rise-time", "time": "2.150042 us", "generator": "1.2 us"}
-    >>> sheet = Sheet(readings_from({"reading": [edge]}))
-    >>> _, points = rise_time_points(Draft(sheet, stage_from({}), described=False))
-    >>> round(points[0].hz)
-    218562
-    """
+    """What the rise-time readings say, the generator's edge taken out exactly."""
     points = []
     for number, reading in draft.sheet.of(RiseTime):
         draft, own = _own_rise_time(draft, number, reading)
@@ -188,28 +125,7 @@ def _slews(draft: Draft, number: int, reading: RiseTime) -> bool:
 
 
 def slewing_edges(draft: Draft) -> Draft:
-    """Remark on the rise times that are the slew rate's.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With a remark for each.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> edge = {"of": "rise-time", "time": "0.9 us", "step": "10 V p-p"}
-    >>> sheet = Sheet(readings_from({"reading": [edge, {"of": "slew", "rise": "9 V/us"}]}))
-    >>> slewing_edges(Draft(sheet, stage_from({}), described=False)).remarks[0].code
-    'rise-time-slews'
-    """
+    """Remark on the rise times that are the slew rate's."""
     for number, reading in draft.sheet.of(RiseTime):
         if _slews(draft, number, reading):
             draft = draft.remarking(
@@ -222,31 +138,7 @@ def slewing_edges(draft: Draft) -> Draft:
 
 
 def tilt_points(draft: Draft) -> tuple[Draft, list[Point]]:
-    """What the tilt readings say, by the definition that each was read by.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    draft : Draft
-        With each corner among what was found.
-    points : list of Point
-        The corner of each, 3 dB down.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> tilt = {"of": "tilt", "percent": "20 %", "frequency": "100 Hz"}
-    >>> sheet = Sheet(readings_from({"reading": [tilt | {"definition": "half peak-to-peak"}]}))
-    >>> _, points = tilt_points(Draft(sheet, stage_from({}), described=False))
-    >>> round(points[0].hz, 6)
-    6.387547
-    """
+    """What the tilt readings say, by the definition that each was read by."""
     points = []
     for number, reading in draft.sheet.of(Tilt):
         share, hz = draft.sheet.value(number, "percent"), reading.frequency.value

@@ -41,36 +41,7 @@ _FAR_BASS_HZ, _FAR_TREBLE_HZ = 0.1, 10e6
 
 
 def find_response(draft: Draft) -> Draft:
-    """What the response, rise-time and tilt readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the corners among what was found, and parts that make them.
-
-    Raises
-    ------
-    ReadingsError
-        Readings that contradict each other or the stage described, or a level that no corner
-        makes.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "4 V"},
-    ...     {"of": "response", "frequency": "20 kHz", "level": "-0.5 dB"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.figure("high_corner_hz").value * 1e-3, 1)
-    57.2
-    """
+    """What the response, rise-time and tilt readings tell."""
     points: list[Point] = []
     for tell in (response_points, rise_time_points, tilt_points):
         draft, told = tell(draft)
@@ -86,26 +57,7 @@ def find_response(draft: Draft) -> Draft:
 
 
 def levels_db(circuit: Circuit, hz: Sequence[float]) -> Array:
-    """Levels of a circuit re 1 kHz.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        On the bench.
-    hz : sequence of float, Hz
-        Frequencies.
-
-    Returns
-    -------
-    array [frequencies], dB
-        EMF to load.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> levels_db(on_bench(stage_from({})), [20.0])
-    array([0.])
-    """
+    """Levels of a circuit re 1 kHz."""
     curve = np.abs(Response(circuit, np.array([*hz, REFERENCE_HZ])).to_load[0])
     return np.asarray(20.0 * np.log10(curve[:-1] / curve[-1]))
 

@@ -13,35 +13,7 @@ _MOSTLY_CORNER = 0.5
 
 
 def find_slew(draft: Draft) -> Draft:
-    """What the slew readings tell.
-
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the device's slew rates; a remark where the slope may be the corner's.
-
-    Raises
-    ------
-    ReadingsError
-        No amplifier is known, or readings contradict each other.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "4 V"},
-    ...     {"of": "slew", "rise": "9 V/us", "fall": "8 V/us", "step": "20 V p-p"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.stage.amplifier.slew_fall.value * 1e-6, 6)
-    8.0
-    """
+    """What the slew readings tell."""
     readings = draft.sheet.of(Slew)
     if not readings:
         return draft

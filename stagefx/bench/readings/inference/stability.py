@@ -35,38 +35,7 @@ _LEAST, _MOST = 1e-4, 0.9999
 def find_stability(draft: Draft) -> Draft:
     """What the overshoot readings tell.
 
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With damping, Q, peaking and phase margin of a pure second-order loop; the device's
-        gain-bandwidth and second pole (or, with a load capacitance, its output resistance) where
-        the ringing frequency or its known speed determine them.
-
-    Raises
-    ------
-    ReadingsError
-        No amplifier is known, or the stage described cannot overshoot so.
-
-    Notes
-    -----
     The parts are solved for in the whole loop; the second-order formulas are where it begins.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "1 V"},
-    ...     {"of": "overshoot", "percent": "25 %", "ringing": "3 MHz"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.figure("phase_margin_deg").value, 3)
-    43.463
     """
     readings = sorted(draft.sheet.of(Overshoot), key=lambda pair: _load_f(pair[1]))
     for load in {_load_f(reading) for _, reading in readings}:
@@ -207,32 +176,7 @@ def _overshoot(circuit: Circuit) -> float:
 
 
 def overshoot_on_bench(draft: Draft, reading: Overshoot) -> tuple[float, float]:
-    """What a stage's small step does on the bench.
-
-    Parameters
-    ----------
-    draft : Draft
-        With an amplifier.
-    reading : Overshoot
-        How it is loaded.
-
-    Returns
-    -------
-    share : float, ratio
-        Overshoot.
-    ringing_hz : float, Hz
-        NaN where nothing rings.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "overshoot", "percent": "5 %"}]}))
-    >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)
-    >>> overshoot_on_bench(draft, sheet.readings.reading[0])
-    (0.0, nan)
-    """
+    """What a stage's small step does on the bench."""
     load = None if reading.load_capacitance is None else reading.load_capacitance.value
     loop = stability(on_bench(draft.stage, knob=draft.knob, load_f=load))
     if loop is None:

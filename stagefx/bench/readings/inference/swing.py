@@ -26,41 +26,9 @@ _KILOHERTZ = np.array([1000.0])
 def find_clipping(draft: Draft) -> Draft:
     """What the clip readings tell.
 
-    Parameters
-    ----------
-    draft : Draft
-        Before.
-
-    Returns
-    -------
-    Draft
-        With the swing losses, from the reading with the lightest load; with the output current
-        where a heavier load clips earlier than the rails alone would have it.
-
-    Raises
-    ------
-    ReadingsError
-        No amplifier or no rails are known, a peak beyond its rail, or readings that contradict
-        each other.
-
-    Notes
-    -----
     Peaks are counted from 0 V as seen; at the amplifier they are larger by what its output
     resistance loses.  A largest clean sine tells the nearer of the two limits, and the loss to
     it is taken for both rails.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.derivation import stage_from_readings
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> readings = [
-    ...     {"of": "gain", "input": "1 V", "output": "4 V"},
-    ...     {"of": "rail", "positive": "15 V", "negative": "-15 V"},
-    ...     {"of": "clip", "high": "13.5 V", "low": "-13.2 V"},
-    ... ]
-    >>> found = stage_from_readings(readings_from({"reading": readings}))
-    >>> round(found.stage.amplifier.swing_loss_low.value, 3)
-    1.8
     """
     readings = draft.sheet.of(Clip)
     if not readings:
@@ -91,54 +59,13 @@ def _load_ohm(reading: Clip) -> float:
 
 
 def clip_bench(draft: Draft, reading: Clip) -> Circuit:
-    """The circuit that a clip reading was taken on.
-
-    Parameters
-    ----------
-    draft : Draft
-        With an amplifier.
-    reading : Clip
-        How it is loaded.
-
-    Returns
-    -------
-    Circuit
-        With the load that the reading states, else the stage's own.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "clip", "high": "9 V", "load": "1 kohm"}]}))
-    >>> draft = Draft(sheet, stage_from({"amplifier": {"gain": 4.0}}), described=True)
-    >>> float(clip_bench(draft, sheet.readings.reading[0]).load_ohm[0, 0])
-    1000.0
-    """
+    """The circuit that a clip reading was taken on."""
     load = None if reading.load is None else reading.load.value
     return on_bench(draft.stage, knob=draft.knob, load_ohm=load)
 
 
 def direct_v(circuit: Circuit) -> tuple[float, float]:
-    """The direct voltage of known sign, at the amplifier and at the load.
-
-    Parameters
-    ----------
-    circuit : Circuit
-        With an amplifier.
-
-    Returns
-    -------
-    at_amplifier, at_load : float, V
-        The second is 0 behind a coupling capacitor.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> amplifier = {"gain": 4.0, "offset_voltage": "50 mV"}
-    >>> direct_v(on_bench(stage_from({"amplifier": amplifier})))
-    (0.2, 0.2)
-    """
+    """The direct voltage of known sign, at the amplifier and at the load."""
     at_amplifier = float(stated_direct_v(circuit)[0, 0])
     transfer = direct_path([*output_parts(circuit), *load_parts(circuit)], 1)[0]
     return at_amplifier, at_amplifier * float(transfer[0])
@@ -175,30 +102,7 @@ def _peak(draft: Draft, number: int, reading: Clip, side: str) -> Measured | Non
 
 
 def rail_for(draft: Draft, key: str) -> Measured:
-    """A rail, as it was read or else as it is described.
-
-    Parameters
-    ----------
-    draft : Draft
-        With a supply.
-    key : str
-        ``"positive"`` or ``"negative"``.
-
-    Returns
-    -------
-    Measured
-        In V.
-
-    Examples
-    --------
-    >>> from stagefx.bench.readings.files import readings_from
-    >>> from stagefx.bench.readings.sheet import Sheet
-    >>> from stagefx.circuit.description.files import stage_from
-    >>> sheet = Sheet(readings_from({"reading": [{"of": "clip", "high": "9 V"}]}))
-    >>> stage = stage_from({"supply": {"positive": "12 V", "negative": "-12 V"}})
-    >>> rail_for(Draft(sheet, stage, described=True), "negative").value
-    -12.0
-    """
+    """A rail, as it was read or else as it is described."""
     for found in draft.found:
         if found.part == f"supply.{key}":
             return found.measured

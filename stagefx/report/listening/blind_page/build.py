@@ -24,48 +24,7 @@ _LABELS = {"abx": {"A", "B"}, "triple": {"reference"}}
 def build_page(pack: Mapping[str, Any], audio: Mapping[str, bytes]) -> str:
     """One HTML file that plays a pack, asks, and seals the replies in a code.
 
-    Parameters
-    ----------
-    pack : mapping
-        What the pack's ``pack.json`` holds.  The sealed key is no part of it.
-    audio : mapping of str to bytes
-        Of each file that the pack names, the whole WAV file.
-
-    Returns
-    -------
-    str
-        HTML that needs nothing else, and is forbidden by its own policy to ask for anything.
-
-    Raises
-    ------
-    BlindError
-        The pack holds something secret, such as a key or an item's answer.
-    BlindError
-        Files are missing, superfluous, of different sizes or no WAV files, or items lack versions.
-    BlindError
-        The trials do not fit into a reply code.
-
-    Notes
-    -----
     Files stand in the order of their names, and of the pack only what the page needs is put in.
-
-    Examples
-    --------
-    >>> wav = b"RIFF" + bytes(4) + b"WAVE"
-    >>> pack = {
-    ...     "pack": "0" * 16,
-    ...     "protocol": "triangle",
-    ...     "title": "Trio",
-    ...     "commitment": "0" * 64,
-    ...     "trials": 8,
-    ...     "control_trials": 0,
-    ...     "rate_hz": 48000,
-    ...     "seconds": 10.0,
-    ...     "items": [{"kind": "main", "unlabelled": ["7e.wav", "1c.wav"]}],
-    ... }
-    >>> page = build_page(pack, {"1c.wav": wav, "7e.wav": wav})
-    >>> page.count('.wav">UklG'), "default-src 'none'" in page
-    (2, True)
     """
     known = _what_the_page_knows(pack)
     _check_files(known, audio)

@@ -23,23 +23,7 @@ _BEFORE, _AFTER = 1.0, 4.0
 
 
 def draw_expectation(expected: Expectation) -> Figure:
-    """Draw what the bench should show.
-
-    Parameters
-    ----------
-    expected : Expectation
-        Measurement and scope pictures.
-
-    Returns
-    -------
-    Figure
-        One sheet of four plots.
-
-    Examples
-    --------
-    >>> edge_window(2e-6, 1e-9, 1000, 100_000)
-    (0, 9000)
-    """
+    """Draw what the bench should show."""
     with style.drawing():
         bench = expected.bench
         knob = bench.knob.position
@@ -101,29 +85,7 @@ def _draw_distortion(axes: Axes, expected: Expectation) -> None:
 
 
 def edge_window(rise_s: float, interval_s: float, middle: int, points: int) -> tuple[int, int]:
-    """Which points show an edge.
-
-    Parameters
-    ----------
-    rise_s : float, s
-        Its rise time.
-    interval_s : float, s
-        From point to point.
-    middle : int
-        The point at its middle.
-    points : int
-        How many there are.
-
-    Returns
-    -------
-    (first, last) : int
-        Around the edge, more after it than before.
-
-    Examples
-    --------
-    >>> edge_window(10.0, 1.0, 50, 1000)
-    (30, 90)
-    """
+    """Which points show an edge."""
     reach = max(rise_s / interval_s, 2.0)
     first = max(int(middle - 2.0 * _BEFORE * reach), 0)
     return first, min(int(middle + _AFTER * reach), points)

@@ -18,27 +18,7 @@ _MOST_ROWS = 14
 
 
 def draw_fit(fitted: FittedStage) -> Figure:
-    """Draw what was measured beside what the stage gave and gives.
-
-    Parameters
-    ----------
-    fitted : FittedStage
-        A fit.
-
-    Returns
-    -------
-    Figure
-        One sheet: the response, and every other number's misfit.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> row = Row("gain", 1000.0, None, 12.0, 0.02, 12.1, 12.0, "dB")
-    >>> draw_fit(FittedStage(load_stage("wire"), load_stage("wire"), (), (row,))).axes[
-    ...     1
-    ... ].get_xlabel()
-    'off by, % of the measured value (dB for levels)'
-    """
+    """Draw what was measured beside what the stage gave and gives."""
     with style.drawing():
         title = as_sentence(f"{shortened(fitted.stage.name, most=40)}, fitted")
         under = "Measured: dots. As described: dashed, open. As fitted: solid, filled."

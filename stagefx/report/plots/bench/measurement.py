@@ -24,23 +24,7 @@ _SEEN_DB = 3.0
 
 
 def draw_measurement(found: Measurement) -> Figure:
-    """Draw what recordings say of a stage.
-
-    Parameters
-    ----------
-    found : Measurement
-        What was measured.
-
-    Returns
-    -------
-    Figure
-        One sheet: response, distortion against frequency and against level, noise and hum.
-
-    Examples
-    --------
-    >>> len(draw_measurement(Measurement("bench measure", 48000)).axes)
-    4
-    """
+    """Draw what recordings say of a stage."""
     many = len(found.signals)
     what = f"{many} test signals" if many != 1 else found.signals[0]
     alone = "loopback" in found.floor
@@ -71,23 +55,7 @@ def _empty(axes: Axes, signal: str) -> None:
 
 
 def draw_measured_response(axes: Axes, found: Measurement) -> None:
-    """Draw the response re 1 kHz, and the loopback's.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Measurement
-        What was measured.
-
-    Examples
-    --------
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_measured_response(axes, Measurement("bench measure", 48000))
-    >>> axes.get_title(loc="left")
-    'Not measured: record 02-sweep as well'
-    """
+    """Draw the response re 1 kHz, and the loopback's."""
     points = [point for point in found.response if point.hz <= 20.5e3]
     if not points:
         _empty(axes, "02-sweep")
@@ -114,23 +82,7 @@ def draw_measured_response(axes: Axes, found: Measurement) -> None:
 
 
 def draw_distortion(axes: Axes, found: Measurement) -> None:
-    """Draw harmonics against frequency, re the tone, over their floor.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Measurement
-        What was measured.
-
-    Examples
-    --------
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_distortion(axes, Measurement("bench measure", 48000))
-    >>> axes.get_title(loc="left")
-    'Not measured: record 03-stepped as well'
-    """
+    """Draw harmonics against frequency, re the tone, over their floor."""
     by = "stepped" if any(row.by == "stepped" for row in found.harmonics) else "swept"
     # Where not even the third fits below half the rate, nothing is told of a stage that slews.
     rows = [row for row in found.harmonics if row.by == by and len(row.harmonics_db) > 1]
@@ -155,23 +107,7 @@ def draw_distortion(axes: Axes, found: Measurement) -> None:
 
 
 def draw_against_level(axes: Axes, found: Measurement) -> None:
-    """Draw THD, and THD with noise, against the level that is played.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Measurement
-        What was measured.
-
-    Examples
-    --------
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_against_level(axes, Measurement("bench measure", 48000))
-    >>> axes.get_title(loc="left")
-    'Not measured: record 04-levels-997hz as well'
-    """
+    """Draw THD, and THD with noise, against the level that is played."""
     rows = [row for row in found.harmonics if row.by == "levels" and row.thd_db is not None]
     if not rows:
         _empty(axes, "04-levels-997hz")
@@ -196,23 +132,7 @@ def draw_against_level(axes: Axes, found: Measurement) -> None:
 
 
 def draw_noise_and_hum(axes: Axes, found: Measurement) -> None:
-    """Draw the spectrum of noise, and in it the lines of hum, told apart by their kind.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Measurement
-        What was measured.
-
-    Examples
-    --------
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_noise_and_hum(axes, Measurement("bench measure", 48000))
-    >>> axes.get_title(loc="left")
-    'Not measured: record 11-silence as well'
-    """
+    """Draw the spectrum of noise, and in it the lines of hum, told apart by their kind."""
     noise = found.noise
     if noise is None:
         _empty(axes, "11-silence")

@@ -25,27 +25,7 @@ _LEVELS = {
 
 
 def scope_claim(told: ScopeReading) -> str:
-    """What a trace shows, as a sentence.
-
-    Parameters
-    ----------
-    told : ScopeReading
-        What was found.
-
-    Returns
-    -------
-    str
-        The figure that matters most for this kind of wave.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.bench.scope.tables import Trace
-    >>> from stagefx.bench.scope.interpretation import read_scope
-    >>> wave = np.clip(12.0 * np.sin(0.00628 * np.arange(2000)), -9.0, 8.5)
-    >>> scope_claim(read_scope(Trace(0.0, 1e-6, wave, 0.0)))
-    'The sine is clipped at 8.5 V and -9 V'
-    """
+    """What a trace shows, as a sentence."""
     values = {one.key: one.value for one in told.figures}
     if told.kind == "clipped sine":
         levels = [amount(values[k], "V") for k in ("clip_high_v", "clip_low_v") if k in values]
@@ -63,30 +43,7 @@ def scope_claim(told: ScopeReading) -> str:
 
 
 def draw_scope(told: ScopeReading, *, name: str) -> Figure:
-    """Draw a trace, with what was found on it.
-
-    Parameters
-    ----------
-    told : ScopeReading
-        What was found.
-    name : str
-        What the trace is called.
-
-    Returns
-    -------
-    Figure
-        One sheet.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from stagefx.bench.scope.tables import Trace
-    >>> from stagefx.bench.scope.interpretation import read_scope
-    >>> wave = np.sin(0.00628 * np.arange(2000))
-    >>> sheet = draw_scope(read_scope(Trace(0.0, 1e-6, wave, 0.0)), name="sine.csv")
-    >>> sheet.axes[0].get_ylabel()
-    'volts, V'
-    """
+    """Draw a trace, with what was found on it."""
     with style.drawing():
         trace = told.trace
         steps = f", in steps of {amount(trace.step_v, 'V')}" if trace.step_v else ""

@@ -15,25 +15,7 @@ if TYPE_CHECKING:
 
 
 def evidence_claim(found: BlindScore) -> str:
-    """What the picture shows, as a sentence.
-
-    Parameters
-    ----------
-    found : BlindScore
-        The score.
-
-    Returns
-    -------
-    str
-        Whether the evidence ever reached 20, and after how many answers.
-
-    Examples
-    --------
-    >>> from stagefx.blind.keys import SealedKey
-    >>> from stagefx.blind.scoring import score
-    >>> evidence_claim(score(SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32), []))
-    'Nobody has replied yet'
-    """
+    """What the picture shows, as a sentence."""
     if not found.e_course:
         return "Nobody has replied yet"
     course = np.array(found.e_course)
@@ -44,26 +26,7 @@ def evidence_claim(found: BlindScore) -> str:
 
 
 def draw_score(found: BlindScore) -> Figure:
-    """Draw the evidence against the number of answers, with the level to act at.
-
-    Parameters
-    ----------
-    found : BlindScore
-        The score.
-
-    Returns
-    -------
-    Figure
-        One plot.
-
-    Examples
-    --------
-    >>> from stagefx.blind.keys import SealedKey
-    >>> from stagefx.blind.scoring import score
-    >>> page = draw_score(score(SealedKey("0" * 16, "abx", ("10",), ("main",), "0" * 32), []))
-    >>> len(page.axes)
-    1
-    """
+    """Draw the evidence against the number of answers, with the level to act at."""
     with style.drawing():
         page = style.sheet("Heard blind?", f"pack {found.key.pack}, {found.key.protocol}")
         axes = page.add_subplot()

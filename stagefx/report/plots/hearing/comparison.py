@@ -28,26 +28,7 @@ MOST_ROWS = 14
 
 
 def draw_comparison(found: Comparison) -> Figure:
-    """Draw what changed, and how far that is from being heard.
-
-    Parameters
-    ----------
-    found : Comparison
-        Of two files or two stages.
-
-    Returns
-    -------
-    Figure
-        One sheet.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import compare_files
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> len(draw_comparison(compare_files(trio, trio, passage=(2.0, 4.0))).axes)
-    2
-    """
+    """Draw what changed, and how far that is from being heard."""
     verdict = found.verdict
     how = f"{verdict.basis.capitalize()}, {', '.join(verdict.conditions)}."
     under = style.wrapped(f"{how} Hatched: too small to be found.", 150)
@@ -59,26 +40,7 @@ def draw_comparison(found: Comparison) -> Figure:
 
 
 def change_claim(found: Comparison) -> str:
-    """What the plot of a changed response shows, as a sentence.
-
-    Parameters
-    ----------
-    found : Comparison
-        Of two files or two stages.
-
-    Returns
-    -------
-    str
-        The worst third octave between 20 Hz and 16 kHz, and its change.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import compare_files
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> change_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
-    'The response changes by less than 0.01 dB'
-    """
+    """What the plot of a changed response shows, as a sentence."""
     worst = found.difference.response.worst(20.0, 16e3)
     if worst is None:
         return "The music is too short to tell the response"
@@ -89,26 +51,7 @@ def change_claim(found: Comparison) -> str:
 
 
 def draw_change(axes: Axes, found: Comparison) -> None:
-    """Draw the change of response in third octaves, with its floor and hearing's limits.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Comparison
-        Of two files or two stages.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import compare_files
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> with style.drawing():
-    ...     axes = style.sheet("the same piece twice").add_subplot()
-    ...     draw_change(axes, compare_files(trio, trio, passage=(2.0, 4.0)))
-    >>> axes.get_ylabel()
-    'second re first, dB re 1 kHz'
-    """
+    """Draw the change of response in third octaves, with its floor and hearing's limits."""
     style.claim(axes, change_claim(found))
     bands = [band for band in found.difference.response.bands if band.db is not None]
     if not bands:
@@ -132,26 +75,7 @@ def draw_change(axes: Axes, found: Comparison) -> None:
 
 
 def distance_claim(found: Comparison) -> str:
-    """What the chart of distances to hearing shows, as a sentence.
-
-    Parameters
-    ----------
-    found : Comparison
-        Of two files or two stages.
-
-    Returns
-    -------
-    str
-        The row that is nearest, and how far it is.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import compare_files
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> distance_claim(compare_files(trio, trio, passage=(2.0, 4.0)))
-    'Nothing that could be measured changed'
-    """
+    """What the chart of distances to hearing shows, as a sentence."""
     rows = nearest_first(found.audibility)
     if not rows:
         return "Nothing could be judged"
@@ -164,26 +88,7 @@ def distance_claim(found: Comparison) -> str:
 
 
 def draw_distance(axes: Axes, found: Comparison) -> None:
-    """Draw how far each kind of difference is from being heard, the nearest at the top.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Comparison
-        Of two files or two stages.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import compare_files
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> with style.drawing():
-    ...     axes = style.sheet("the same piece twice").add_subplot()
-    ...     draw_distance(axes, compare_files(trio, trio, passage=(2.0, 4.0)))
-    >>> [label.get_text() for label in axes.get_yticklabels()][:3]
-    ['edits', 'exchange', 'speed']
-    """
+    """Draw how far each kind of difference is from being heard, the nearest at the top."""
     rows = nearest_first(found.audibility)[:MOST_ROWS]
     style.claim(axes, distance_claim(found))
     axes.set_xlim(FARTHEST_DB, NEAREST_DB)

@@ -25,25 +25,7 @@ MARKS = {
 
 @dataclass(frozen=True)
 class DistanceRow:
-    """One row of the chart.
-
-    Parameters
-    ----------
-    name : str
-        Which kind of difference.
-    x : float
-        Where its mark stands, 0 to `WIDE`.
-    floor_x : float
-        How far it is hatched from the left: there nothing can be measured.
-    mark : str
-        ``"filled"``, ``"half"``, ``"open"`` or ``"dash"``, by the grade.
-    grade : str
-        In words.
-    margin : str
-        How far from being heard, in words.
-    sentence : str
-        The whole row in words.
-    """
+    """One row of the chart."""
 
     name: str
     x: float
@@ -55,41 +37,12 @@ class DistanceRow:
 
 
 def heard_from_x() -> float:
-    """Where the line “heard from here” stands.
-
-    Returns
-    -------
-    float
-        0 to `WIDE`.
-
-    Examples
-    --------
-    >>> heard_from_x()
-    200.0
-    """
+    """Where the line “heard from here” stands."""
     return _x(0.0)
 
 
 def distance_rows(found: Comparison) -> tuple[DistanceRow, ...]:
-    """The rows of the chart.
-
-    Parameters
-    ----------
-    found : Comparison
-        Of two stages or two files.
-
-    Returns
-    -------
-    tuple of DistanceRow
-        Those that were judged, the nearest to being heard first.
-
-    Examples
-    --------
-    >>> from stagefx.report.answer.example import example_answer
-    >>> row = distance_rows(example_answer().piece.comparison)[0]
-    >>> row.name, row.mark
-    ('noise', 'open')
-    """
+    """The rows of the chart."""
     return tuple(_row(row) for row in nearest_first(found.audibility) if row.grade is not None)
 
 

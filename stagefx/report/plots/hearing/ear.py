@@ -26,33 +26,7 @@ _FLOOR = 1e-6
 def draw_ear(
     found: EarAccount, *, start_s: float = 0.0, title: str = "", under: str = ""
 ) -> Figure:
-    """Draw the difference over time and frequency, and how likely it is noticed over time.
-
-    Parameters
-    ----------
-    found : EarAccount
-        What the ear model said.
-    start_s : float, s
-        Where in the piece its time begins.
-    title : str
-        What the sheet is about; what was asked of the ear where left out.
-    under : str
-        Conditions, in one line at the foot.
-
-    Returns
-    -------
-    Figure
-        One sheet.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.ear.detection import EarPair
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> pair = EarPair(48000, 1, 92.0)
-    >>> pair.add(music, 1.001 * music)
-    >>> len(draw_ear(pair.account()).axes)
-    3
-    """
+    """Draw the difference over time and frequency, and how likely it is noticed over time."""
     with style.drawing():
         made = style.sheet(title or "Where the difference comes nearest to being heard", under)
         draw_landscape(made.add_axes((style.MARGIN, 0.43, 0.76, 0.39)), found, start_s=start_s)
@@ -63,29 +37,7 @@ def draw_ear(
 
 
 def ear_claim(found: EarAccount, *, start_s: float = 0.0) -> str:
-    """What the map of a difference shows, as a sentence.
-
-    Parameters
-    ----------
-    found : EarAccount
-        What the ear model said.
-    start_s : float, s
-        Where in the piece its time begins.
-
-    Returns
-    -------
-    str
-        Time and frequency of the largest difference, and its size re the just-noticeable step.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.ear.detection import EarPair
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> pair = EarPair(48000, 1, 92.0)
-    >>> pair.add(music, 1.001 * music)
-    >>> ear_claim(pair.account())
-    'It stays 35 dB under a just-noticeable step, nearest at 1.3 s and 16.5 kHz'
-    """
+    """What the map of a difference shows, as a sentence."""
     if found.reason:
         return f"The music is {found.reason}: too short to tell"
     if found.worst_steps_db is None or found.worst_s is None or found.worst_hz is None:
@@ -102,29 +54,7 @@ def _frequency(hz: float) -> str:
 
 
 def draw_landscape(axes: Axes, found: EarAccount, *, start_s: float = 0.0) -> None:
-    """Draw how large the difference is at every moment in every band of the ear.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : EarAccount
-        What the ear model said.
-    start_s : float, s
-        Where in the piece its time begins.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.ear.detection import EarPair
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> pair = EarPair(48000, 1, 92.0)
-    >>> pair.add(music, 1.1 * music)
-    >>> with style.drawing():
-    ...     axes = style.sheet("louder").add_subplot()
-    ...     draw_landscape(axes, pair.account())
-    >>> axes.get_ylabel()
-    'frequency, Hz'
-    """
+    """Draw how large the difference is at every moment in every band of the ear."""
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     style.claim(axes, ear_claim(found, start_s=start_s))
@@ -191,27 +121,7 @@ def _draw_scale(axes: Axes) -> None:
 
 
 def course_claim(found: EarAccount) -> str:
-    """What the course of a probability shows, as a sentence.
-
-    Parameters
-    ----------
-    found : EarAccount
-        What the ear model said.
-
-    Returns
-    -------
-    str
-        The probability that the difference is noticed.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.ear.detection import EarPair
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> pair = EarPair(48000, 1, 92.0)
-    >>> pair.add(music, 1.02 * music)
-    >>> course_claim(pair.account())
-    'Detection becomes as likely as 0.27'
-    """
+    """What the course of a probability shows, as a sentence."""
     probability = found.detection_probability
     if probability is None or probability < _FLOOR:
         return "The probability of detection stays under one in a million"
@@ -225,29 +135,7 @@ def course_claim(found: EarAccount) -> str:
 
 
 def draw_course(axes: Axes, found: EarAccount, *, start_s: float = 0.0) -> None:
-    """Draw how likely the difference is noticed, moment by moment.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : EarAccount
-        What the ear model said.
-    start_s : float, s
-        Where in the piece its time begins.
-
-    Examples
-    --------
-    >>> from stagefx.hearing.ear.detection import EarPair
-    >>> music = 0.1 * np.random.default_rng(1).standard_normal((96000, 1))
-    >>> pair = EarPair(48000, 1, 92.0)
-    >>> pair.add(music, 1.1 * music)
-    >>> with style.drawing():
-    ...     axes = style.sheet("louder").add_subplot()
-    ...     draw_course(axes, pair.account())
-    >>> axes.get_ylabel()
-    'probability'
-    """
+    """Draw how likely the difference is noticed, moment by moment."""
     style.claim(axes, course_claim(found))
     course = found.course.thinned(512)
     edges_s = start_s + course.step_s * np.arange(course.probability.size + 1)

@@ -17,28 +17,7 @@ _MARKS = {Grade.WILL: "full", Grade.MAY: "left"}
 
 
 def draw_margin(found: Margin) -> Figure:
-    """Draw how far the cause of each effect is from being heard.
-
-    Parameters
-    ----------
-    found : Margin
-        Of a stage in a piece.
-
-    Returns
-    -------
-    Figure
-        One sheet.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import margin
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
-    >>> [label.get_text() for label in draw_margin(found).axes[0].get_yticklabels()]
-    ['shunt capacitance', 'noise voltage']
-    """
+    """Draw how far the cause of each effect is from being heard."""
     level = found.level_at_ear.listening_level_db
     under = (
         f"Calculated, at a listening level of {level:g} dB, with {found.music} through "
@@ -52,28 +31,7 @@ def draw_margin(found: Margin) -> Figure:
 
 
 def draw_causes(axes: Axes, found: Margin) -> None:
-    """Draw each cause as a share of what may be heard, the nearest at the top.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Margin
-        Of a stage in a piece.
-
-    Examples
-    --------
-    >>> from stagefx.samples import samples_folder
-    >>> from stagefx.audition.shortcuts import margin
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> trio = samples_folder() / "music" / "trio.flac"
-    >>> found = margin(load_stage("passive-control"), trio, passage=(2.0, 4.0))
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_causes(axes, found)
-    >>> [label.get_text() for label in axes.get_xticklabels()][:2]
-    ['1', '1/10']
-    """
+    """Draw each cause as a share of what may be heard, the nearest at the top."""
     from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
     rows = sorted((one for one in found.causes if one.grade_now), key=lambda one: one.size)

@@ -27,28 +27,7 @@ _CLASSES_SHARE = 0.42
 
 @dataclass(frozen=True)
 class Surveyed:
-    """What is drawn of a survey.
-
-    Parameters
-    ----------
-    stage : str
-        The stage's name.
-    setting : str
-        Where the knob stood, in words.
-    slopes_v_per_us : tuple of float, V/us
-        Steepest slope asked of the amplifier by each piece.
-    available_v_per_us : float or None, V/us
-        The slew rate there is.
-    clips_from : tuple of float or None, 0 to 1
-        For each piece the knob position from which on it clips, None where it never does; None
-        as a whole where no knob stands before the amplifier.
-    clipping : int
-        Pieces that clip where the knob is fixed.
-    listening_knobs : tuple of float, 0 to 1
-        Knob position of each piece at the listening level; empty where that is not known.
-    unreadable : int
-        Files left out.
-    """
+    """What is drawn of a survey."""
 
     stage: str
     setting: str
@@ -61,24 +40,7 @@ class Surveyed:
 
 
 def draw_survey(found: Surveyed) -> Figure:
-    """Draw a survey.
-
-    Parameters
-    ----------
-    found : Surveyed
-        What is drawn.
-
-    Returns
-    -------
-    Figure
-        A sheet: slopes against the device classes; pieces that clip at each knob position.
-
-    Examples
-    --------
-    >>> page = draw_survey(Surveyed("a stage", "as it stands", (0.1, 0.2), 9.0, (0.9, None)))
-    >>> [axes.get_title(loc="left") for axes in page.axes]
-    ['The steepest is 45 times below the slew rate', '1 of 2 clips with the knob at full']
-    """
+    """Draw a survey."""
     count = len(found.slopes_v_per_us)
     left_out = f", {found.unreadable:,} files could not be read" if found.unreadable else ""
     with style.drawing():
@@ -97,23 +59,7 @@ def draw_survey(found: Surveyed) -> Figure:
 
 
 def draw_slopes(axes: Axes, found: Surveyed) -> None:
-    """Draw how many pieces are how steep, under the slew rates of the device classes.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Surveyed
-        What is drawn.
-
-    Examples
-    --------
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_slopes(axes, Surveyed("a stage", "as it stands", (), None, None))
-    >>> axes.get_title(loc="left")
-    'No slope is known: there is no amplifier, or nothing was read'
-    """
+    """Draw how many pieces are how steep, under the slew rates of the device classes."""
     slopes = [slope for slope in found.slopes_v_per_us if slope > 0.0]
     style.claim(axes, _slope_claim(slopes, found.available_v_per_us))
     if not slopes:
@@ -204,23 +150,7 @@ def _whole_marks(axes: Axes, most: int) -> None:
 
 
 def draw_clipping(axes: Axes, found: Surveyed) -> None:
-    """Draw how many pieces would clip at each position of the knob.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    found : Surveyed
-        What is drawn.
-
-    Examples
-    --------
-    >>> with style.drawing():
-    ...     axes = style.sheet("a stage").add_subplot()
-    ...     draw_clipping(axes, Surveyed("a stage", "as it stands", (0.1,), None, (None,)))
-    >>> axes.get_title(loc="left")
-    'Nothing clips at any position of the knob'
-    """
+    """Draw how many pieces would clip at each position of the knob."""
     pieces = len(found.slopes_v_per_us)
     if found.clips_from is None or not pieces:
         told = f"{found.clipping:,} of {pieces:,} clip; there is no knob"

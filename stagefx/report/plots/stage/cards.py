@@ -32,21 +32,7 @@ _CYCLES = 2.0
 
 @dataclass(frozen=True)
 class Line:
-    """A line of a scope's picture.
-
-    Parameters
-    ----------
-    x : ndarray [points]
-        Time or frequency.
-    volts : ndarray [points], V
-        What is there.
-    name : str
-        Written at its end; nothing where empty.
-    asked : bool
-        Whether it is what was asked for, rather than what came out.
-    end : float or None, V
-        Where its name stands; at its last point where left out.
-    """
+    """A line of a scope's picture."""
 
     x: Array
     volts: Array
@@ -57,25 +43,7 @@ class Line:
 
 @dataclass(frozen=True)
 class StageCard:
-    """One picture: a claim, lines, levels.
-
-    Parameters
-    ----------
-    name : str
-        ``"square"``, ``"sweep"`` or ``"clipping"``.
-    claim : str
-        What it shows, as a sentence with its number.
-    under : str
-        Conditions.
-    lines : tuple of Line
-        The first one sets the horizontal axis.
-    across, vertical : str
-        What the axes say.
-    levels : mapping of str to float, V
-        Dotted lines, by name.
-    frequency : bool
-        Whether the horizontal axis is frequency.
-    """
+    """One picture: a claim, lines, levels."""
 
     name: str
     claim: str
@@ -88,29 +56,7 @@ class StageCard:
 
 
 def stage_card_plots(stage: Stage) -> tuple[StageCard, ...]:
-    """What a scope would show of a stage.
-
-    Parameters
-    ----------
-    stage : Stage
-        Needs a source level.
-
-    Returns
-    -------
-    tuple of StageCard
-        A square wave and a sweep at full scale of the source; a clipped sine where it clips.
-
-    Raises
-    ------
-    StageError
-        The source's level is not stated, or the stage cannot be worked out.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> [card.name for card in stage_card_plots(load_stage("wire"))]
-    ['square', 'sweep']
-    """
+    """What a scope would show of a stage."""
     bench = on_bench(stage)
     bounds = limits(bench.circuit)
     cards = [_square(bench, bounds), _sweep(bench, bounds)]

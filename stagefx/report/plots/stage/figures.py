@@ -16,27 +16,7 @@ if TYPE_CHECKING:
 
 
 def draw_figures(figures: Figures, second: Figures | None = None) -> Figure:
-    """Draw what a stage does on paper.
-
-    Parameters
-    ----------
-    figures : Figures
-        What was worked out.
-    second : Figures, optional
-        Of the stage it is set beside: both responses, and the headroom of each.
-
-    Returns
-    -------
-    Figure
-        One sheet.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> len(draw_figures(compute_figures(load_stage("line-stage"))).axes)
-    3
-    """
+    """Draw what a stage does on paper."""
     with style.drawing():
         made = style.sheet(_title(figures, second), _conditions(figures, second))
         style.fault(made, _faults(figures, second))

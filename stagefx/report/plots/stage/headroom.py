@@ -25,23 +25,7 @@ _SHORT = {"amplifier output": "amplifier\noutput", "power amplifier input": "pow
 
 
 def headroom_claim(stations: Sequence[Station]) -> str:
-    """What a headroom ladder shows, as a sentence.
-
-    Parameters
-    ----------
-    stations : sequence of Station
-        A level plan.
-
-    Returns
-    -------
-    str
-        Room at the stage's own limit; where it has none, at the power amplifier's.
-
-    Examples
-    --------
-    >>> headroom_claim([Station("amplifier output", 8.0, 4.0, "clips")])
-    'full scale is 6.0 dB over clipping'
-    """
+    """What a headroom ladder shows, as a sentence."""
     if not stations:
         return "no level is stated for the source"
     clipping = next((s for s in stations if s.limit_name == "clips"), None)
@@ -55,27 +39,7 @@ def headroom_claim(stations: Sequence[Station]) -> str:
 
 
 def draw_headroom(axes: Axes, figures: Figures, *, small: bool = False) -> None:
-    """Draw the headroom ladder of a stage.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    figures : Figures
-        What was worked out.
-    small : bool, default: False
-        Whether the plot is one of a pair: the programme is left out, and the stage is named.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> with style.drawing():
-    ...     made = style.sheet("a stage")
-    ...     draw_headroom(made.add_subplot(), compute_figures(load_stage("line-stage")))
-    >>> made.axes[0].get_ylabel()
-    'level, dBV'
-    """
+    """Draw the headroom ladder of a stage."""
     stations = level_plan(figures)
     told = headroom_claim(stations)
     if small:

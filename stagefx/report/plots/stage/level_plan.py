@@ -17,19 +17,7 @@ from stagefx.units import decibels
 
 @dataclass(frozen=True)
 class Station:
-    """One place on the signal's way.
-
-    Parameters
-    ----------
-    name : str
-        Where it is.
-    full_scale_v_rms : float, V rms
-        A full-scale 1 kHz sine of the source, as it arrives here.
-    limit_v_rms : float or None, V rms
-        The largest sine this place can take; None where nothing limits it.
-    limit_name : str
-        What happens at the limit.
-    """
+    """One place on the signal's way."""
 
     name: str
     full_scale_v_rms: float
@@ -50,30 +38,7 @@ class Station:
 
 
 def level_plan(figures: Figures) -> tuple[Station, ...]:
-    """Follow a full-scale sine from the source to the speaker.
-
-    Parameters
-    ----------
-    figures : Figures
-        What was worked out of a stage whose source has a level.
-
-    Returns
-    -------
-    tuple of Station
-        Source, amplifier output, load (the power amplifier's input where a listening chain is
-        described), speaker; those that there are.  Empty where the source's level is not stated.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> for station in level_plan(compute_figures(load_stage("line-stage"))):
-    ...     print(f"{station.name}: {station.full_scale_v_rms:.2f} V")
-    source: 2.00 V
-    amplifier output: 1.41 V
-    power amplifier input: 1.40 V
-    speaker: 37.86 V
-    """
+    """Follow a full-scale sine from the source to the speaker."""
     stage = figures.stage
     if stage.source.level is None:
         return ()

@@ -30,21 +30,7 @@ MOST_CONTRIBUTORS = 3
 
 @dataclass(frozen=True)
 class NoiseBands:
-    """Noise in third-octave bands.
-
-    Parameters
-    ----------
-    hz : array [bands], Hz
-        Mid-band frequencies.
-    total : array [bands]
-        All noise: dB SPL at the seat, or dBV at the load where no listening chain is described.
-    contributors : dict of str to array [bands]
-        The largest contributors, in the same unit.
-    threshold : array [bands] or None, dB SPL
-        Of hearing (ISO 389-7); None where levels are no sound pressure.
-    room : array [bands] or None, dB SPL
-        The room's own noise.
-    """
+    """Noise in third-octave bands."""
 
     hz: Array
     total: Array
@@ -63,42 +49,12 @@ class NoiseBands:
         return float(self.total.max())
 
     def comparable(self, other: NoiseBands) -> bool:
-        """Whether there is noise, told in the unit of another stage's.
-
-        Parameters
-        ----------
-        other : NoiseBands
-            Of the other stage.
-
-        Returns
-        -------
-        bool
-            False for a stage without noise.
-        """
+        """Whether there is noise, told in the unit of another stage's."""
         return self.at_seat == other.at_seat and self.loudest > -math.inf
 
 
 def bands_of_noise(figures: Figures) -> NoiseBands:
-    """Noise of a stage in third-octave bands, as loud as it is at the seat.
-
-    Parameters
-    ----------
-    figures : Figures
-        What was worked out.
-
-    Returns
-    -------
-    NoiseBands
-        At the seat where a listening chain is described, else in volts at the load.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> bands = bands_of_noise(compute_figures(load_stage("line-stage")))
-    >>> f"{bands.total[17]:.0f} dB SPL at {bands.hz[17]:.0f} Hz"
-    '-24 dB SPL at 1000 Hz'
-    """
+    """Noise of a stage in third-octave bands, as loud as it is at the seat."""
     from stagefx.hearing.ear.threshold_of_hearing import room_band_db_spl, threshold_db_spl
 
     stage = figures.stage
@@ -133,25 +89,7 @@ def _row(psd: Array | None, hz: Array) -> Array:
 
 
 def noise_claim(bands: NoiseBands) -> str:
-    """What a noise plot shows, as a sentence.
-
-    Parameters
-    ----------
-    bands : NoiseBands
-        Noise of a stage.
-
-    Returns
-    -------
-    str
-        How far the noise stays under what could be heard, or rises over it.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> noise_claim(bands_of_noise(compute_figures(load_stage("line-stage"))))
-    'The hiss at the seat stays 13 dB under the threshold of hearing'
-    """
+    """What a noise plot shows, as a sentence."""
     if bands.loudest == -math.inf:
         return "Nothing in this stage makes noise"
     if bands.threshold is None:
@@ -169,27 +107,7 @@ def noise_claim(bands: NoiseBands) -> str:
 
 
 def draw_noise(axes: Axes, figures: Figures, second: Figures | None = None) -> None:
-    """Draw the noise at the seat, its largest contributors, the threshold and the room.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    figures : Figures
-        What was worked out.
-    second : Figures, optional
-        Of the stage it is set beside; contributors are then left out.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> with style.drawing():
-    ...     made = style.sheet("a stage")
-    ...     draw_noise(made.add_subplot(), compute_figures(load_stage("line-stage")))
-    >>> made.axes[0].get_xlabel()
-    'frequency, Hz'
-    """
+    """Draw the noise at the seat, its largest contributors, the threshold and the room."""
     first = bands_of_noise(figures)
     lines = [(first, "all noise" if second is None else figures.stage.name, style.BASELINE)]
     if second is not None:

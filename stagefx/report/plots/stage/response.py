@@ -24,27 +24,7 @@ LEAST_TOP_DB, LEAST_BOTTOM_DB = 1.5, -2.5
 
 
 def response_claim(figures: Figures, second: Figures | None = None) -> str:
-    """What a response plot shows, as a sentence.
-
-    Parameters
-    ----------
-    figures : Figures
-        What was worked out.
-    second : Figures, optional
-        Of the stage it is set beside.
-
-    Returns
-    -------
-    str
-        The largest departure from 1 kHz within 20 Hz to 20 kHz, or the largest difference.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> response_claim(compute_figures(load_stage("line-stage")))
-    'From 20 Hz to 20 kHz the level stays within 0.01 dB of 1 kHz'
-    """
+    """What a response plot shows, as a sentence."""
     hz, level = _inside(figures.response)
     if hz.size == 0:
         return "Nothing comes through: the knob stands at zero"
@@ -64,27 +44,7 @@ def response_claim(figures: Figures, second: Figures | None = None) -> str:
 
 
 def draw_response(axes: Axes, figures: Figures, second: Figures | None = None) -> None:
-    """Draw the response of a stage, with its 5-95 % band where a spread was worked out.
-
-    Parameters
-    ----------
-    axes : Axes
-        Where to draw, inside `style.drawing`.
-    figures : Figures
-        What was worked out.
-    second : Figures, optional
-        Of the stage it is set beside; the difference between the two is shaded.
-
-    Examples
-    --------
-    >>> from stagefx.circuit.description.files import load_stage
-    >>> from stagefx.figures.table import compute_figures
-    >>> with style.drawing():
-    ...     made = style.sheet("a stage")
-    ...     draw_response(made.add_subplot(), compute_figures(load_stage("line-stage")))
-    >>> made.axes[0].get_ylabel()
-    'level re 1 kHz, dB'
-    """
+    """Draw the response of a stage, with its 5-95 % band where a spread was worked out."""
     style.claim(axes, response_claim(figures, second))
     if not figures.response or (second is not None and not second.response):
         axes.set_axis_off()
