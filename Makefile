@@ -15,7 +15,7 @@ KERNEL_COVERAGE := 95
 FUZZ_MINUTES ?= 10
 BATTERY ?=
 
-.PHONY: help demo test plain-kernels checked-kernels lint trust battery fuzz bench clean
+.PHONY: help demo docs test plain-kernels checked-kernels lint trust battery fuzz bench clean
 
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
@@ -23,6 +23,7 @@ help:
 	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (half an hour)"
 	@echo "make battery pairs of files with known differences, and what is said of each (BATTERY='--short')"
 	@echo "make fuzz    every reader of a user's files under a coverage-guided fuzzer, ten minutes"
+	@echo "make docs    the API reference, into build/docs"
 	@echo "make bench   speed and memory beside their bounds"
 	@echo "make lint    style, types and layers only"
 	@echo "make clean   remove what these commands made (benchmark results stay)"
@@ -73,6 +74,10 @@ lint: $(VENV)/develop.stamp
 	$(SAY) "layers: import-linter"
 	@$(BIN)/lint-imports
 
+docs: $(VENV)/docs.stamp
+	$(SAY) "docs: every public name, into build/docs"
+	@$(BIN)/python -m pdoc --docformat numpy --output-directory build/docs stagefx '!stagefx\..*'
+
 bench: $(VENV)/develop.stamp
 	$(SAY) "benchmarks: each ratio beside its bound, kept in bench-results/"
 	@$(BIN)/python -m tests.benchmarks
@@ -96,6 +101,11 @@ $(VENV)/develop.stamp: pyproject.toml | $(BIN)/pip
 	$(SAY) "environment: installing stagefx and its test tools into $(VENV) (some minutes the first time)"
 	@$(PIP) install --editable '.[test,lint]'
 	@touch $(VENV)/use.stamp $@
+
+$(VENV)/docs.stamp: $(VENV)/use.stamp
+	$(SAY) "environment: adding the maker of the API reference"
+	@$(PIP) install --editable '.[docs]'
+	@touch $@
 
 $(VENV)/fuzz.stamp: $(VENV)/develop.stamp
 	$(SAY) "environment: adding the fuzzer"
