@@ -15,10 +15,11 @@ KERNEL_COVERAGE := 95
 FUZZ_MINUTES ?= 10
 BATTERY ?=
 
-.PHONY: help demo docs test plain-kernels checked-kernels lint trust battery fuzz bench clean
+.PHONY: help demo docs check test plain-kernels checked-kernels lint trust battery fuzz bench clean
 
 help:
 	@echo "make demo    the whole job on the packaged scenario, into demo/"
+	@echo "make check   lint, types, layers, and what takes milliseconds: for every change"
 	@echo "make test    lint, types, layers, every test, and the kernels' extra runs"
 	@echo "make trust   the hard knocks in full: bad inputs, kills, full disks (half an hour)"
 	@echo "make battery pairs of files with known differences, and what is said of each (BATTERY='--short')"
@@ -31,6 +32,10 @@ help:
 demo: $(VENV)/use.stamp
 	$(SAY) "demo: figures, music and a comparison of the scenario's stages, into demo/"
 	@$(BIN)/stagefx demo demo --force
+
+check: lint
+	$(SAY) "tests: contracts, and published figures"
+	@$(BIN)/python -m $(TESTS) -m "not slow" tests/contract tests/published
 
 test: lint
 	$(SAY) "tests: every test, and every example in a docstring"
