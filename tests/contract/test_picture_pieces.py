@@ -14,7 +14,7 @@ from stagefx.blind.pack.readme import read_me
 from stagefx.blind.scoring import score
 from stagefx.circuit.circuit import nominal
 from stagefx.circuit.description.files import load_stage, stage_from
-from stagefx.figures.table import response_curve, work_out
+from stagefx.figures.table import compute_figures, response_curve
 from stagefx.hearing.audibility import judged_row
 from stagefx.report.plots.bench.fit import draw_fit
 from stagefx.report.plots.hearing.blind import draw_score
@@ -137,14 +137,14 @@ def test_a_number_measured_on_two_loads_is_named_with_its_load() -> None:
 
 
 def test_noise_is_told_re_the_threshold_and_in_volts_where_nobody_listens() -> None:
-    said = noise_claim(bands_of_noise(work_out(load_stage("line-stage"))))
+    said = noise_claim(bands_of_noise(compute_figures(load_stage("line-stage"))))
     assert said.startswith("The hiss at the seat stays ")
     assert said.endswith(" dB under the threshold of hearing")
     unheard = stage_from({"amplifier": {"gain": 4.0, "voltage_noise": "5 nV/rtHz"}})
-    said = noise_claim(bands_of_noise(work_out(unheard)))
+    said = noise_claim(bands_of_noise(compute_figures(unheard)))
     assert said.startswith("The noise is ")
     assert said.endswith("V; no listening chain says how loud that is")
-    assert noise_claim(bands_of_noise(work_out(load_stage("wire")))) == (
+    assert noise_claim(bands_of_noise(compute_figures(load_stage("wire")))) == (
         "Nothing in this stage makes noise"
     )
 
@@ -172,13 +172,13 @@ def test_a_listener_reads_of_the_trials_and_the_sealed_key() -> None:
 
 def test_a_page_s_rows_stand_nearest_first_on_their_side_of_where_one_hears() -> None:
     """Marked by their grades, and hatched as far as nothing can be measured."""
-    ledger = (
+    audibility = (
         judged_row("level", 0.02),
         judged_row("noise", -25.0, floor=-60.0),
         judged_row("high end", 2.2),
         judged_row("remainder", 3.5),
     )
-    found: Any = SimpleNamespace(ledger=ledger)
+    found: Any = SimpleNamespace(audibility=audibility)
     rows = distance_rows(found)
     assert [(row.name, row.mark) for row in rows] == [
         ("remainder", "filled"),

@@ -18,11 +18,12 @@ from stagefx.hearing.wording import distance_of, in_control_steps, size_of, subj
 from stagefx.render.report import Moment
 from stagefx.report.plots.bench.expectation import edge_window
 from stagefx.report.plots.bench.scope import scope_claim
-from stagefx.report.plots.style import as_sentence, wrapped
+from stagefx.report.plots.style import wrapped
 from stagefx.report.text.bench_sheet import percent
 from stagefx.report.text.conditions import tell_circumstances
 from stagefx.report.text.context import is_over, strain_verb
 from stagefx.report.text.margins import distance_db, floor_margin_db
+from stagefx.report.text.sentences import as_sentence
 from stagefx.report.text.traced_numbers import Telling, tell_row
 
 STEP = "the smallest step of a typical volume control"
@@ -69,16 +70,16 @@ def test_a_row_has_a_size_and_a_distance_from_where_it_may_be_heard(
 def test_a_size_says_where_it_is_and_which_way_it_goes() -> None:
     row = judged_row("high end", 2.21, at_hz=10.0**4.2, direction="down")
     assert size_of(row) == f"about 4 times {STEP} (2.2 dB down at 16 kHz)"
-    told = tell_row(Telling(), row, "/ledger/4")
+    told = tell_row(Telling(), row, "/audibility/4")
     assert told == f"the high end falls by about 4 times {STEP} (2.2 dB at 16 kHz)"
-    plain = tell_row(Telling(), row, "/ledger/4", everyday=False)
+    plain = tell_row(Telling(), row, "/audibility/4", everyday=False)
     assert plain == "the high end falls by 2.2 dB at 16 kHz"
 
 
 def test_what_could_not_be_measured_to_have_changed_is_told_without_a_number() -> None:
     row = judged_row("level", 0.001, floor=0.01)
     assert row.grade is Grade.BELOW
-    told = tell_row(Telling(), row, "/ledger/0")
+    told = tell_row(Telling(), row, "/audibility/0")
     assert told == "the level does not change by anything that could be measured"
 
 

@@ -209,9 +209,7 @@ def test_what_is_no_sound_has_no_factor_and_says_why() -> None:
     ids=["direct voltage", "one channel"],
 )
 def test_what_cannot_be_tried_on_a_piece_says_why(cause: Cause, channels: int, why: str) -> None:
-    stage = stage_from(
-        {"amplifier": {"gain": 4.0}, "interchannel": {"coupling_capacitance": "5 pF"}}
-    )
+    stage = stage_from({"amplifier": {"gain": 4.0}, "crosstalk": {"coupling_capacitance": "5 pF"}})
     music = HeldAudio(np.zeros((RATE, channels)), RATE)
     piece = Passage(music, 0, RATE, full_scale_v=2.8, full_scale_spl_db=100.0)
     spectrum = Spectrum(RATE, piece.blocks())

@@ -153,7 +153,7 @@ class WeightedMemory(LongMemory):
 def filtered_blocks(
     model: TransferModel, blocks: Iterator[Array], before: Array
 ) -> Iterator[Array]:
-    """What a filter adds to a piece, block by block."""
+    """What a filter adds to a piece, block by block; the first block has 128 frames or more."""
     channels = len(model.taps)
     memories = [WeightedMemory(model.rate_hz, weights) for weights in model.low_passes]
     for memory, played in zip(memories, before.T, strict=True):
