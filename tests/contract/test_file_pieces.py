@@ -161,4 +161,4 @@ def test_a_file_that_could_not_be_read_is_counted_and_lends_no_length() -> None:
 
 
 def test_the_page_s_own_files_are_there() -> None:
-    assert page_part("page.html").startswith("<!doctype html>")
+    assert page_part("page/shell.html").startswith("<!doctype html>")

@@ -27,7 +27,7 @@ def cascade_rise_time_s(first_s: float, second_s: float) -> float:
     def at(level: float) -> float:
         return _root(lambda t: level - _cascade_step(t, share), 0.0, 10.0)
 
-    return slow / math.log(9.0) * (at(0.9) - at(0.1))
+    return max(slow, slow / math.log(9.0) * (at(0.9) - at(0.1)))  # but for rounding never less
 
 
 def _cascade_step(t: float, share: float) -> float:
