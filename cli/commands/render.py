@@ -110,6 +110,7 @@ def command(
     from stagefx.render.rendering import render_file
 
     written: dict[str, Any] = {"level_by": level_by, "bits": bits, "force": force}
+    written |= {"programme_db": found.programme_db} if found else {}
     with progress("rendering") as told:
         report = render_file(described, music, out, progress=told, **written, **chosen)
     plain = report.as_json()

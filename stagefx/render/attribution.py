@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,12 @@ from stagefx.io.files import open_audio
 from stagefx.io.prefetch import ahead
 from stagefx.render.chain import Chain, Passage
 from stagefx.render.plan import stage_effects
-from stagefx.render.preparation import Played, prepare
+from stagefx.render.preparation import (
+    Played,
+    prepare,
+    programme_level_db,
+    set_by_listening,
+)
 
 Array = NDArray[np.float64]
 MOMENT_S = 0.4
@@ -47,10 +52,13 @@ class Attribution:
         Largest first.
     together_db : float, dB
         Residual of the whole stage against the music, re the music.
+    programme_db : float or None, dB
+        The music's own level, where a knob is set by it.
     """
 
     contributions: tuple[Contribution, ...]
     together_db: float
+    programme_db: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The result as plain values, ready for JSON.
@@ -197,6 +205,10 @@ def attribute(
     ['bandwidth', 'clip']
     """
     with open_audio(music) as reader:
+        programme_db = None
+        if set_by_listening(stage):
+            reader.keep()
+            programme_db = programme_level_db(reader)
         played = prepare(
             stage,
             reader,
@@ -205,6 +217,7 @@ def attribute(
             times=times,
             seed=seed,
             listening_level_db=listening_level_db,
+            programme_db=programme_db,
         )
         found = _Found(played, reader.format.rate_hz, reader.format.channels)
         done = 0
@@ -215,7 +228,7 @@ def attribute(
                 if progress is not None:
                     progress(done, reader.format.frames)
             found.add(None, pool)
-    return found.result()
+    return replace(found.result(), programme_db=programme_db)
 
 
 _THREADS = 2

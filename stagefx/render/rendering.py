@@ -229,10 +229,13 @@ def _factor(played: Played, chain: Chain, reader: AudioReader, level_by: LevelBy
     reader.keep()
     before = LoudnessMeter(reader.format.rate_hz, reader.format.channels)
     after = LoudnessMeter(reader.format.rate_hz, reader.format.channels)
-    for block in reader.blocks():
+    passage = Passage(chain)
+    for block in ahead(reader.blocks(BLOCK_FRAMES)):
         before.add(block)
-    for block in chain.process(reader.blocks()):
-        after.add(block)
+        for done in passage.put(block):
+            after.add(done)
+    for done in passage.finish():
+        after.add(done)
     difference = before.integrated_lufs - after.integrated_lufs
     if not np.isfinite(difference):
         raise AudioError(

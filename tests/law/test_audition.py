@@ -26,6 +26,7 @@ from stagefx.circuit.description.files import load_stage, with_values
 from stagefx.circuit.description.stage import Stage
 from stagefx.errors import ComparisonError, StageError
 from stagefx.io.decoding import Decoder
+from stagefx.render.rendering import render_file
 from stagefx.report.answer.answer import answer_question
 from stagefx.report.listening.listening_set import listening_set_of_stages
 
@@ -115,6 +116,9 @@ COMMANDS: dict[str, Callable[[Path], object]] = {
     "compare, lossy": lambda home: compare_stages(*pair(), home / "music.ogg"),
     "compare, by loudness": lambda home: compare_stages(
         *pair(), home / "music.flac", level_by="loudness"
+    ),
+    "render, by loudness": lambda home: render_file(
+        by_listening("stock"), home / "music.ogg", home / "out.wav", level_by="loudness", force=True
     ),
     "margin": lambda home: margin(by_listening("stock"), home / "music.flac"),
     "delivery": lambda home: deliver_stages(*pair(), home / "music.flac"),
