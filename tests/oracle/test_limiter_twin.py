@@ -476,10 +476,17 @@ def test_whatever_comes_the_output_stays_within_its_levels(
     assert np.isfinite(found.delta).all()
     assert np.isin(found.marks, [MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH]).all()
     assert found.count == np.count_nonzero(found.marks)
-    assert found.state[1] in {TRACKING, CLIPPED_HIGH, CLIPPED_LOW, RISING, FALLING}
-    if found.state[1] != TRACKING:  # a line, as continued to its beginning, may lie outside
-        beyond = 1.5 if abs(found.state[1]) == RISING else 0.0
-        assert -1.0 - beyond <= found.state[0] <= 2.0 + beyond
+    last, mode = found.state.tolist()
+    level = {CLIPPED_HIGH: 2.0, CLIPPED_LOW: -1.0}.get(mode)
+    if level is not None:
+        assert last == level
+    elif mode == TRACKING:
+        assert last == u[-AFTER]
+    else:
+        assert mode in {RISING, FALLING}
+        # a line, as continued to its beginning, may lie outside where there is a time constant
+        beyond = 1.5 if constant > 0.0 else 0.0
+        assert -1.0 - beyond <= last <= 2.0 + beyond
 
 
 # --- counting marks ---
