@@ -10,8 +10,11 @@ import numpy as np
 from tests.battery import at_ear, changes, traits
 from tests.battery.case import (
     BELOW,
+    BETWEEN,
+    IN_TIME,
     INAUDIBLE,
     MAY,
+    ROWS,
     SHOULD,
     WILL,
     Case,
@@ -29,6 +32,8 @@ LEVELS_DB = (65.0, 85.0, 95.0)
 SINE_DB = 10.0 * np.log10(2.0)
 """A full-scale sine's level under a level re full scale."""
 SILENCE = ("drums", "voice", "sparse")
+STEADY = Want(BELOW, WILL, lit=ROWS - IN_TIME - BETWEEN)
+"""Music may mask it or not; but what goes on evenly is no edit, no speed, no event, no place."""
 
 
 def cases() -> Iterator[Case]:
@@ -67,7 +72,7 @@ def _hiss(over_db: float) -> Make:
         if over_db < 0.0:
             return s.pair(second, INAUDIBLE)
         if not _silent(s):
-            return s.pair(second, Want(BELOW, WILL))
+            return s.pair(second, STEADY)
         return s.pair(second, Want(MAY, WILL, (lit("noise"),)))
 
     return make
@@ -105,7 +110,7 @@ def _hum(hz: float, level_dbfs: float) -> Make:
         over_music = level_dbfs - SINE_DB > traits.quietest_low_band_db(s.piece) + 6.0
         if over_music and at_ear_db > _threshold_db(hz) + 6.0:
             return s.pair(second, Want(MAY, WILL, (lit("hum", "noise"),)))
-        return s.pair(second, Want(BELOW, WILL))
+        return s.pair(second, STEADY)
 
     return make
 

@@ -67,13 +67,16 @@ def test_no_difference_is_told_as_such() -> None:
     assert meter.account().as_json()["noise_to_mask_db"]["reason"] == "nothing remains"
 
 
-@pytest.mark.parametrize("peak", [1e-300, 1e6])
-def test_out_of_all_reason_is_still_a_number(peak: float) -> None:
-    """A level far beyond any that is played: slopes stay slopes."""
+@pytest.mark.parametrize(("peak", "surely"), [(1e-300, 0.0), (1e6, 1.0)])
+def test_out_of_all_reason_is_still_a_number(peak: float, surely: float) -> None:
+    """A level far beyond any that is played: slopes stay slopes, and half as much again is heard.
+
+    At the other end nothing is: there is nothing but silence.
+    """
     audio = peak * np.random.default_rng(1).standard_normal((48000, 1))
     pair = EarPair(48000, 1, 120.0)
     pair.add(audio, 1.5 * audio)
     found = pair.account()
     assert found.detection_probability is not None
-    assert 0.0 <= found.detection_probability <= 1.0
+    assert found.detection_probability == pytest.approx(surely, abs=0.01)
     assert np.isfinite(found.landscape.steps_db).all()

@@ -55,7 +55,7 @@ UNIT_NAMES = sorted(UNITS)
     ],
 )
 def test_what_people_type(text: str, unit: str, value: float) -> None:
-    assert parse(text, unit).value == pytest.approx(value, rel=1e-15)
+    assert parse(text, unit).value == pytest.approx(value, rel=1e-15, abs=0.0)
 
 
 @pytest.mark.parametrize(

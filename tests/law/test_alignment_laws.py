@@ -175,6 +175,38 @@ def test_what_lies_below_hearing_does_not_decide_whether_it_is_the_same_music() 
     assert abs(found.delay_frames) <= 1e-3
 
 
+def between(low_hz: float, high_hz: float, *, seed: int, power: float) -> Array:
+    """A band of pink noise with a given mean power."""
+    band = sound(3.0, lambda hz: ((hz >= low_hz) & (hz < high_hz)) + 0j, seed=seed)
+    return band * np.sqrt(power / np.mean(band**2))
+
+
+def test_two_pieces_over_one_rumble_are_not_the_same_music() -> None:
+    """Two fifths of the power is a motor both were recorded beside; all else is other music."""
+    rumble = between(25.0, 90.0, seed=1, power=0.4)
+    one, other = (rumble + between(120.0, 16e3, seed=seed, power=0.6) for seed in (11, 21))
+    assert np.corrcoef(one[:, 0], other[:, 0])[0, 1] == pytest.approx(0.4, abs=0.03)
+    with pytest.raises(ComparisonError, match="not the same music"):
+        align(held(0.1 * one), held(0.1 * other))
+
+
+@pytest.mark.parametrize("share", [0.4, 0.6])
+def test_where_only_an_end_touches_half_of_it_has_to_be_the_same(share: float) -> None:
+    """The last third goes on under another piece, with a given share of what sounds there.
+
+    Independent pieces add in power, so the share is the squared coherence in every band.
+    """
+    first, other = sound(6.0, seed=1), sound(6.0, seed=30)
+    late = 4 * RATE_HZ
+    goes_on = np.concatenate([first[late:], sound(4.0, seed=50)])
+    second = np.sqrt(share) * goes_on + np.sqrt(1.0 - share) * other
+    if share > 0.5:
+        assert align(held(first), held(second)).delay_frames == pytest.approx(-late, abs=0.05)
+    else:
+        with pytest.raises(ComparisonError, match=r"same music: only (39|40|41) %"):
+            align(held(first), held(second))
+
+
 def test_what_was_worked_out_from_one_piece_is_the_same_music_however_unlike() -> None:
     """A stage far beyond its limits may leave less than half of the music recognisable."""
     one, other = sound(2.0, seed=1), sound(2.0, seed=9)

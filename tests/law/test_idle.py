@@ -127,6 +127,24 @@ def test_nor_on_loud_noise_near_the_limits(over_peak: float, lower: float) -> No
     assert np.abs(skipping - working).max() <= 1e-7
 
 
+HIT_FRAMES = 16
+
+
+@pytest.mark.parametrize("first", [0, 1, 500, 1023 - HIT_FRAMES, 1024 - HIT_FRAMES])
+@pytest.mark.parametrize("limit", ["level", "slope"])
+def test_nor_where_one_hit_stands_alone_in_silence(limit: str, first: int) -> None:
+    """It is found in its own block, and rings into the block beside it where it is at an end."""
+    audio, block = np.zeros((9 * 1024, 1)), 4 * 1024
+    audio[block + first : block + first + HIT_FRAMES, 0] = np.resize([1, 1, -1, -1], HIT_FRAMES)
+    limits = {
+        "level": LimitSet(high_v=0.1, low_v=-0.1),
+        "slope": LimitSet(slew_rise_v_per_s=0.1 * RATE_HZ, slew_fall_v_per_s=0.1 * RATE_HZ),
+    }[limit]
+    skipping, working = worked_everywhere(Limiting(limit, limits), audio)
+    assert np.abs(working - audio).max() > 0.5
+    assert np.abs(skipping - working).max() <= 1e-7
+
+
 def worst_samples(position: int, *, steepest: bool = False) -> Audio:
     """The samples of size 1 that go furthest between two frames, or are steepest there."""
     weights = np.zeros((UP_TAPS, FACTOR))

@@ -358,6 +358,29 @@ def test_an_arch_too_steep_is_left_and_met_at_its_exact_times() -> None:
     assert found.state == pytest.approx([float(output(np.array(11.0))), FALLING], abs=1e-12)
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("when", [5.02, 5.4, 5.98])
+def test_a_slope_passes_its_limit_at_its_exact_time(when: float, sign: float) -> None:
+    """t^2 passes a slope of 2 t between two nodes, and goes on more and more steeply."""
+
+    def arch(t: Array) -> Array:
+        return sign * np.square(t)
+
+    steepest = 2.0 * when
+    found = limited(nodes_of(arch, 11), slopes=(steepest, -steepest))
+    expected = weighed(
+        lambda t: np.where(t < when, 0.0, -sign * np.square(t - when)),  # below the tangent
+        11,
+        [when],
+    )
+    assert found.delta == pytest.approx(expected, rel=0.0, abs=1e-10)
+    assert found.marks.tolist() == [MARK_NONE] * 5 + [MARK_SLEWING] * 6
+    assert found.state.tolist() == [
+        pytest.approx(sign * (when**2 + steepest * (11.0 - when)), abs=1e-10),
+        RISING if sign > 0.0 else FALLING,
+    ]
+
+
 def test_a_step_is_slewed_to_its_end() -> None:
     u = nodes_of(np.ones_like, 9)
     found = limited(u, slopes=(0.15, -0.15), state=(0.0, RISING))
@@ -425,6 +448,22 @@ def test_in_two_calls_it_is_the_same_bits_as_in_one(first: int) -> None:
     assert np.abs(whole).max() > 0.01
 
 
+@pytest.mark.parametrize("when", [17.5, STEP - 0.5, STEP + 0.5, 2 * STEP - 0.3, 2 * STEP + 900.25])
+def test_a_level_is_met_at_its_time_however_many_intervals_come_before(when: float) -> None:
+    """More than are worked on at a time; of a ramp beyond a level each spline sees its node's."""
+    intervals, climb = 2 * STEP + 1000, 1e-3
+    found = limited(nodes_of(lambda t: climb * (t - when), intervals), levels=(0.0, -np.inf))
+    first = int(when)
+    assert np.flatnonzero(found.marks).tolist() == list(range(first, intervals))
+    assert (found.marks[first:] == MARK_CLIPPED).all()
+    assert not found.delta[:first].any()
+    beyond = np.arange(first + 4, intervals)  # whole splines; the last three are yet to come
+    assert found.delta[beyond] == pytest.approx(-climb * (beyond - 1 - when), rel=0.0, abs=1e-12)
+    # all of it, without the splines that are not whole: half of (end - when)^2, from when on
+    near = weighed(lambda t: -climb * np.maximum(t - (when - first), 0.0), 8, [when - first])
+    assert found.delta[first : first + 8] == pytest.approx(near[:8], rel=0.0, abs=1e-12)
+
+
 @given(
     u=arrays(np.float64, 12 + BEFORE + AFTER, elements=st.floats(-1e3, 1e3)),
     rise=st.sampled_from([1e-3, 1.0, 50.0, 1e9]),
@@ -437,10 +476,17 @@ def test_whatever_comes_the_output_stays_within_its_levels(
     assert np.isfinite(found.delta).all()
     assert np.isin(found.marks, [MARK_NONE, MARK_CLIPPED, MARK_SLEWING, MARK_BOTH]).all()
     assert found.count == np.count_nonzero(found.marks)
-    assert found.state[1] in {TRACKING, CLIPPED_HIGH, CLIPPED_LOW, RISING, FALLING}
-    if found.state[1] != TRACKING:  # a line, as continued to its beginning, may lie outside
-        beyond = 1.5 if abs(found.state[1]) == RISING else 0.0
-        assert -1.0 - beyond <= found.state[0] <= 2.0 + beyond
+    last, mode = found.state.tolist()
+    level = {CLIPPED_HIGH: 2.0, CLIPPED_LOW: -1.0}.get(mode)
+    if level is not None:
+        assert last == level
+    elif mode == TRACKING:
+        assert last == u[-AFTER]
+    else:
+        assert mode in {RISING, FALLING}
+        # a line, as continued to its beginning, may lie outside where there is a time constant
+        beyond = 1.5 if constant > 0.0 else 0.0
+        assert -1.0 - beyond <= last <= 2.0 + beyond
 
 
 # --- counting marks ---

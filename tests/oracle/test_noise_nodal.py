@@ -61,4 +61,4 @@ def test_every_contributor(seed: int, amplified: bool) -> None:
     for k, hz in enumerate(HZ):
         wanted = {name: psd for name, psd in expected(stage, hz).items() if psd > 1e-40}
         found = {name: float(psd[0, k]) for name, psd in ours.items() if psd[0, k] > 1e-40}
-        assert found == pytest.approx(wanted, rel=CLOSE)
+        assert found == pytest.approx(wanted, rel=CLOSE, abs=0.0)

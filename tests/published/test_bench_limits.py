@@ -108,12 +108,16 @@ def test_noise_back_to_both_densities(
         )
     ]
     told = found(*readings, like={"amplifier": PAIR})
-    assert told.figure("voltage_noise_v_rthz").value == pytest.approx(1e-9 * nanovolts, rel=3e-6)
+    assert told.figure("voltage_noise_v_rthz").value == pytest.approx(
+        1e-9 * nanovolts, rel=3e-6, abs=0.0
+    )
     if picoamperes > 0.1:
         current = told.figure("current_noise_a_rthz").value
-        assert current == pytest.approx(1e-12 * picoamperes, rel=3e-6)
+        assert current == pytest.approx(1e-12 * picoamperes, rel=3e-6, abs=0.0)
     one = found(readings[0], like={"amplifier": PAIR | {"current_noise": f"{picoamperes} pA/rtHz"}})
-    assert one.figure("voltage_noise_v_rthz").value == pytest.approx(1e-9 * nanovolts, rel=1e-6)
+    assert one.figure("voltage_noise_v_rthz").value == pytest.approx(
+        1e-9 * nanovolts, rel=1e-6, abs=0.0
+    )
 
 
 def test_e52_without_the_resistances_it_would_be_far_off() -> None:
@@ -167,7 +171,7 @@ def test_e76_crosstalk_tells_a_capacitance(ohm: str, level_db: float) -> None:
     undriven = 10.0 ** (level_db / 20.0)
     reading = {"of": "crosstalk", "driven": "1 V", "undriven": f"{undriven!r} V"}
     told = found(reading | {"frequency": "10 kHz", "source_resistance": ohm})
-    assert told.figure("coupling_capacitance_f").value == pytest.approx(5e-12, rel=1e-5)
+    assert told.figure("coupling_capacitance_f").value == pytest.approx(5e-12, rel=1e-5, abs=0.0)
     assert "one-frequency" in {remark.code for remark in told.remarks}
 
 
@@ -209,6 +213,6 @@ def test_e76_and_e77_told_apart_by_three_frequencies() -> None:
         for hz in (100.0, 1e3, 10e3)
     ]
     told = found(*readings)
-    assert told.figure("coupling_capacitance_f").value == pytest.approx(5e-12, rel=1e-3)
+    assert told.figure("coupling_capacitance_f").value == pytest.approx(5e-12, rel=1e-3, abs=0.0)
     assert told.figure("shared_ground_resistance_ohm").value == pytest.approx(0.05, rel=1e-3)
     assert all(check.agrees for check in told.checks)

@@ -142,6 +142,40 @@ def test_two_sided_pass_marks(trials: int, mark: int) -> None:
     assert pass_mark(trials, 0.5, two_sided=True) == mark
 
 
+def shares_that_pass(trials: int, rate: float) -> float:
+    """Every count from 0 to all, with its chance, that leaves 2.5 % or less in its tail."""
+    counts = np.arange(trials + 1)
+    tails = stats.binom.cdf(counts, trials, 0.5), stats.binom.sf(counts - 1, trials, 0.5)
+    passing = np.minimum(*tails) <= 0.025
+    return float(stats.binom.pmf(counts, trials, rate)[passing].sum())
+
+
+@pytest.mark.parametrize("rate", [0.0, 0.2, 0.45, 0.5, 0.55, 0.7, 1.0])
+@pytest.mark.parametrize("trials", [5, *TWO_SIDED])
+def test_a_two_sided_power_counts_both_tails(trials: int, rate: float) -> None:
+    """Whoever always picks the other version has a preference, too."""
+    found = power(trials, 0.5, rate, two_sided=True)
+    assert found == pytest.approx(shares_that_pass(trials, rate), rel=1e-9, abs=1e-15)
+    assert found == pytest.approx(power(trials, 0.5, 1.0 - rate, two_sided=True), rel=1e-9)
+
+
+@pytest.mark.parametrize(("trials", "mark"), TWO_SIDED.items())
+def test_a_planned_preference_counts_both_tails(trials: int, mark: int) -> None:
+    planned = plan("preference", trials=trials, able=0.51)  # hardly more than the far tail
+    assert planned.pass_mark == mark
+    assert planned.power == pytest.approx(shares_that_pass(trials, 0.51), rel=1e-9)
+    assert planned.false_pass_chance == pytest.approx(shares_that_pass(trials, 0.5), rel=1e-9)
+    assert planned.missed is not None
+    assert shares_that_pass(trials, planned.missed) == pytest.approx(0.8, abs=1e-9)
+
+
+@pytest.mark.parametrize("able", [0.6, 0.7, 0.9])
+def test_the_first_number_of_choices_with_power(able: float) -> None:
+    powers = (shares_that_pass(trials, able) for trials in range(1, 400))
+    first = next(trials for trials, found in enumerate(powers, start=1) if found >= 0.8)
+    assert plan("preference", able=able).trials == first
+
+
 @pytest.mark.parametrize(
     ("protocol", "discriminators", "assessors"),
     [
