@@ -49,10 +49,9 @@ Side = Literal["baseline", "change", "both"]
 class Audition(Pair):
     """Two versions of a piece of music, worked out once, and asked many things.
 
-    Made by `of_stages` or `of_files`; a context manager.  What an answer needs
-    (the stages prepared, the music's level, the two versions rendered, aligned, taken apart, heard)
-    is worked out when it is first asked for, and shared by all further answers, and by the
-    auditions that `with_value` and `changed` make, as far as nothing changed that it depends on.
+    Made by `of_stages` or `of_files`; a context manager.  What an answer needs (stages prepared,
+    versions rendered, aligned, taken apart, heard) is worked out when it is first asked for, and
+    shared by all further answers and by what `with_value` and `changed` make of it.
 
     Parameters
     ----------
@@ -385,8 +384,9 @@ class Audition(Pair):
         stage = self.second
         if not isinstance(stage, StageVersion):
             raise ComparisonError("an audio file holds no cause that could grow; give a stage")
-        beside = self.changed(first=stage.music)
-        with stage.music.open() as music:
+        often = FileVersion(stage.music.place, self._steps)
+        beside = self.changed(first=often)
+        with often.open() as music:
             seconds = music.format.duration_s
             if passage is not None:
                 frames_of(music, passage)

@@ -98,18 +98,17 @@ class FileVersion:
     def open(self) -> AudioReader:
         """The file, or its decoded copy."""
         reader = self._opened()
-        copied = self._copy_key in self._steps or reader.is_lossy
-        if not copied and not (self._often and _worth_a_copy(reader)):
+        if self._copy_key not in self._steps and not self._copied(reader):
             return reader
         with reader:
             return open_audio(self._copy(reader)[0], name=reader.place)
 
     def level_db(self) -> float:
-        """Measured once; a compressed file is copied meanwhile, for it will be read again."""
+        """Measured once, in the pass that makes the copy where there is one."""
 
         def work() -> float:
             with self._opened() as reader:
-                if self._copy_key in self._steps or _worth_a_copy(reader):
+                if self._copy_key in self._steps or self._copied(reader):
                     return self._copy(reader)[1]
                 return _level_db(reader)
 
@@ -120,6 +119,10 @@ class FileVersion:
         """Rate, channels and length."""
         with self._opened() as reader:
             return reader.format
+
+    def _copied(self, reader: AudioReader) -> bool:
+        """Whether a copy pays: always of what cannot be read backwards, else if read often."""
+        return reader.is_lossy or (self._often and _worth_a_copy(reader))
 
     @property
     def _copy_key(self) -> Hashable:
@@ -286,8 +289,7 @@ def _canonical(tables: object) -> str:
 
 
 def _worth_a_copy(reader: AudioReader) -> bool:
-    bits = reader.format.bits
-    return reader.is_lossy or (reader.is_compressed and (bits or 64) <= _FLOAT_HOLDS_BITS)
+    return reader.is_compressed and (reader.format.bits or 64) <= _FLOAT_HOLDS_BITS
 
 
 def _level_db(recording: Recording, writer: AudioWriter | None = None) -> float:

@@ -161,12 +161,12 @@ def test_files_are_decoded_at_most_three_times(folder: Path, counted: Counted) -
     assert counted.most_decoded(folder) <= 3.0
 
 
-def test_a_follow_up_renders_what_changed_and_reads_the_music_no_more(
+def test_a_follow_up_renders_what_changed_and_measures_the_music_no_more(
     folder: Path, counted: Counted
 ) -> None:
     answer_question(folder / "plain.toml", given=['load.capacitance="1 nF"'])
     assert counted.played == {"stock": 2, "quick": 2}  # with the number and without
-    assert counted.most_decoded(folder) <= 1.0
+    assert counted.most_decoded(folder) <= 3.0  # its level, both versions, both once more
 
 
 VALUES = {

@@ -67,7 +67,10 @@ def exaggerate(
     names = dict.fromkeys(name for stage in fixed for name in needed(stage))
     found: list[Exaggeration] = []
     silent: list[NotHeard] = []
-    with audition.stages[0].music.open() as music, _excerpt(music, passage_s) as (place, inside):
+    with (
+        audition.stages[0].music.open() as music,
+        _excerpt(music, passage_s) as (place, inside, played),
+    ):
         for name in names:
             if name in _NO_SOUND:
                 silent.append(NotHeard(name, _NO_SOUND[name]))
@@ -77,13 +80,14 @@ def exaggerate(
                 found.append(one)
             else:
                 silent.append(one)
-        start, stop = (round(edge * music.format.rate_hz) for edge in passage_s)
-        return tuple(found), tuple(silent), music.read(start, stop)
+        return tuple(found), tuple(silent), played
 
 
 @contextmanager
-def _excerpt(music: AudioReader, passage_s: tuple[float, float]) -> Iterator[tuple[Path, slice]]:
-    """The passage with some music round it in a file of its own, and where in it it lies."""
+def _excerpt(
+    music: AudioReader, passage_s: tuple[float, float]
+) -> Iterator[tuple[Path, slice, Array]]:
+    """The passage with some music round it in a file, where in it it lies, and itself."""
     with tempfile.TemporaryDirectory(prefix="stagefx-") as folder:
         made = music.format
         start, stop = (round(edge * made.rate_hz) for edge in passage_s)
@@ -93,8 +97,10 @@ def _excerpt(music: AudioReader, passage_s: tuple[float, float]) -> Iterator[tup
         with AudioWriter(
             place, rate_hz=made.rate_hz, channels=made.channels, bits="float"
         ) as writer:
-            writer.write(music.read(first, last))
-        yield place, slice(start - first, stop - first)
+            around = music.read(first, last)
+            writer.write(around)
+        inside = slice(start - first, stop - first)
+        yield place, inside, around[inside].copy()
 
 
 def _with_fixed_knob(played: Played) -> Stage:
