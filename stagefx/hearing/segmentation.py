@@ -92,16 +92,23 @@ def _mel_powers(mono: Array, rate_hz: int, hop: int) -> Array:
     for begin in range(0, len(frames), 256):
         spectra = np.fft.rfft(frames[begin : begin + 256] * window, axis=1)
         power = np.square(spectra.real) + np.square(spectra.imag)
-        rows.append(np.stack([(power * band).sum(axis=1) for band in bank], axis=1))
+        bands = [(power[:, lines] * weights).sum(axis=1) for lines, weights in bank]
+        rows.append(np.stack(bands, axis=1))
     return np.concatenate(rows)
 
 
 @lru_cache(maxsize=4)
-def _mel_bank(rate_hz: int, size: int) -> Array:
+def _mel_bank(rate_hz: int, size: int) -> tuple[tuple[slice, Array], ...]:
+    """Of each band the lines that it takes part of, and their weights."""
     from librosa.filters import mel
 
     bank = mel(sr=rate_hz, n_fft=size, n_mels=MEL_BANDS, fmax=min(16e3, rate_hz / 2))
-    return np.asarray(bank, np.float64)
+    found = []
+    for band in np.asarray(bank, np.float64):
+        taken = np.flatnonzero(band)
+        lines = slice(int(taken[0]), int(taken[-1]) + 1) if taken.size else slice(0, 1)
+        found.append((lines, band[lines]))
+    return tuple(found)
 
 
 def _novelty(mels: Array, reach: int) -> Array:
