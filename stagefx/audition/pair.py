@@ -76,15 +76,20 @@ class Pair:
     @contextmanager
     def open(self) -> Iterator[tuple[Recording, Recording]]:
         """Both versions, to be read on one thread."""
-        if self.stages:
-            render_versions(self.stages, self._steps)
+        self._render()
         with self.first.open() as one, self.second.open() as other:
             yield one, other
+
+    def _render(self) -> None:
+        """Both in one pass over the music, whichever is asked for first."""
+        if self.stages:
+            render_versions(self.stages, self._steps)
 
     @property
     def level_at_ear(self) -> LevelAtEar:
         """How loud full scale is at the seat while the first plays."""
         check_listening_level(self.listening_level_db)
+        self._render()
         return level_at_ear(self.first.level_db(), listening_level_db=self.listening_level_db)
 
     @property
