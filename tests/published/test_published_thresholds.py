@@ -195,7 +195,9 @@ def test_a_peak_is_no_harder_to_hear_than_the_same_dip() -> None:
 
 
 def test_the_table_beside_the_program_is_today_s(calibration: Calibration) -> None:
-    text = resources.files("stagefx.hearing").joinpath("thresholds.md").read_text("utf-8")
+    text = (
+        resources.files("stagefx.hearing.validation").joinpath("thresholds.md").read_text("utf-8")
+    )
     cells = [line.strip("| ").split(" | ") for line in text.splitlines() if line[:2] == "| "]
     sounds = {row[0]: row[1:] for row in cells if len(row) == 9}
     told = {row[0]: row[1:] for row in cells if len(row) == 6}
