@@ -187,9 +187,14 @@ VALUES = {
 }
 
 
+def fixed(name: str, **values: dict[str, Any]) -> Stage:
+    """A knob that stays where it is, so that nothing but the value itself tells the stages apart."""
+    return with_values(stage(name, volume={"position": 0.5}), values)
+
+
 @pytest.fixture(scope="module")
 def settled(folder: Path) -> Iterator[Audition]:
-    with Audition.of_stages(stage("stock"), stage("quick"), folder / "short.wav") as audition:
+    with Audition.of_stages(fixed("stock"), fixed("quick"), folder / "short.wav") as audition:
         audition.compare(PASSAGE)
         yield audition
 
@@ -201,20 +206,19 @@ def test_a_changed_value_is_as_if_it_had_always_been_so(
     """To the last bit of every number, whatever was shared."""
     changed = settled.with_value(key, VALUES[key])
     table, name = key.split(".")
-    other = stage("quick", **{table: {name: VALUES[key]}})
-    with Audition.of_stages(stage("stock"), other, folder / "short.wav") as fresh:
+    other = fixed("quick", **{table: {name: VALUES[key]}})
+    with Audition.of_stages(fixed("stock"), other, folder / "short.wav") as fresh:
         wanted = fresh.compare(PASSAGE).as_json()
     assert changed.compare(PASSAGE).as_json() == wanted
 
 
 @pytest.mark.parametrize("setting", [{"listening_level_db": 70.0}, {"room_dba": None}])
-def test_another_seat_is_as_if_it_had_always_been_so(
-    setting: dict[str, Any], settled: Audition, folder: Path
-) -> None:
-    stages = stage("stock"), stage("quick")
-    with Audition.of_stages(*stages, folder / "short.wav", **setting) as fresh:
+def test_another_seat_is_as_if_it_had_always_been_so(setting: dict[str, Any], folder: Path) -> None:
+    with Audition.of_stages(*pair(), folder / "short.wav", **setting) as fresh:
         wanted = fresh.compare(PASSAGE).as_json()
-    assert settled.changed(**setting).compare(PASSAGE).as_json() == wanted
+    with Audition.of_stages(*pair(), folder / "short.wav") as audition:
+        audition.compare(PASSAGE)
+        assert audition.changed(**setting).compare(PASSAGE).as_json() == wanted
 
 
 def test_what_does_not_sound_renders_nothing_anew(settled: Audition, counted: Counted) -> None:
