@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Callable, Iterator
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Any
 
@@ -188,7 +190,7 @@ VALUES = {
 
 
 def fixed(name: str, **values: dict[str, Any]) -> Stage:
-    """A knob that stays where it is, so that nothing but the value itself tells the stages apart."""
+    """A knob that stays where it is, so that the value alone tells two stages apart."""
     return with_values(stage(name, volume={"position": 0.5}), values)
 
 
@@ -229,6 +231,18 @@ def test_what_does_not_sound_renders_nothing_anew(settled: Audition, counted: Co
 def test_one_changed_stage_leaves_the_other_as_it_is(settled: Audition, counted: Counted) -> None:
     settled.with_value("output_cable.length", "7 m").compare(PASSAGE)
     assert counted.prepared == {"quick": 1}
+
+
+def test_music_on_standard_input_is_heard_like_a_file(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It can be read once only, and its level is wanted before it is played."""
+    wanted = compare_stages(*pair(), folder / "short.wav", passage=PASSAGE)
+    with (folder / "short.wav").open("rb") as file:
+        monkeypatch.setattr("sys.stdin", TextIOWrapper(file))
+        found = compare_stages(*pair(), "-", passage=PASSAGE)
+        sys.stdin.detach()  # type: ignore[attr-defined]
+    assert found.audibility == wanted.audibility
 
 
 def test_the_files_go_with_the_audition_that_was_made_first(folder: Path) -> None:
